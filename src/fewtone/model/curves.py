@@ -1,0 +1,52 @@
+"""What learning found: the optics of each toner and each ground."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from fewtone.optics.film import FilmOptics
+from fewtone.typing import FloatArray, frozen
+
+__all__ = ["Curves"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Curves:
+    """The learnt optics of a shelf.
+
+    Parameters
+    ----------
+    wavelength_nm
+        [nm], shape ``(n_wavelengths,)``, ascending.
+    toners
+        Names, in the order of the rows of `absorption`.
+    absorption
+        Absorption optical depth of one standard coat at unit volume fraction [1],
+        shape ``(n_toners, n_wavelengths)``, not negative.
+    grounds
+        Names, in the order of the rows of `ground_reflectance`.
+    ground_reflectance
+        Reflectance inside the film [1], shape ``(n_grounds, n_wavelengths)``.
+    trap
+        Trap fraction of each ground [1], shape ``(n_grounds,)``; 1 for a solid ground.
+    optics
+        The geometry and film that these hold for.
+    readings_digest
+        SHA-256 of the readings they were learnt from, hexadecimal.
+    version
+        The fewtone version that learnt them.
+    """
+
+    wavelength_nm: FloatArray
+    toners: tuple[str, ...]
+    absorption: FloatArray
+    grounds: tuple[str, ...]
+    ground_reflectance: FloatArray
+    trap: FloatArray
+    optics: FilmOptics
+    readings_digest: str = ""
+    version: str = field(default="")
+
+    def __post_init__(self) -> None:
+        for name in ("wavelength_nm", "absorption", "ground_reflectance", "trap"):
+            object.__setattr__(self, name, frozen(getattr(self, name)))

@@ -1,0 +1,96 @@
+"""Readings of sprayed panels: what was sprayed, and what the instrument said."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+
+from fewtone.colorimetry import Light
+from fewtone.model.recipe import Number
+from fewtone.typing import FloatArray
+
+__all__ = ["Reading", "Readings"]
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One reading, under cured clear.
+
+    Parameters
+    ----------
+    row
+        Its row in the file, the header being row 1.
+    panel
+        The panel it was taken on. The steps of one letdown strip share a panel: they share its
+        film build, and later steps contain the earlier coats.
+    ground
+        Name of the ground.
+    blend
+        Parts by volume of each toner; empty for medium alone and for the bare ground.
+    medium_parts
+        Letdown, None where there is no film.
+    coats
+        Coats sprayed, possibly a decimal; 0 is the bare ground.
+    thinning
+        By how much more reducer than the house's usual weakens a wet coat,
+        (1 + usual)/(1 + used); 1 where the usual was used.
+    reflectance
+        Reflectance factor at the set's wavelengths, shape ``(n_wavelengths,)``; None if the
+        instrument gave Lab alone.
+    lab
+        CIELAB under each light that was read.
+    """
+
+    row: int
+    panel: str
+    ground: str
+    blend: Mapping[str, Number]
+    medium_parts: Number | None
+    coats: Number
+    thinning: Fraction = Fraction(1)
+    reflectance: FloatArray | None = None
+    lab: Mapping[Light, tuple[float, float, float]] | None = None
+    date: str = ""
+    note: str = ""
+
+    @property
+    def load(self) -> Fraction:
+        """Coats over (1 + letdown), thinned: the film's strength per unit of blend optics."""
+        if self.medium_parts is None:
+            return Fraction(0)
+        return self.thinning * Fraction(self.coats) / (1 + Fraction(self.medium_parts))
+
+    @property
+    def fractions(self) -> dict[str, Fraction]:
+        """Each toner's share of the blend by volume; empty without a toner."""
+        whole = sum((Fraction(part) for part in self.blend.values()), Fraction(0))
+        return {name: Fraction(part) / whole for name, part in self.blend.items()}
+
+    @property
+    def is_bare(self) -> bool:
+        """Whether this is the ground alone, or under clear medium alone."""
+        return not self.blend or self.coats == 0
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """All readings of a shelf.
+
+    Parameters
+    ----------
+    items
+        The readings in the order of the file.
+    wavelength_nm
+        Wavelengths of the spectral readings [nm], shape ``(n_wavelengths,)``; None if there are
+        none.
+    digest
+        SHA-256 of the file, hexadecimal; empty for readings that did not come from a file.
+    cautions
+        What should be told but is not wrong.
+    """
+
+    items: tuple[Reading, ...]
+    wavelength_nm: FloatArray | None = None
+    digest: str = ""
+    cautions: tuple[str, ...] = ()

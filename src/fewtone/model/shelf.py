@@ -1,0 +1,130 @@
+"""What ``shelf.toml`` says: how the shop measures and mixes, and what stands on the shelf."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+
+from fewtone.colorimetry import Light
+from fewtone.model.recipe import Number
+from fewtone.optics.film import FilmOptics, Geometry
+
+__all__ = [
+    "Additive",
+    "Ground",
+    "Measurement",
+    "Medium",
+    "Mixing",
+    "ShelfSettings",
+    "Toner",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """How panels are read.
+
+    Parameters
+    ----------
+    geometry
+        The instrument's geometry.
+    light
+        Illuminant and observer of the Lab readings, and of targets that do not say otherwise.
+    repeat_sd
+        The instrument's repeatability, standard deviation per Lab coordinate.
+    film_index
+        Refractive index of film and clear [1].
+    surface
+        Reflectance that an uncleared, matte surface adds [1]; 0 under clear.
+    """
+
+    geometry: Geometry = Geometry.DIRECTIONAL
+    light: Light = Light("D65", 10)
+    repeat_sd: float = 0.1
+    film_index: float = 1.5
+    surface: float = 0.0
+
+    @property
+    def optics(self) -> FilmOptics:
+        """The film's optics as this instrument sees it."""
+        return FilmOptics(self.geometry, self.film_index, self.surface)
+
+
+@dataclass(frozen=True, slots=True)
+class Mixing:
+    """How the shop mixes and sprays; the rules that a recipe must keep."""
+
+    medium_parts: tuple[Number, ...] = (6, 8, 5, 4)
+    coats: tuple[int, int] = (2, 6)
+    max_part: int = 4
+    tolerance: float = 1.0
+    panel_cv: float = 0.05
+    coat_cv: float = 0.04
+    pour_cv: float = 0.02
+    cup_ml: Decimal | None = None
+    scale_g: Decimal | None = None
+    ml_per_m2: Decimal | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Medium:
+    """The clear base that toners are let down in; density in kg/L, price per litre."""
+
+    label: str = "Medium"
+    density: Decimal | None = None
+    price: Decimal | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Additive:
+    """What the house always adds, percent by volume of medium + blend; density in kg/L."""
+
+    name: str
+    percent: Decimal
+    density: Decimal | None = None
+    price: Decimal | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Toner:
+    """A concentrated translucent tint; density in kg/L, price per litre."""
+
+    name: str
+    label: str
+    density: Decimal | None = None
+    price: Decimal | None = None
+    in_stock: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """The opaque coat underneath; kind is ``solid`` or ``metallic``."""
+
+    name: str
+    kind: str
+    label: str
+
+    @property
+    def is_metallic(self) -> bool:
+        """Whether flake makes its lobe narrower than a Lambertian one."""
+        return self.kind == "metallic"
+
+
+@dataclass(frozen=True, slots=True)
+class ShelfSettings:
+    """All that ``shelf.toml`` says. The toners and grounds stand in the file's order."""
+
+    name: str
+    measurement: Measurement
+    mixing: Mixing
+    toners: Mapping[str, Toner]
+    grounds: Mapping[str, Ground]
+    medium: Medium = Medium()
+    additives: tuple[Additive, ...] = ()
+    percent: bool = False
+
+    @property
+    def house_reducer_percent(self) -> Decimal:
+        """The reducer that the house always adds, percent by volume of medium + blend."""
+        return sum((a.percent for a in self.additives if a.name == "reducer"), Decimal(0))

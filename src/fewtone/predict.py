@@ -1,0 +1,140 @@
+"""From recipes to colour: the one place where curves become reflectance and Lab.
+
+Model
+    A blend's film has the optical depth τ(λ) = load · Σ fraction_i · a_i(λ), load being
+    coats/(1 + letdown) (Bouguer, Beer, Lambert: coats add and the order of the toners is
+    irrelevant). The film over its ground then follows `fewtone.optics.film`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fewtone.colorimetry import Light, lab_from_xyz, weights, white_point
+from fewtone.errors import Fault, FewtoneError
+from fewtone.model.curves import Curves
+from fewtone.model.recipe import Recipe
+from fewtone.typing import FloatArray, FloatLike, IntArray, frozen
+
+__all__ = ["Prediction", "film_reflectance", "lab_of", "predict", "recipe_arrays"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Prediction:
+    """The predicted colour of some recipes.
+
+    Parameters
+    ----------
+    wavelength_nm
+        [nm], shape ``(n_wavelengths,)``.
+    reflectance
+        Reflectance factor [1], shape ``(n_recipes, n_wavelengths)``.
+    light
+        The light of `lab`.
+    lab
+        CIELAB, shape ``(n_recipes, 3)``.
+    lab_sd
+        Its standard deviation by the uncertainty of curves and ground, shape ``(n_recipes, 3)``;
+        None where learning carries none.
+    """
+
+    wavelength_nm: FloatArray
+    reflectance: FloatArray
+    light: Light
+    lab: FloatArray
+    lab_sd: FloatArray | None = None
+
+
+def predict(
+    curves: Curves, recipes: Sequence[Recipe], light: Light, *, build: FloatLike = 1.0
+) -> Prediction:
+    """Predict the colour of recipes.
+
+    Parameters
+    ----------
+    curves
+        The learnt shelf.
+    recipes
+        What is sprayed.
+    light
+        Illuminant and observer of the Lab values.
+    build
+        Film build relative to a standard coat [1], broadcasts over the recipes.
+
+    Raises
+    ------
+    FewtoneError
+        A recipe names a toner or ground that was not learnt.
+    """
+    fractions, load, ground = recipe_arrays(curves, recipes)
+    reflectance = film_reflectance(curves, fractions, load * np.asarray(build), ground)
+    lab = lab_of(curves, reflectance, light)
+    return Prediction(curves.wavelength_nm, frozen(reflectance), light, frozen(lab))
+
+
+def recipe_arrays(
+    curves: Curves, recipes: Sequence[Recipe]
+) -> tuple[FloatArray, FloatArray, IntArray]:
+    """Return recipes as arrays: fractions ``(n_recipes, n_toners)``, load and ground index.
+
+    Raises
+    ------
+    FewtoneError
+        A recipe names a toner or ground that was not learnt.
+    """
+    toners = {name: i for i, name in enumerate(curves.toners)}
+    grounds = {name: i for i, name in enumerate(curves.grounds)}
+    faults = [
+        Fault(
+            f"'{name}' is not among the learnt {what}: {', '.join(known)}.",
+            fix="Correct the name, or read panels of it and run `fewtone learn`.",
+            value=str(recipe),
+        )
+        for recipe in recipes
+        for names, known, what in (
+            (recipe.blend, toners, "toners"),
+            ((recipe.ground,), grounds, "grounds"),
+        )
+        for name in names
+        if name not in known
+    ]
+    if faults:
+        raise FewtoneError(*faults)
+    fractions = np.zeros((len(recipes), len(toners)))
+    for row, recipe in enumerate(recipes):
+        for name, share in recipe.fractions.items():
+            fractions[row, toners[name]] = float(share)
+    load = np.array([float(recipe.load) for recipe in recipes])
+    return fractions, load, np.array([grounds[r.ground] for r in recipes], dtype=np.int64)
+
+
+def film_reflectance(
+    curves: Curves, fractions: FloatArray, load: FloatLike, ground: IntArray
+) -> FloatArray:
+    """Reflectance of blends over their grounds.
+
+    Parameters
+    ----------
+    fractions
+        Volume fractions of the toners in each blend [1], shape ``(n_recipes, n_toners)``.
+    load
+        Coats/(1 + letdown), times the film build [1], shape ``(n_recipes,)``.
+    ground
+        Row of each recipe's ground in `curves`, shape ``(n_recipes,)``.
+
+    Returns
+    -------
+    Reflectance factor [1], shape ``(n_recipes, n_wavelengths)``.
+    """
+    tau = (fractions * np.asarray(load)[:, np.newaxis]) @ curves.absorption
+    rho, trap = curves.ground_reflectance[ground], curves.trap[ground, np.newaxis]
+    return curves.optics.reflectance(tau, rho, trap)
+
+
+def lab_of(curves: Curves, reflectance: FloatArray, light: Light) -> FloatArray:
+    """CIELAB of reflectance at the curves' wavelengths, shape ``(..., 3)``."""
+    xyz = reflectance @ weights(curves.wavelength_nm, light)
+    return lab_from_xyz(xyz, white_point(light))
