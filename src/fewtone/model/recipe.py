@@ -28,7 +28,7 @@ NAME = r"[a-z][a-z0-9-]*"
 _AMOUNT = r"\d+(?:[.,]\d+)?"
 _PATTERN = "2 marigold + 1 dusk, 6:1, 4 coats over silver"
 _LARGEST = 1_000_000
-_RESERVED = frozenset({"medium", "over", "coat", "coats"})
+RESERVED = frozenset({"medium", "over", "coat", "coats"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,7 +241,7 @@ class _Reader:
         while True:
             part = self.number("parts") if self.peek(_AMOUNT) else 1
             name = self.take(NAME, "a toner's name (a letter, then a-z, 0-9 and hyphens)")
-            if name in _RESERVED:
+            if name in RESERVED:
                 raise self.fault(f"'{name}' is a reserved word, not a toner", back=len(name))
             if name in blend:
                 raise self.fault(
@@ -260,9 +260,10 @@ class _Reader:
         gap = re.compile(r"\s*").match(self.text, self.at)
         at = self.at - back if back else (gap.end() if gap else self.at)
         picture = f"  {self.text}\n  {' ' * at}^"
+        where = f"This line does not read as it should at character {at + 1}"
         return FewtoneError(
             Fault(
-                f"This line does not read as it should at character {at + 1}: {problem}.\n{picture}",
+                f"{where}: {problem}.\n{picture}\n",
                 fix=f"The pattern is: {self.pattern}",
                 value=self.text,
             )

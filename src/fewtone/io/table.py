@@ -1,0 +1,289 @@
+"""CSV files as spreadsheets really write them.
+
+Commas, semicolons or tabs; decimal points or decimal commas; a byte-order mark; any line ends.
+What a spreadsheet breaks on its own (a ratio turned into a time, an id into a date) is recognised
+and named. Faults are collected, so that one run shows all that is wrong with a file.
+"""
+
+from __future__ import annotations
+
+import csv
+import difflib
+import io
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal, InvalidOperation
+from pathlib import Path
+
+from fewtone.errors import Fault, FewtoneError
+
+__all__ = ["Row", "Table", "near", "read_bytes", "read_table"]
+
+LARGEST_FILE = 50_000_000  # bytes; a shelf's readings are some thousand lines
+_DELIMITERS = (",", ";", "\t")
+_MONTH = r"(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]*"
+_TIME = re.compile(r"\d{1,2}:\d{2}(?::\d{2})?(?:\.\d+)?(?:\s?[ap]m)?", re.IGNORECASE)
+_DATE = re.compile(
+    rf"\d{{4}}-\d{{1,2}}-\d{{1,2}}(?:[ t].*)?|\d{{1,2}}[/.]\d{{1,2}}[/.]\d{{2,4}}"
+    rf"|\d{{1,2}}[-. ]{_MONTH}(?:[-. ]\d{{2,4}})?|{_MONTH}[-. ]\d{{2,4}}",
+    re.IGNORECASE,
+)
+
+
+@dataclass(slots=True)
+class Table:
+    """A table with its faults: read it row by row, then call `finish`."""
+
+    file: str
+    columns: tuple[str, ...]
+    rows: list[Row] = field(default_factory=list)
+    faults: list[Fault] = field(default_factory=list)
+
+    def fault(
+        self,
+        message: str,
+        fix: str | None = None,
+        *,
+        row: int | None = None,
+        column: str | None = None,
+        value: str | None = None,
+    ) -> None:
+        """Note that something is wrong."""
+        self.faults.append(Fault(message, fix, self.file, row, column, value))
+
+    def finish(self) -> None:
+        """Raise all the faults that were noted, in the order of the rows."""
+        if self.faults:
+            raise FewtoneError(*sorted(self.faults, key=lambda fault: fault.row or 0))
+
+    def require(self, names: Iterable[str], known: Iterable[str]) -> None:
+        """Note each required column that is missing, with the likely misspelling of it."""
+        for name in names:
+            if name not in self.columns:
+                others = [column for column in self.columns if column not in set(known)]
+                close = difflib.get_close_matches(name, others, n=1, cutoff=0.7)
+                hint = f" Column '{close[0]}' looks like it." if close else ""
+                self.fault(
+                    f"The column '{name}' is missing.{hint}",
+                    f"Add a column '{name}' to the first line, or correct its name.",
+                    row=1,
+                    column=name,
+                )
+
+    def strangers(self, known: Iterable[str]) -> list[str]:
+        """Return unknown columns; near-misspellings of known ones are noted as faults."""
+        names = set(known)
+        strange = []
+        for column in self.columns:
+            if column in names or not column:
+                continue
+            missing = sorted(names - set(self.columns))
+            close = difflib.get_close_matches(column, missing, n=1, cutoff=0.7)
+            if close:
+                self.fault(
+                    f"The column '{column}' is not known.",
+                    f"If '{close[0]}' is meant, correct its name; else rename it clearly.",
+                    row=1,
+                    column=column,
+                )
+            else:
+                strange.append(column)
+        return strange
+
+
+@dataclass(slots=True)
+class Row:
+    """One row: its number in the file (the header is 1) and its cells by column."""
+
+    table: Table
+    number: int
+    cells: Mapping[str, str]
+
+    def text(self, column: str) -> str:
+        """The cell without the white space around it; empty if there is none."""
+        return self.cells.get(column, "")
+
+    def fault(self, column: str, message: str, fix: str | None = None) -> None:
+        """Note that a cell is wrong."""
+        self.table.fault(message, fix, row=self.number, column=column, value=self.text(column))
+
+    def number_in(
+        self, column: str, low: float, high: float, *, what: str = "a number", unit: str = ""
+    ) -> Decimal | None:
+        """The cell as a number between two bounds, exactly as written; None if it is wrong.
+
+        The cell must not be empty. What is wrong is noted as a fault.
+        """
+        text = self.text(column)
+        allowed = f"{what} from {low:g} to {high:g}{unit}"
+        if not text:
+            self.fault(column, f"This cell is empty; it needs {allowed}.", "Fill it in.")
+            return None
+        value = decimal_from(text)
+        if value is None:
+            self.fault(column, f"'{text}' is not {allowed}.{_damage(text)}", _mend(text))
+            return None
+        if not low <= value <= high:
+            self.fault(column, f"{text} is out of range; it needs {allowed}.", "Correct it.")
+            return None
+        return value
+
+    def identifier(self, column: str) -> str:
+        """The cell as a name that a spreadsheet has not turned into a date, time or number."""
+        text = self.text(column)
+        if not text:
+            self.fault(column, "This cell is empty; each row needs an id here.", "Fill it in.")
+        elif _DATE.fullmatch(text) or _TIME.fullmatch(text):
+            kind = "date" if _DATE.fullmatch(text) else "time"
+            self.fault(
+                column,
+                f"'{text}' looks like an id that the spreadsheet turned into a {kind}.",
+                "Use an id that starts with a letter, such as P3-1, and format the column as text.",
+            )
+        elif re.fullmatch(r"\d(?:[.,]\d+)?E[+-]?\d+", text, re.IGNORECASE):
+            self.fault(
+                column,
+                f"'{text}' looks like an id that the spreadsheet turned into a number.",
+                "Use an id that starts with a letter, and format the column as text.",
+            )
+        return text
+
+
+def read_bytes(path: Path) -> bytes:
+    """Read a user's file.
+
+    Raises
+    ------
+    FewtoneError
+        It is missing, unreadable, empty or larger than any such file could be.
+    """
+    try:
+        if path.stat().st_size > LARGEST_FILE:
+            raise FewtoneError(
+                Fault(
+                    f"This file is larger than {LARGEST_FILE // 1_000_000} MB, which no such "
+                    "file needs to be; it was not read.",
+                    fix="Check that it is the right file.",
+                    file=str(path),
+                )
+            )
+        data = path.read_bytes()
+    except OSError as error:
+        raise FewtoneError(
+            Fault(
+                f"This file cannot be read: {error.strerror or error}.",
+                fix="Check its name and place, and that you may read it.",
+                file=str(path),
+            )
+        ) from error
+    if not data.strip():
+        raise FewtoneError(Fault("This file is empty.", fix="Fill it in.", file=str(path)))
+    return data
+
+
+def decode(data: bytes, file: str) -> str:
+    """Decode UTF-8, with or without a byte-order mark; a fault says where it is something else."""
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        row = data.count(b"\n", 0, error.start) + 1
+        raise FewtoneError(
+            Fault(
+                "This file is not in UTF-8.",
+                fix="Save it again as 'CSV UTF-8' (or as UTF-8 text).",
+                file=file,
+                row=row,
+                value=repr(data[error.start : error.start + 1])[2:-1],
+            )
+        ) from error
+
+
+def read_table(path: Path, data: bytes | None = None) -> Table:
+    """Read a CSV file with a header line.
+
+    Parameters
+    ----------
+    path
+        The file, also for messages.
+    data
+        Its content, if it was read already.
+
+    Returns
+    -------
+    The table, its column names stripped; rows whose cells are all empty are left out. Short rows
+    are as if filled with empty cells; cells beyond the header are a fault.
+
+    Raises
+    ------
+    FewtoneError
+        The file cannot be read as text at all.
+    """
+    text = decode(read_bytes(path) if data is None else data, path.name)
+    first = text.lstrip("\r\n").splitlines()[0] if text.strip() else ""
+    delimiter = max(_DELIMITERS, key=first.count)
+    table = Table(path.name, ())
+    lines = _records(text, delimiter, path.name)
+    _, header = next(lines)
+    table.columns = tuple(cell.strip() for cell in header)
+    for name in sorted({c for c in table.columns if c and table.columns.count(c) > 1}):
+        table.fault(f"The column '{name}' stands here twice.", "Keep one.", row=1, column=name)
+    for number, record in lines:
+        cells = [cell.replace("\u00a0", " ").strip() for cell in record]
+        if not any(cells):
+            continue
+        if any(cells[len(table.columns) :]):
+            table.fault(
+                f"This row has {len(cells)} cells, the first line only {len(table.columns)}.",
+                "Quote cells that contain the separator, or write decimals with a point.",
+                row=number,
+            )
+            continue
+        table.rows.append(Row(table, number, dict(zip(table.columns, cells, strict=False))))
+    return table
+
+
+def decimal_from(text: str) -> Decimal | None:
+    """Read a number with a decimal point or comma; None if it is not a finite one."""
+    try:
+        value = Decimal(text.replace("\u2212", "-").replace(",", "."))
+    except InvalidOperation:
+        return None
+    return value if value.is_finite() else None
+
+
+def near(name: str, known: Iterable[str]) -> str:
+    """Return ' Did you mean …?' if a known name is close, else nothing."""
+    close = difflib.get_close_matches(name, list(known), n=1, cutoff=0.6)
+    return f" Did you mean '{close[0]}'?" if close else ""
+
+
+def _records(text: str, delimiter: str, file: str) -> Iterator[tuple[int, list[str]]]:
+    """Yield each record with the line that it starts on."""
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    start = 1
+    try:
+        for record in reader:
+            if record:
+                yield start, record
+            start = reader.line_num + 1
+    except csv.Error as error:
+        raise FewtoneError(
+            Fault(f"This row cannot be read: {error}.", "Mend its quotes.", file, start)
+        ) from error
+
+
+def _damage(text: str) -> str:
+    if _TIME.fullmatch(text):
+        return " It looks like a ratio that the spreadsheet turned into a time."
+    if _DATE.fullmatch(text):
+        return " It looks like a number that the spreadsheet turned into a date."
+    return ""
+
+
+def _mend(text: str) -> str:
+    if _TIME.fullmatch(text):
+        return "Write the parts of medium alone (6 for 6:1) and format the column as a number."
+    if _DATE.fullmatch(text):
+        return "Write the number again and format the column as a number."
+    return "Write a plain number, such as 6 or 0.25."

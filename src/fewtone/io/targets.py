@@ -1,0 +1,133 @@
+"""From what was asked for to a target: a swatch number, a CIELAB triple, a hex colour."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from fewtone.colorimetry import Light, lab_from_hex
+from fewtone.errors import Fault, FewtoneError, UsageError
+from fewtone.io.table import Row, Table, decimal_from, near, read_table
+from fewtone.model.shelf import Measurement
+from fewtone.model.target import Target
+
+__all__ = ["read_target"]
+
+_DECK_COLUMNS = ("number", "L", "a", "b")
+_DECK_OPTIONAL = ("name", "light")
+_HEX_LIGHT = Light("D65", 2)
+_HEX_CAUTION = (
+    "A hex colour is what a screen shows, not a reading: match a reading of the swatch if you can."
+)
+_HEX = re.compile(r"#[0-9a-fA-F]*")
+
+
+def read_target(
+    text: str,
+    measurement: Measurement,
+    *,
+    light: Light | None = None,
+    deck: Path | None = None,
+) -> Target:
+    """Read a target.
+
+    Parameters
+    ----------
+    text
+        A swatch number if a deck is given; a CIELAB triple such as ``38.2,-18.4,9.7``; or a hex
+        colour such as ``#2f5d50`` (sRGB, D65/2). Tried in this order.
+    measurement
+        How the shelf is read: its light holds for targets that do not say otherwise, its geometry
+        for all.
+    light
+        The light of a triple, or of a deck that has no column `light`.
+    deck
+        A CSV file of swatches: columns number, L, a, b, optional name and light.
+
+    Raises
+    ------
+    FewtoneError
+        The deck is wrong; or (as UsageError) the text is no colour.
+    """
+    said = text.strip()
+    shelf_light = light or measurement.light
+    numbers: list[str] = []
+    if deck is not None:
+        swatches = _deck(deck, measurement, shelf_light)
+        if said in swatches:
+            return swatches[said]
+        numbers = list(swatches)
+    if _HEX.fullmatch(said):
+        if light not in (None, _HEX_LIGHT):
+            raise UsageError(
+                Fault(
+                    f"A hex colour is always in {_HEX_LIGHT}.",
+                    fix="Leave --light out, or give the target as L,a,b.",
+                    value=said,
+                )
+            )
+        lab = tuple(float(value) for value in lab_from_hex(said))
+        return Target(
+            (lab[0], lab[1], lab[2]), _HEX_LIGHT, measurement.geometry, said, "", (_HEX_CAUTION,)
+        )
+    triple = _triple(said)
+    if triple is None:
+        swatch = f", or a number of the deck {deck.name}{near(said, numbers)}" if deck else ""
+        raise UsageError(
+            Fault(
+                f"'{said}' is not a target.",
+                fix=f'Write a CIELAB triple such as "38.2,-18.4,9.7" or a hex colour such as '
+                f'"#2f5d50"{swatch}; for a swatch number give its deck with --deck FILE.csv.',
+                value=said,
+            )
+        )
+    return Target(triple, shelf_light, measurement.geometry, said)
+
+
+def _triple(text: str) -> tuple[float, float, float] | None:
+    """A CIELAB triple; with decimal commas its coordinates are set apart by semicolons."""
+    cells = re.split(r"\s*;\s*|\s+", text) if ";" in text else re.split(r"\s*,\s*|\s+", text)
+    values = [decimal_from(cell) for cell in cells]
+    if len(values) != 3 or any(value is None for value in values):
+        return None
+    lightness, green_red, blue_yellow = (float(value or 0) for value in values)
+    if not 0 <= lightness <= 200 or max(abs(green_red), abs(blue_yellow)) > 200:
+        return None
+    return lightness, green_red, blue_yellow
+
+
+def _deck(path: Path, measurement: Measurement, light: Light) -> dict[str, Target]:
+    table = read_table(path)
+    known = {*_DECK_COLUMNS, *_DECK_OPTIONAL}
+    table.strangers(known)
+    table.require(_DECK_COLUMNS, known)
+    swatches: dict[str, Target] = {}
+    if not table.faults:
+        for row in table.rows:
+            number = row.identifier("number")
+            if number in swatches:
+                row.fault("number", f"Swatch {number} stands in this deck twice.", "Keep one.")
+            values = [row.number_in("L", 0, 200, what="an L*")]
+            values += [row.number_in(c, -200, 200, what=f"an {c}*") for c in ("a", "b")]
+            lab = tuple(float(value or 0) for value in values)
+            swatches[number] = Target(
+                (lab[0], lab[1], lab[2]),
+                _deck_light(table, row, light),
+                measurement.geometry,
+                number,
+                row.text("name"),
+            )
+    table.finish()
+    return swatches
+
+
+def _deck_light(table: Table, row: Row, light: Light) -> Light:
+    text = row.text("light")
+    if not text:
+        return light
+    try:
+        return Light.parse(text)
+    except FewtoneError as error:
+        for fault in error.faults:
+            table.fault(fault.message, fault.fix, row=row.number, column="light", value=text)
+        return light
