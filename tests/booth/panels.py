@@ -1,0 +1,391 @@
+"""A spraying booth: true toners and grounds, a hand that varies, an instrument that is noisy.
+
+A finisher's hand lays down film build = panel factor x factor of each coat; the coats of a
+letdown strip share the panel's factor, and its later steps contain the earlier coats. Factors are
+log-normal with mean 1. The instrument reads 10 nm reflectance factors with relative and absolute
+noise, or Lab with a noise of its own per coordinate and light. Nothing here knows the package.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from math import gcd
+from pathlib import Path
+from typing import TypeAlias
+
+import numpy as np
+from numpy.random import Generator
+from numpy.typing import ArrayLike, NDArray
+
+from booth.colours import lab
+from booth.dyes import GRID_NM, TrueGround, TrueToner
+from booth.optics import reflectance
+
+__all__ = ["Blends", "Booth", "Step", "blend_text", "random_blends"]
+
+Array = NDArray[np.float64]
+Grounds: TypeAlias = str | Sequence[str] | NDArray[np.int64]
+
+STRIP_COATS = (1, 2, 3, 4, 6)
+
+
+def blend_text(blend: Mapping[str, int | float]) -> str:
+    """Return a blend as a finisher writes it: falling parts, then name; one toner by name alone."""
+    if len(blend) == 1:
+        return next(iter(blend))
+    ordered = sorted(blend.items(), key=lambda item: (-item[1], item[0]))
+    return " + ".join(f"{parts} {name}" for name, parts in ordered)
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One place on a panel that can be read; `build` is its true film in standard coats."""
+
+    panel: str
+    ground: str
+    blend: Mapping[str, int | float]
+    medium_parts: float | None
+    coats: float
+    build: float
+    date: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Blends:
+    """Recipes as arrays: whole parts `(n, n_toners)`, letdown, coats, load `(n,)`."""
+
+    parts: NDArray[np.int64]
+    medium_parts: NDArray[np.int64]
+    coats: NDArray[np.int64]
+
+    @property
+    def fractions(self) -> Array:
+        """Volume fractions of each blend `(n, n_toners)`; rows sum to 1."""
+        return np.asarray(self.parts / self.parts.sum(axis=1, keepdims=True))
+
+    @property
+    def load(self) -> Array:
+        """Coats / (1 + letdown) `(n,)`."""
+        return np.asarray(self.coats / (1.0 + self.medium_parts))
+
+    def line(self, place: int, names: Sequence[str], ground: str) -> str:
+        """Return one recipe as a line, in lowest terms."""
+        parts = {name: int(p) for name, p in zip(names, self.parts[place], strict=True) if p}
+        shared = gcd(*parts.values())
+        blend = blend_text({name: p // shared for name, p in parts.items()})
+        coats = int(self.coats[place])
+        return (
+            f"{blend}, {self.medium_parts[place]}:1, {coats} coat{'s' if coats > 1 else ''}"
+            f" over {ground}"
+        )
+
+
+def random_blends(
+    rng: Generator,
+    n_toners: int,
+    count: int,
+    *,
+    most_toners: int = 3,
+    max_part: int = 4,
+    letdowns: Sequence[int] = (4, 5, 6, 8),
+    coats: tuple[int, int] = (2, 6),
+) -> Blends:
+    """Return `count` recipes of 1 to `most_toners` toners, all choices equally likely."""
+    parts = np.zeros((count, n_toners), dtype=np.int64)
+    for row in parts:
+        chosen = rng.choice(n_toners, size=int(rng.integers(1, most_toners + 1)), replace=False)
+        row[chosen] = rng.integers(1, max_part + 1, size=chosen.size)
+    return Blends(
+        parts // np.gcd.reduce(parts, axis=1, keepdims=True),
+        rng.choice(np.asarray(letdowns, dtype=np.int64), size=count),
+        rng.integers(coats[0], coats[1] + 1, size=count),
+    )
+
+
+class Booth:
+    """True toners and grounds, one geometry, one hand, one instrument, one Generator.
+
+    The arrays of `toners` and `grounds` lie on `wavelength_nm`. Coefficients of variation and
+    noise are fractions, `lab_noise` is per coordinate [CIELAB units].
+    """
+
+    def __init__(
+        self,
+        toners: Sequence[TrueToner],
+        grounds: Sequence[TrueGround],
+        rng: Generator,
+        *,
+        wavelength_nm: ArrayLike = GRID_NM,
+        geometry: str = "45:0",
+        film_index: float = 1.5,
+        panel_cv: float = 0.0,
+        coat_cv: float = 0.04,
+        relative_noise: float = 0.002,
+        absolute_noise: float = 0.0005,
+        lab_noise: float = 0.1,
+    ) -> None:
+        self.toners = tuple(toners)
+        self.grounds = tuple(grounds)
+        self.rng = rng
+        self.wavelength_nm = np.asarray(wavelength_nm, dtype=np.float64)
+        self.geometry = geometry
+        self.film_index = film_index
+        self.panel_cv = panel_cv
+        self.coat_cv = coat_cv
+        self.relative_noise = relative_noise
+        self.absolute_noise = absolute_noise
+        self.lab_noise = lab_noise
+        self._panels = 0
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Toner names, in the order of every `fractions` array's last axis."""
+        return tuple(toner.name for toner in self.toners)
+
+    # ---- the truth, without noise
+
+    def true_reflectance(self, fractions: ArrayLike, load: ArrayLike, ground: Grounds) -> Array:
+        """Return noise-free spectra `(..., n_wavelengths)`.
+
+        `fractions` `(..., n_toners)` of the blend, `load` `(...)` in standard coats per
+        (1 + letdown), `ground` one name, names `(...)` or places `(...)`; all broadcast.
+        """
+        mix = np.asarray(fractions, dtype=np.float64)
+        dose = np.asarray(load, dtype=np.float64)
+        place = self._ground_places(ground)
+        shape = np.broadcast_shapes(mix.shape[:-1], dose.shape, place.shape)
+        mix = mix * dose[..., None]
+        absorbed = mix @ np.stack([toner.absorption for toner in self.toners])
+        scattered = mix @ np.stack([toner.scattering for toner in self.toners])
+        grid = (*shape, self.wavelength_nm.size)
+        absorbed, scattered = np.broadcast_to(absorbed, grid), np.broadcast_to(scattered, grid)
+        place = np.broadcast_to(place, shape)
+        out = np.empty(grid)
+        for i, true in enumerate(self.grounds):
+            here = place == i
+            out[here] = reflectance(
+                absorbed[here],
+                true.reflectance,
+                true.lobe,
+                geometry=self.geometry,
+                index=self.film_index,
+                scattering=scattered[here],
+            )
+        return out
+
+    def true_lab(
+        self, fractions: ArrayLike, load: ArrayLike, ground: Grounds, light: str = "D65/10"
+    ) -> Array:
+        """Return noise-free CIELAB `(..., 3)`; arguments as `true_reflectance`."""
+        spectra = self.true_reflectance(fractions, load, ground)
+        return lab(spectra, self.wavelength_nm, light)
+
+    def fractions(self, blend: Mapping[str, int | float]) -> Array:
+        """Return a blend's volume fractions `(n_toners,)`; all zero for bare ground or medium."""
+        parts = np.array([float(blend.get(name, 0.0)) for name in self.names])
+        unknown = set(blend) - set(self.names)
+        if unknown:
+            raise KeyError(f"toners not in this booth: {sorted(unknown)}")
+        return parts / parts.sum() if parts.any() else parts
+
+    # ---- the hand
+
+    def bare(self, ground: str, times: int = 3, **extra: str) -> list[Step]:
+        """Return the bare ground under clear, to be read `times` over."""
+        return [Step(self._panel_id(), ground, {}, None, 0, 0.0, **extra)] * times
+
+    def strip(
+        self,
+        blend: Mapping[str, int | float],
+        medium_parts: float,
+        coats: Iterable[int],
+        ground: str,
+        **extra: str,
+    ) -> list[Step]:
+        """Spray one letdown strip: its steps share the panel's hand and the earlier coats."""
+        steps = sorted(coats)
+        films = self._panel_factor() * np.cumsum(self._factors(self.coat_cv, steps[-1]))
+        panel = self._panel_id()
+        return [
+            Step(panel, ground, dict(blend), medium_parts, c, float(films[c - 1]), **extra)
+            for c in steps
+        ]
+
+    def single(
+        self,
+        blend: Mapping[str, int | float],
+        medium_parts: float,
+        coats: int,
+        ground: str,
+        **extra: str,
+    ) -> Step:
+        """Spray one panel of its own."""
+        return self.strip(blend, medium_parts, [coats], ground, **extra)[0]
+
+    def letdown_set(
+        self,
+        *,
+        strips: bool = False,
+        over: Sequence[str] = ("white", "silver"),
+        coats: Sequence[int] = STRIP_COATS,
+        medium_parts: float = 6,
+        bare_times: int = 3,
+    ) -> list[Step]:
+        """Spray what a finisher sprays of a new shelf: every toner alone, and all bare grounds.
+
+        With `strips` the coats of a toner over a ground are one strip; otherwise every coat is a
+        panel of its own.
+        """
+        steps = [s for ground in self.grounds for s in self.bare(ground.name, bare_times)]
+        for name in self.names:
+            for ground in over:
+                if strips:
+                    steps += self.strip({name: 1}, medium_parts, coats, ground)
+                else:
+                    steps += [self.single({name: 1}, medium_parts, c, ground) for c in coats]
+        return steps
+
+    def fresh_labs(
+        self,
+        blends: Blends,
+        ground: Grounds,
+        *,
+        times: int,
+        light: str = "D65/10",
+        pour_cv: float = 0.0,
+        read_noise: bool = True,
+    ) -> Array:
+        """Mix, spray and read every recipe `times` over on fresh panels: `(times, n, 3)`."""
+        count = blends.coats.size
+        parts = blends.fractions * self._factors(pour_cv, times, count, len(self.toners))
+        blend_volume = parts.sum(axis=-1)
+        medium = blends.medium_parts * self._factors(pour_cv, times, count)
+        each = self._factors(self.coat_cv, times, count, int(blends.coats.max()))
+        sprayed = np.arange(each.shape[-1]) < blends.coats[:, None]
+        build = (each * sprayed).sum(axis=-1) * self._factors(self.panel_cv, times, count)
+        load = build * blend_volume / (blend_volume + medium)
+        true = self.true_lab(parts / blend_volume[..., None], load, ground, light)
+        return true + self.lab_noise * read_noise * self.rng.standard_normal(true.shape)
+
+    # ---- the instrument
+
+    def true_spectra(self, steps: Sequence[Step]) -> Array:
+        """Return what a perfect instrument reads of the panels as sprayed `(n, n_wavelengths)`."""
+        mix = np.stack([self.fractions(step.blend) for step in steps])
+        load = np.array([step.build / (1.0 + (step.medium_parts or 0.0)) for step in steps])
+        return self.true_reflectance(mix, load, [step.ground for step in steps])
+
+    def read_spectra(self, steps: Sequence[Step]) -> Array:
+        """Read the panels' reflectance factors, with noise `(n, n_wavelengths)`."""
+        true = self.true_spectra(steps)
+        relative, absolute = self.rng.standard_normal((2, *true.shape))
+        noise = self.relative_noise * relative * true + self.absolute_noise * absolute
+        return np.asarray(true + noise)
+
+    def read_labs(
+        self, steps: Sequence[Step], lights: Sequence[str] = ("D65/10",)
+    ) -> dict[str, Array]:
+        """Read the panels' CIELAB under each light, with noise; light → `(n, 3)`."""
+        true = self.true_spectra(steps)
+        noise = self.lab_noise * self.rng.standard_normal((len(lights), len(steps), 3))
+        return {
+            light: lab(true, self.wavelength_nm, light) + own
+            for light, own in zip(lights, noise, strict=True)
+        }
+
+    # ---- the files
+
+    def write_readings(self, path: Path, steps: Sequence[Step], lights: Sequence[str] = ()) -> None:
+        """Read the panels and write readings.csv: spectra, or Lab under `lights` if any is given.
+
+        The first light is the shelf's own (columns L, a, b).
+        """
+        noted = any(step.date or step.note for step in steps)
+        header = ["panel", "ground", "blend", "medium_parts", "coats"]
+        header += ["date", "note"] if noted else []
+        if lights:
+            values = np.concatenate(list(self.read_labs(steps, lights).values()), axis=1)
+            header += ["L", "a", "b"]
+            header += [f"{axis} {light}" for light in lights[1:] for axis in "Lab"]
+            decimals = 2
+        else:
+            values = self.read_spectra(steps)
+            header += [f"{nm:g}" for nm in self.wavelength_nm]
+            decimals = 4
+        with path.open("w", encoding="utf-8", newline="") as file:
+            writer = csv.writer(file, lineterminator="\n")
+            writer.writerow(header)
+            for step, row in zip(steps, values, strict=True):
+                told = [step.panel, step.ground, blend_text(step.blend) if step.blend else ""]
+                told += ["" if step.medium_parts is None else f"{step.medium_parts:g}"]
+                told += [f"{step.coats:g}"]
+                told += [step.date, step.note] if noted else []
+                # + 0.0 keeps a rounded zero from being written as -0.
+                writer.writerow([*told, *(f"{v:.{decimals}f}" for v in row.round(decimals) + 0.0)])
+
+    def write_shelf(
+        self,
+        folder: Path,
+        steps: Sequence[Step],
+        lights: Sequence[str] = (),
+        settings: str | None = None,
+    ) -> None:
+        """Write a shelf: shelf.toml (the booth's own unless `settings` is given), readings.csv."""
+        folder.mkdir(parents=True, exist_ok=True)
+        text = settings or self.settings_text(lights[0] if lights else "D65/10")
+        (folder / "shelf.toml").write_text(text, encoding="utf-8", newline="\n")
+        self.write_readings(folder / "readings.csv", steps, lights)
+
+    def settings_text(self, light: str = "D65/10") -> str:
+        """Return a plain shelf.toml for this booth."""
+        illuminant, observer = light.split("/")
+        lines = [
+            "format = 1",
+            'name = "Booth"',
+            'reflectance = "factor"',
+            "",
+            "[measurement]",
+            f'geometry = "{self.geometry}"',
+            f'illuminant = "{illuminant}"',
+            f"observer = {observer}",
+            f"repeat_sd = {self.lab_noise}",
+            f"film_index = {self.film_index}",
+            "",
+            "[mixing]",
+            "medium_parts = [6, 8, 5, 4]",
+            "coats = [2, 6]",
+            "max_part = 4",
+            "tolerance = 1.0",
+            f"panel_cv = {self.panel_cv}",
+            f"coat_cv = {self.coat_cv}",
+        ]
+        for name in self.names:
+            lines += ["", f"[toners.{name}]"]
+        for ground in self.grounds:
+            lines += ["", f"[grounds.{ground.name}]", f'kind = "{ground.kind}"']
+        return "\n".join(lines) + "\n"
+
+    # ---- helpers
+
+    def _factors(self, cv: float, *shape: int) -> Array:
+        """Return log-normal factors of mean 1; the draw is made even when `cv` is 0."""
+        spread = np.sqrt(np.log1p(cv**2))
+        return np.asarray(np.exp(spread * self.rng.standard_normal(shape) - 0.5 * spread**2))
+
+    def _panel_factor(self) -> float:
+        return float(self._factors(self.panel_cv, 1)[0])
+
+    def _panel_id(self) -> str:
+        self._panels += 1
+        return f"P{self._panels:03d}"
+
+    def _ground_places(self, ground: Grounds) -> NDArray[np.int64]:
+        names = [true.name for true in self.grounds]
+        if isinstance(ground, str):
+            return np.asarray(names.index(ground), dtype=np.int64)
+        if isinstance(ground, np.ndarray) and np.issubdtype(ground.dtype, np.integer):
+            return ground.astype(np.int64)
+        return np.asarray([names.index(str(name)) for name in ground], dtype=np.int64)
