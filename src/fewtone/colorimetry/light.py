@@ -1,0 +1,119 @@
+"""What a colour is seen in: the standard illuminants and observers, and their tables.
+
+Model
+    The CIE's tables, packaged as one array at 1 nm from 360 to 780 nm; the script beside it
+    (``data/make_colorimetry.py``) says how it came about. Y = 100 for the perfect diffuser.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fewtone.errors import Fault, FewtoneError
+from fewtone.typing import FloatArray, frozen
+
+__all__ = ["ILLUMINANTS", "OBSERVERS", "Light", "nanometre_weights", "white_point"]
+
+ILLUMINANTS = (
+    *("A", "C", "D50", "D55", "D65", "D75", "F2", "F7", "F11", "F12"),
+    *("LED-B1", "LED-B2", "LED-B3", "LED-B4", "LED-B5"),
+)
+OBSERVERS = (2, 10)
+
+_TABLE_FILE = Path(__file__).parents[1] / "data" / "colorimetry.npy"
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Light:
+    """What a colour is seen in: a standard illuminant and a standard observer.
+
+    ``str(Light("D65", 10))`` is ``"D65/10"``, and `parse` reads that back.
+
+    Parameters
+    ----------
+    illuminant
+        One of `ILLUMINANTS`.
+    observer
+        2 or 10 [degrees]: the CIE 1931 or the CIE 1964 standard observer.
+
+    Raises
+    ------
+    FewtoneError
+        There is no such illuminant or observer.
+    """
+
+    illuminant: str
+    observer: int
+
+    def __post_init__(self) -> None:
+        """Refuse what has no table."""
+        if self.illuminant not in ILLUMINANTS or self.observer not in OBSERVERS:
+            raise _no_light(str(self))
+
+    def __str__(self) -> str:
+        """Illuminant/observer."""
+        return f"{self.illuminant}/{self.observer}"
+
+    @classmethod
+    def parse(cls, text: str) -> Light:
+        """Read ``"D65/10"``; capitals and spaces do not matter, nor does a degree sign.
+
+        Raises
+        ------
+        FewtoneError
+            The text names no light that is known.
+        """
+        found = re.fullmatch(r"\s*(\S+?)\s*/\s*(2|10)\s*°?\s*", text)
+        # CIE 15 also writes FL11 for the lamp that instruments call F11.
+        name = re.sub(r"^FL(?=\d)", "F", found[1].upper()) if found else ""
+        if found is None or name not in ILLUMINANTS:
+            raise _no_light(text)
+        return cls(name, int(found[2]))
+
+
+@cache
+def white_point(light: Light) -> FloatArray:
+    """X, Y, Z of the perfect diffuser, Y = 100; shape ``(3,)``, read-only."""
+    return frozen(nanometre_weights(light)[1].sum(axis=0))
+
+
+@cache
+def nanometre_weights(light: Light) -> tuple[FloatArray, FloatArray]:
+    """Illuminant times observer at every nanometre.
+
+    Returns
+    -------
+    wavelength_nm
+        360 to 780 [nm], shape ``(421,)``.
+    weights
+        Scaled so that they sum to Y = 100, shape ``(421, 3)``.
+    """
+    table = _table()
+    observer = np.stack([table[f"{axis}{light.observer}"] for axis in "xyz"], axis=-1)
+    products = table[light.illuminant][:, np.newaxis] * observer
+    return frozen(table["wavelength_nm"]), frozen(100.0 / products[:, 1].sum() * products)
+
+
+@cache
+def _table() -> NDArray[Any]:
+    """The packaged lights and observers, one row per nanometre."""
+    table: NDArray[Any] = np.load(_TABLE_FILE)
+    return table
+
+
+def _no_light(text: str) -> FewtoneError:
+    return FewtoneError(
+        Fault(
+            f"'{text}' is no light: illuminant/observer is allowed, with the illuminants "
+            f"{', '.join(ILLUMINANTS)} and the observers 2 and 10 (degrees).",
+            fix="Write it like D65/10.",
+            value=text,
+        )
+    )

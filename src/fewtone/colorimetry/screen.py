@@ -1,0 +1,81 @@
+"""Colours on a screen: sRGB.
+
+Model
+    IEC 61966-2-1: the primaries of ITU-R BT.709, white D65, and its two-part gamma. The white is
+    that of `white_point`, so that greys stay exactly neutral; the standard's own matrix, printed
+    to four digits, differs by less than 0.0003.
+
+Validity
+    Screens as shops have them show colours only roughly: a swatch is an aid, not a measurement.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+
+import numpy as np
+
+from fewtone.colorimetry.cielab import lab_from_xyz
+from fewtone.colorimetry.light import Light, white_point
+from fewtone.errors import Fault, FewtoneError
+from fewtone.typing import BoolArray, FloatArray, FloatLike, frozen
+
+__all__ = ["lab_from_hex", "srgb_from_xyz"]
+
+
+def srgb_from_xyz(xyz: FloatLike) -> tuple[FloatArray, BoolArray]:
+    """Screen colour of tristimulus values under D65 for the 2° observer.
+
+    Parameters
+    ----------
+    xyz
+        X, Y, Z, Y = 100 for white, shape ``(..., 3)``.
+
+    Returns
+    -------
+    rgb
+        Red, green, blue in 0..1, gamma-coded and clipped, shape ``(..., 3)``.
+    in_gamut
+        Whether the screen can show it: clipping moves no channel by more than half a step of
+        1/255; shape ``(...)``.
+    """
+    linear = np.asarray(xyz, dtype=np.float64) @ np.linalg.inv(_srgb_primaries()).T
+    # The power is meaningless below the straight part, and negative values have none.
+    power = 1.055 * np.maximum(linear, 0.0031308) ** (1.0 / 2.4) - 0.055
+    coded = np.where(linear > 0.0031308, power, 12.92 * linear)
+    clipped = np.clip(coded, 0.0, 1.0)
+    in_gamut = np.abs(coded - clipped).max(axis=-1) <= 0.5 / 255.0
+    return clipped, np.asarray(in_gamut)
+
+
+def lab_from_hex(text: str) -> FloatArray:
+    """CIELAB under D65/2 of an sRGB colour such as ``"#2f5d50"`` or ``"#2a5"``, shape ``(3,)``.
+
+    Raises
+    ------
+    FewtoneError
+        The text is no such colour.
+    """
+    digits = text.strip().removeprefix("#")
+    if not re.fullmatch(r"\s*#([0-9a-fA-F]{3}|[0-9a-fA-F]{6})\s*", text):
+        raise FewtoneError(
+            Fault(
+                f"'{text}' is no hex colour: '#' and three or six digits 0-9, a-f are allowed.",
+                fix="Write it like #2f5d50.",
+                value=text,
+            )
+        )
+    if len(digits) == 3:
+        digits = "".join(2 * digit for digit in digits)
+    coded = np.frombuffer(bytes.fromhex(digits), dtype=np.uint8) / 255.0
+    linear = np.where(coded > 0.04045, ((coded + 0.055) / 1.055) ** 2.4, coded / 12.92)
+    return lab_from_xyz(_srgb_primaries() @ linear, white_point(Light("D65", 2)))
+
+
+@cache
+def _srgb_primaries() -> FloatArray:
+    """X, Y, Z of full red, green and blue as columns, shape ``(3, 3)``."""
+    x, y = np.array([0.64, 0.30, 0.15]), np.array([0.33, 0.60, 0.06])
+    unscaled = np.stack([x / y, np.ones(3), (1.0 - x - y) / y])
+    return frozen(unscaled * np.linalg.solve(unscaled, white_point(Light("D65", 2))))
