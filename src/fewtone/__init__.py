@@ -1,0 +1,59 @@
+"""fewtone finds the simplest translucent-colour recipe for a target, and says how sure it is.
+
+>>> import fewtone
+>>> recipe = fewtone.parse("2 marigold + 1 dusk, 6:1, 4 coats over silver")
+>>> recipe.load
+Fraction(4, 7)
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from fewtone.api import Shelf, learn, load, new
+    from fewtone.colorimetry import Light
+    from fewtone.errors import Fault, FewtoneError, UsageError
+    from fewtone.model.recipe import Recipe, parse
+    from fewtone.model.target import Target
+
+__all__ = [
+    "Fault",
+    "FewtoneError",
+    "Light",
+    "Recipe",
+    "Shelf",
+    "Target",
+    "UsageError",
+    "__version__",
+    "learn",
+    "load",
+    "new",
+    "parse",
+]
+
+__version__ = "0.1.0"
+
+_HOMES = {
+    "Fault": "errors",
+    "FewtoneError": "errors",
+    "Light": "colorimetry",
+    "Recipe": "model.recipe",
+    "Shelf": "api",
+    "Target": "model.target",
+    "UsageError": "errors",
+    "learn": "api",
+    "load": "api",
+    "new": "api",
+    "parse": "model.recipe",
+}
+
+
+def __getattr__(name: str) -> Any:
+    # Names are fetched from their rooms on first use, so that `import fewtone` stays quick.
+    if name not in _HOMES:
+        raise AttributeError(f"module 'fewtone' has no attribute '{name}'")
+    value = getattr(import_module(f"fewtone.{_HOMES[name]}"), name)
+    globals()[name] = value
+    return value

@@ -1,0 +1,249 @@
+"""The Python face: a `Shelf` whose verbs are the commands of the same names.
+
+Each verb is one call into the house below; the heavy rooms are entered only when a verb needs
+them, so that loading a shelf stays quick.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeAlias, Unpack
+
+from fewtone.colorimetry import Light
+from fewtone.io.curves import load_curves
+from fewtone.io.readings import READINGS_FILE, readings_digest
+from fewtone.io.settings import load_settings
+from fewtone.io.targets import read_target
+from fewtone.model.curves import Curves
+from fewtone.model.recipe import Recipe, parse
+from fewtone.model.shelf import ShelfSettings
+from fewtone.model.target import Target
+
+if TYPE_CHECKING:
+    from fewtone.bench.check import Check
+    from fewtone.learning import Learnt
+    from fewtone.match import MatchResult, RuleOptions
+    from fewtone.predict import Prediction
+
+__all__ = ["Shelf", "TargetLike", "learn", "load", "new"]
+
+TargetLike: TypeAlias = Target | str | Sequence[float]
+
+
+@dataclass(frozen=True, slots=True)
+class Shelf:
+    """A learnt shelf, ready to answer.
+
+    Parameters
+    ----------
+    folder
+        Where it stands.
+    settings
+        What its ``shelf.toml`` says.
+    curves
+        What learning found.
+    cautions
+        What should be told about it, such as readings that changed since it was learnt.
+    """
+
+    folder: Path
+    settings: ShelfSettings
+    curves: Curves
+    cautions: tuple[str, ...] = ()
+
+    def target(
+        self, target: TargetLike, *, light: Light | str | None = None, deck: Path | None = None
+    ) -> Target:
+        """Take what was asked for to numbers.
+
+        Parameters
+        ----------
+        target
+            A CIELAB triple, or text as on the command line: a triple, a hex colour, a swatch
+            number of `deck`.
+        light
+            Its illuminant and observer, such as ``D50/2``; the shelf's own if None.
+        deck
+            A CSV file of swatches.
+
+        Raises
+        ------
+        FewtoneError
+            It is no colour, or the deck is wrong.
+        """
+        if isinstance(target, Target):
+            return target
+        text = target if isinstance(target, str) else ",".join(str(float(v)) for v in target)
+        wanted = Light.parse(light) if isinstance(light, str) else light
+        return read_target(text, self.settings.measurement, light=wanted, deck=deck)
+
+    def predict(
+        self, recipes: Sequence[Recipe | str], *, light: Light | str | None = None
+    ) -> Prediction:
+        """Predict the colour of recipes under a light, the shelf's own if None.
+
+        Raises
+        ------
+        FewtoneError
+            A recipe does not parse, or names a toner or ground that was not learnt.
+        """
+        from fewtone.predict import predict
+
+        wanted = Light.parse(light) if isinstance(light, str) else light
+        lines = [parse(recipe) if isinstance(recipe, str) else recipe for recipe in recipes]
+        return predict(self.curves, lines, wanted or self.settings.measurement.light)
+
+    def match(
+        self,
+        target: TargetLike,
+        *,
+        light: Light | str | None = None,
+        deck: Path | None = None,
+        **rules: Unpack[RuleOptions],
+    ) -> MatchResult:
+        """Find the simplest, the closest and the evenest recipe, and the trade-off between them.
+
+        Parameters
+        ----------
+        target, light, deck
+            As `Shelf.target` takes them.
+        **rules
+            What a recipe must keep, see `fewtone.match.RuleOptions`; the shelf's own where not
+            given.
+
+        Raises
+        ------
+        FewtoneError
+            The target is no colour, or a rule names what the shelf does not have.
+        """
+        from fewtone.match import Rules, search
+
+        wanted = self.target(target, light=light, deck=deck)
+        return search(
+            self.curves,
+            self.settings,
+            wanted.lab,
+            wanted.light,
+            Rules.of(self.settings, **rules),
+        )
+
+    def check(
+        self,
+        recipe: Recipe | str,
+        *,
+        target: TargetLike | None = None,
+        light: Light | str | None = None,
+        deck: Path | None = None,
+        tolerance: float | None = None,
+    ) -> Check:
+        """Look at a recipe before it is mixed.
+
+        Parameters
+        ----------
+        recipe
+            A recipe or its line.
+        target, light, deck
+            As `Shelf.target` takes them; without a target the colour alone is predicted.
+        tolerance
+            ΔE00 that passes; the shelf's own if None.
+
+        Raises
+        ------
+        FewtoneError
+            The recipe or the target cannot be used.
+        """
+        from fewtone.bench.check import check
+
+        line = parse(recipe) if isinstance(recipe, str) else recipe
+        wanted = None if target is None else self.target(target, light=light, deck=deck)
+        under = Light.parse(light) if isinstance(light, str) else light
+        return check(
+            self.curves, self.settings, line, target=wanted, light=under, tolerance=tolerance
+        )
+
+
+def load(folder: str | Path) -> Shelf:
+    """Load a learnt shelf.
+
+    Raises
+    ------
+    FewtoneError
+        Its settings are wrong, or it is not learnt yet.
+    """
+    place = Path(folder)
+    settings = load_settings(place)
+    curves = load_curves(place)
+    return Shelf(place, settings, curves, tuple(_cautions(place, settings, curves)))
+
+
+def learn(folder: str | Path, *, leave_out: Sequence[str] = ()) -> Learnt:
+    """Learn a shelf's curves from its readings and write them.
+
+    Parameters
+    ----------
+    folder
+        The shelf's folder.
+    leave_out
+        Panels that are not to count.
+
+    Returns
+    -------
+    The curves and the report of the fit.
+
+    Raises
+    ------
+    FewtoneError
+        Settings or readings are wrong, too few, or the folder cannot be written to; the curves
+        that were there stay as they were.
+    """
+    from fewtone.io.curves import save_curves
+    from fewtone.io.readings import load_readings
+    from fewtone.learning import estimate
+
+    place = Path(folder)
+    settings = load_settings(place)
+    learnt = estimate(settings, load_readings(place, settings), leave_out=leave_out)
+    save_curves(place, learnt.curves)
+    return learnt
+
+
+def new(
+    folder: str | Path,
+    *,
+    demo: bool = False,
+    toners: Sequence[str] = ("first-toner", "second-toner"),
+    solid: Sequence[str] = ("white",),
+    metallic: Sequence[str] = ("silver",),
+) -> tuple[Path, ...]:
+    """Write a shelf folder to fill in, or a copy of the demo shelf; return the files written.
+
+    Raises
+    ------
+    FewtoneError
+        Something is there already, a name cannot be used, or the folder cannot be written to.
+    """
+    from fewtone.io.starter import copy_demo_shelf, new_shelf
+
+    if demo:
+        return copy_demo_shelf(Path(folder))
+    return new_shelf(Path(folder), toners=toners, solid=solid, metallic=metallic)
+
+
+def _cautions(folder: Path, settings: ShelfSettings, curves: Curves) -> list[str]:
+    cautions = []
+    if readings_digest(folder) != curves.readings_digest:
+        cautions.append(
+            f"{READINGS_FILE} has changed since this shelf was learnt: run `fewtone learn` to "
+            "take the change in."
+        )
+    if curves.optics != settings.measurement.optics:
+        cautions.append(
+            "shelf.toml names another geometry or film index than this shelf was learnt with: "
+            "run `fewtone learn` again."
+        )
+    unlearnt = [name for name in settings.toners if name not in curves.toners]
+    if unlearnt:
+        cautions.append(f"Not learnt yet, so never used: {', '.join(unlearnt)}.")
+    return cautions

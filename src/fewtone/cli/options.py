@@ -1,0 +1,213 @@
+"""The options that commands share, and how their text becomes values."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, TypeAlias
+
+import typer
+
+from fewtone.errors import Fault, FewtoneError, UsageError
+
+if TYPE_CHECKING:
+    from fewtone.api import Shelf
+    from fewtone.match import RuleOptions
+    from fewtone.model.recipe import Number
+
+__all__ = [
+    "CoatsOption",
+    "DeckOption",
+    "GroundOption",
+    "JsonOption",
+    "LetdownOption",
+    "LightOption",
+    "MaxPartOption",
+    "MaxTonersOption",
+    "ShelfOption",
+    "ToleranceOption",
+    "TopOption",
+    "UseOption",
+    "WithoutOption",
+    "names",
+    "open_shelf",
+    "rule_options",
+    "shelf_folder",
+]
+
+ShelfOption: TypeAlias = Annotated[
+    Path | None,
+    typer.Option(
+        "--shelf",
+        metavar="FOLDER",
+        envvar="FEWTONE_SHELF",
+        help="The shelf's folder. Without it: the only shelf under ./toners.",
+    ),
+]
+JsonOption: TypeAlias = Annotated[
+    bool, typer.Option("--json", help="One JSON document on standard output, nothing else.")
+]
+LightOption: TypeAlias = Annotated[
+    str | None,
+    typer.Option(
+        "--light",
+        metavar="LIGHT",
+        help="Illuminant and observer of the target, such as D50/2. Without it: the shelf's.",
+    ),
+]
+DeckOption: TypeAlias = Annotated[
+    Path | None,
+    typer.Option(
+        "--deck",
+        metavar="FILE.csv",
+        help="Swatches by number: columns number, L, a, b, optional name and light.",
+    ),
+]
+ToleranceOption: TypeAlias = Annotated[
+    float | None,
+    typer.Option("--tolerance", metavar="X", min=0.0, help="Delta E 00 that passes."),
+]
+MaxTonersOption: TypeAlias = Annotated[
+    int, typer.Option("--max-toners", metavar="K", min=1, help="Most toners in a recipe.")
+]
+UseOption: TypeAlias = Annotated[
+    str | None, typer.Option("--use", metavar="A,B", help="Use these toners only.")
+]
+WithoutOption: TypeAlias = Annotated[
+    str | None, typer.Option("--without", metavar="A,B", help="Leave these toners out.")
+]
+GroundOption: TypeAlias = Annotated[
+    str | None, typer.Option("--ground", metavar="A,B", help="Use these grounds only.")
+]
+LetdownOption: TypeAlias = Annotated[
+    str | None,
+    typer.Option("--letdown", metavar="6,8", help="Use these letdowns only, the first preferred."),
+]
+CoatsOption: TypeAlias = Annotated[
+    str | None, typer.Option("--coats", metavar="2-5", help="Fewest and most coats.")
+]
+MaxPartOption: TypeAlias = Annotated[
+    int | None,
+    typer.Option("--max-part", metavar="N", min=1, help="Largest whole number in a ratio."),
+]
+TopOption: TypeAlias = Annotated[
+    int, typer.Option("--top", metavar="N", min=0, help="Most recipes in the trade-off.")
+]
+
+
+def shelf_folder(shelf: Path | None) -> Path:
+    """The shelf that is meant: as said, or the only one under ./toners.
+
+    Raises
+    ------
+    UsageError
+        There is none, or more than one and none was named.
+    """
+    if shelf is not None:
+        if not shelf.is_dir():
+            raise UsageError(
+                Fault(
+                    "This shelf's folder does not exist.",
+                    fix="Name another with --shelf, or make one with `fewtone new FOLDER`.",
+                    value=str(shelf),
+                )
+            )
+        return shelf
+    found = sorted(file.parent for file in Path("toners").glob("*/shelf.toml"))
+    if len(found) == 1:
+        return found[0]
+    if not found:
+        raise UsageError(
+            Fault(
+                "There is no shelf under ./toners.",
+                fix="Name one with --shelf FOLDER, or make one with `fewtone new toners/NAME`.",
+            )
+        )
+    raise UsageError(
+        Fault(
+            f"There are several shelves: {', '.join(str(folder) for folder in found)}.",
+            fix="Name one with --shelf FOLDER or the variable FEWTONE_SHELF.",
+        )
+    )
+
+
+def open_shelf(shelf: Path | None) -> Shelf:
+    """Load the shelf that is meant and tell its cautions."""
+    from fewtone.api import load
+    from fewtone.cli.console import print_cautions
+
+    loaded = load(shelf_folder(shelf))
+    print_cautions(loaded.cautions)
+    return loaded
+
+
+def names(text: str | None) -> tuple[str, ...] | None:
+    """A list of names set apart by commas; None where the option was not given."""
+    if text is None:
+        return None
+    return tuple(name for name in re.split(r"[,\s]+", text.strip()) if name)
+
+
+def rule_options(
+    *,
+    max_toners: int,
+    use: str | None,
+    without: str | None,
+    ground: str | None,
+    letdown: str | None,
+    coats: str | None,
+    max_part: int | None,
+    tolerance: float | None,
+    top: int,
+) -> RuleOptions:
+    """The rules as the library takes them; only what was given.
+
+    Raises
+    ------
+    UsageError
+        A letdown or the coats do not read as numbers.
+    """
+    options: RuleOptions = {"max_toners": max_toners, "top": top}
+    if use is not None:
+        options["use"] = names(use) or ()
+    if without is not None:
+        options["without"] = names(without) or ()
+    if ground is not None:
+        options["grounds"] = names(ground) or ()
+    if letdown is not None:
+        options["medium_parts"] = _letdowns(letdown)
+    if coats is not None:
+        options["coats"] = _span(coats)
+    if max_part is not None:
+        options["max_part"] = max_part
+    if tolerance is not None:
+        options["tolerance"] = tolerance
+    return options
+
+
+def _letdowns(text: str) -> tuple[Number, ...]:
+    from fewtone.model.recipe import exact_number
+
+    try:
+        return tuple(exact_number(item.removesuffix(":1")) for item in names(text) or ())
+    except FewtoneError:
+        raise UsageError(
+            Fault(
+                f"--letdown '{text}' is not a list of letdowns.",
+                fix="Write the parts of medium, such as 6,8.",
+                value=text,
+            )
+        ) from None
+
+
+def _span(text: str) -> tuple[int, int]:
+    found = re.fullmatch(r"\s*(\d+)\s*(?:-\s*(\d+)\s*)?", text)
+    if not found or int(found[1]) > int(found[2] or found[1]):
+        raise UsageError(
+            Fault(
+                f"--coats '{text}' is not a range of whole coats.",
+                fix="Write fewest and most, such as 2-5, or one number.",
+                value=text,
+            )
+        )
+    return int(found[1]), int(found[2] or found[1])

@@ -1,0 +1,24 @@
+"""Figures in words that the commands share."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fewtone.model.target import Target
+    from fewtone.typing import FloatArray
+
+__all__ = ["lab_words", "target_words"]
+
+
+def lab_words(lab: Sequence[float] | FloatArray) -> str:
+    """A colour as ``L* 38.2  a* -18.4  b* 9.7``."""
+    return f"L* {lab[0]:.1f}  a* {lab[1]:.1f}  b* {lab[2]:.1f}"
+
+
+def target_words(target: Target) -> str:
+    """A target and how it was taken."""
+    name = f" {target.name}" if target.name else ""
+    said = "" if "," in target.said or ";" in target.said else f" {target.said}{name}:"
+    return f"Target:{said} {lab_words(target.lab)}, taken in {target.light}, {target.geometry}"

@@ -1,0 +1,126 @@
+"""Results as plain JSON documents, the form that users script against.
+
+Each function turns one result into dictionaries, lists, strings and numbers; ``format`` counts
+the layout. Figures are rounded to what is meaningful, never finer than they are known.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any, TypeAlias
+
+if TYPE_CHECKING:
+    from fewtone.bench.check import Check
+    from fewtone.errors import Fault
+    from fewtone.match import Match, MatchResult
+    from fewtone.model.recipe import Number
+    from fewtone.model.target import Target
+
+__all__ = ["Document", "check_document", "fault_document", "match_document"]
+
+Document: TypeAlias = dict[str, Any]
+
+FORMAT = 1
+
+
+def fault_document(faults: Iterable[Fault]) -> Document:
+    """What is wrong."""
+    return {
+        "format": FORMAT,
+        "errors": [
+            {
+                "file": fault.file,
+                "row": fault.row,
+                "column": fault.column,
+                "value": fault.value,
+                "message": fault.message,
+                "fix": fault.fix,
+            }
+            for fault in faults
+        ],
+    }
+
+
+def match_document(result: MatchResult, target: Target, tolerance: float) -> Document:
+    """The answer of `match`."""
+    picks = {
+        name: None if pick is None else recipe_document(pick)
+        for name, pick in (
+            ("simplest", result.simplest),
+            ("closest", result.closest),
+            ("evenest", result.evenest),
+        )
+    }
+    miss = result.miss
+    return {
+        "format": FORMAT,
+        "target": target_document(target),
+        "tolerance": tolerance,
+        "picks": picks,
+        "recipes": [recipe_document(match) for match in result.recipes],
+        "miss": miss
+        and {
+            "lightness": round(miss.lightness, 2),
+            "chroma": round(miss.chroma, 2),
+            "hue": round(miss.hue, 2),
+            "words": miss.words,
+            "limits": list(miss.limits),
+        },
+        "proof": {"admissible": result.proof.admissible, "proven": result.proof.proven},
+    }
+
+
+def check_document(result: Check) -> Document:
+    """The answer of `check`."""
+    return {
+        "format": FORMAT,
+        "recipe": recipe_document(result.match),
+        "illuminant": result.light.illuminant,
+        "observer": result.light.observer,
+        "target": None if result.target is None else target_document(result.target),
+        "direction": result.direction or None,
+        "reflectance": {
+            f"{nm:g}": round(float(value), 6)
+            for nm, value in zip(result.wavelength_nm, result.reflectance, strict=True)
+        },
+    }
+
+
+def target_document(target: Target) -> Document:
+    """What was asked for, and how it was taken."""
+    return {
+        "lab": [round(value, 4) for value in target.lab],
+        "illuminant": target.light.illuminant,
+        "observer": target.light.observer,
+        "geometry": str(target.geometry),
+        "said": target.said,
+    }
+
+
+def recipe_document(match: Match) -> Document:
+    """A recipe with its colour."""
+    recipe = match.recipe
+    return {
+        "recipe": str(recipe),
+        "blend": blend_document(recipe.blend),
+        "medium_parts": number(recipe.medium_parts),
+        "coats": number(recipe.coats),
+        "ground": recipe.ground,
+        "lab": [round(float(value), 4) for value in match.lab],
+        "lab_sd": None if match.lab_sd is None else [round(float(v), 4) for v in match.lab_sd],
+        "de00": match.de00,
+        "in_tolerance": match.in_tolerance,
+        "pass_probability": match.pass_probability,
+        "unevenness": match.unevenness,
+    }
+
+
+def blend_document(blend: Mapping[str, Number]) -> Document:
+    """A blend as parts by toner."""
+    return {name: number(part) for name, part in blend.items()}
+
+
+def number(value: Number) -> int | float:
+    """A number that JSON has."""
+    return float(value) if isinstance(value, Decimal) else value
