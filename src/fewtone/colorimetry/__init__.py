@@ -1,13 +1,13 @@
 """From a reflectance spectrum to the colour that is seen, and how far two colours lie apart.
 
 CIE colorimetry for standard illuminants and observers: `weights` and `xyz` (tristimulus values,
-Y = 100 for the perfect diffuser), CIELAB, CIEDE2000, and sRGB for swatches on a screen.
+Y = 100 for the perfect diffuser), CIELAB, colour differences, and sRGB for swatches on a screen.
 """
 
 from __future__ import annotations
 
 from fewtone.colorimetry.cielab import lab_from_xyz, lab_slopes, xyz_from_lab
-from fewtone.colorimetry.difference import delta_e_2000
+from fewtone.colorimetry.difference import delta_e_2000, delta_e_ab
 from fewtone.colorimetry.light import ILLUMINANTS, OBSERVERS, Light, white_point
 from fewtone.colorimetry.screen import lab_from_hex, srgb_from_xyz
 from fewtone.colorimetry.weighting import weights, xyz
@@ -17,6 +17,7 @@ __all__ = [
     "OBSERVERS",
     "Light",
     "delta_e_2000",
+    "delta_e_ab",
     "lab_from_hex",
     "lab_from_xyz",
     "lab_slopes",

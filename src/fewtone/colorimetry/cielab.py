@@ -26,7 +26,7 @@ def lab_from_xyz(xyz: FloatLike, white: FloatLike) -> FloatArray:
     xyz
         X, Y, Z, shape ``(..., 3)``.
     white
-        X, Y, Z of the white, shape ``(3,)``.
+        X, Y, Z of the white, shape ``(3,)``, or one that broadcasts against `xyz`.
 
     Returns
     -------

@@ -1,7 +1,10 @@
-"""How far apart two colours look: CIEDE2000.
+"""How far apart two colours look.
+
+Model
+    CIEDE2000, and the plain distance in CIELAB that some standards still ask for.
 
 Validity
-    Differences up to about 5; larger ones are ranked, not measured.
+    CIEDE2000 was fitted to differences up to about 5; larger ones are ranked, not measured.
 """
 
 from __future__ import annotations
@@ -12,7 +15,7 @@ import numpy as np
 
 from fewtone.typing import FloatArray, FloatLike
 
-__all__ = ["delta_e_2000"]
+__all__ = ["delta_e_2000", "delta_e_ab"]
 
 # Degrees to radians once. The mean hue lies in -180°..180°: 275° is there -85°, so that a hue is
 # 85° + h from it below zero and h - 275° above.
@@ -21,7 +24,7 @@ _BLUE_BELOW, _BLUE_ABOVE = math.radians(85.0), math.radians(275.0)
 _COS_30 = math.cos(math.radians(30.0))
 _COS_6, _SIN_6 = math.cos(math.radians(6.0)), math.sin(math.radians(6.0))
 _COS_63, _SIN_63 = math.cos(math.radians(63.0)), math.sin(math.radians(63.0))
-# Products of chroma below this are no chroma: far below any colour, far above underflow.
+# Divisors are at least this: far below any colour's, far above underflow.
 _NO_CHROMA = 1e-100
 # Hues within this many radians of opposite are opposite: the rounding of a' alone moves them so.
 _OPPOSITE_HUES = 1e-12
@@ -67,6 +70,12 @@ def delta_e_2000(lab_1: FloatLike, lab_2: FloatLike) -> FloatArray:
         block = slice(start, start + rows)
         difference[block] = _delta_e_2000(lab_1[block], lab_2[block])
     return difference
+
+
+def delta_e_ab(lab_1: FloatLike, lab_2: FloatLike) -> FloatArray:
+    """Distance in CIELAB, ΔE*ab (CIE 15:2018, 8.2.1.3), shaped as `delta_e_2000`."""
+    step = np.asarray(lab_1, dtype=np.float64) - np.asarray(lab_2, dtype=np.float64)
+    return np.asarray(np.sqrt((step * step).sum(axis=-1)))
 
 
 def _delta_e_2000(lab_1: FloatArray, lab_2: FloatArray) -> FloatArray:
