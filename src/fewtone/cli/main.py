@@ -70,9 +70,9 @@ def _run(words: list[str]) -> int:
         typer.echo("Interrupted; nothing was changed.", err=True)
         return 130
     except BrokenPipeError:
-        sys.stdout = None  # type: ignore[assignment]  # the reader is gone: nothing more to say
+        sys.stdout = None  # the reader is gone: nothing more to say
         return 0
-    except Exception as error:  # noqa: BLE001  # the last door: a user never sees a traceback
+    except Exception as error:  # the last door: a user never sees a traceback
         return _show(_own_fault(error, words), as_json, code=4)
     return code if isinstance(code, int) else 0
 

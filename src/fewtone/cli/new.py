@@ -50,8 +50,8 @@ def new(
         out(f"The demo data are invented. Next: fewtone learn --shelf {folder}")
         return
     out(
-        f"Next: name your toners and grounds in {folder / 'shelf.toml'}, spray and read the rows of "
-        f"{folder / 'readings.csv'},",
-        f"then: fewtone learn --shelf {folder}. The guide is {folder / 'README.txt'}.",
+        f"Next: name your toners and grounds in {folder / 'shelf.toml'}, spray and read the rows",
+        f"of {folder / 'readings.csv'}, then: fewtone learn --shelf {folder}",
+        f"The guide is {folder / 'README.txt'}.",
     )
     print_cautions([SAFETY])

@@ -29,6 +29,9 @@ _UNITS = (
 )
 
 
+_QUANTITIES = (("toner", "absorption"), ("ground", "reflectance"), ("ground", "trap"))
+
+
 def save_curves(folder: Path, curves: Curves) -> Path:
     """Write a shelf's curves, whole or not at all; return the file.
 
@@ -97,13 +100,9 @@ def load_curves(folder: Path) -> Curves:
 
 def _curves(notes: dict[str, str], rows: list[list[str]]) -> Curves:
     header, *body = rows
-    found: dict[tuple[str, str], dict[str, FloatArray]] = {}
-    for kind, quantity in (("toner", "absorption"), ("ground", "reflectance"), ("ground", "trap")):
-        found[kind, quantity] = {
-            row[1]: np.array(row[3:], dtype=float)
-            for row in body
-            if row[0] == kind and row[2] == quantity
-        }
+    found: dict[tuple[str, str], dict[str, FloatArray]] = {key: {} for key in _QUANTITIES}
+    for kind, name, quantity, *values in body:
+        found[kind, quantity][name] = np.array(values, dtype=float)
     absorption, reflectance = found["toner", "absorption"], found["ground", "reflectance"]
     return Curves(
         wavelength_nm=np.array(header[3:], dtype=float),

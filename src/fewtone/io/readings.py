@@ -64,7 +64,7 @@ def load_readings(folder: Path, settings: ShelfSettings) -> Readings:
     columns = _Columns.of(table, settings.measurement.light)
     strange = table.strangers(columns.known)
     table.require(_REQUIRED, columns.known)
-    if not columns.wavelengths and not columns.lights:
+    if not (columns.wavelengths or columns.lights or table.faults):
         table.fault(
             "There are no readings here: neither L, a, b nor wavelength columns such as 400, 410.",
             "Add the columns L, a, b, or one column per wavelength in nm.",
@@ -72,10 +72,11 @@ def load_readings(folder: Path, settings: ShelfSettings) -> Readings:
         )
     items: list[Reading] = []
     if not table.faults:
-        _check_scale(table, columns, settings.percent)
-        items = [item for row in table.rows if (item := _reading(row, columns, settings))]
+        off_scale = _check_scale(table, columns, settings.percent)
+        rows = [row for row in table.rows if row.number not in off_scale]
+        items = [item for row in rows if (item := _reading(row, columns, settings))]
         _check_strips(table, items)
-        if not items and not table.faults:
+        if not (items or table.faults):
             table.fault(
                 "No row has a reading yet.", "Fill in the readings of the panels you sprayed."
             )
@@ -161,8 +162,11 @@ def _check_wavelengths(table: Table, wavelengths: Mapping[str, float]) -> None:
             return
 
 
-def _check_scale(table: Table, columns: _Columns, percent: bool) -> None:
-    """Judge, over whole rows, whether reflectance is a factor or a percentage."""
+def _check_scale(table: Table, columns: _Columns, percent: bool) -> set[int]:
+    """Judge, over whole rows, whether reflectance is a factor or a percentage.
+
+    Returns the rows that are on the wrong scale; their faults are noted.
+    """
     largest: list[tuple[Row, Decimal]] = []
     for row in table.rows:
         values = [decimal_from(row.text(column)) for column in columns.wavelengths]
@@ -177,7 +181,7 @@ def _check_scale(table: Table, columns: _Columns, percent: bool) -> None:
                 'Set reflectance = "factor" in shelf.toml.',
                 row=largest[0][0].number,
             )
-        return
+        return set()
     over = [(row, value) for row, value in largest if value > _FACTOR_LIMIT]
     if over and len(over) == len(largest):
         table.fault(
@@ -186,7 +190,7 @@ def _check_scale(table: Table, columns: _Columns, percent: bool) -> None:
             'Set reflectance = "percent" in shelf.toml.',
             row=over[0][0].number,
         )
-        return
+        over = []
     for row, value in over:
         table.fault(
             f"This row reads like percent (it reaches {value}); the others are factors, 0 to 1.",
@@ -194,6 +198,7 @@ def _check_scale(table: Table, columns: _Columns, percent: bool) -> None:
             row=row.number,
             value=str(value),
         )
+    return {row.number for row, value in largest if value > _FACTOR_LIMIT}
 
 
 def _reading(row: Row, columns: _Columns, settings: ShelfSettings) -> Reading | None:

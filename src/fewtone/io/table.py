@@ -26,7 +26,7 @@ _MONTH = r"(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]*"
 _TIME = re.compile(r"\d{1,2}:\d{2}(?::\d{2})?(?:\.\d+)?(?:\s?[ap]m)?", re.IGNORECASE)
 _DATE = re.compile(
     rf"\d{{4}}-\d{{1,2}}-\d{{1,2}}(?:[ t].*)?|\d{{1,2}}[/.]\d{{1,2}}[/.]\d{{2,4}}"
-    rf"|\d{{1,2}}[-. ]{_MONTH}(?:[-. ]\d{{2,4}})?|{_MONTH}[-. ]\d{{2,4}}",
+    rf"|\d{{1,2}}[-. ]{{1,2}}{_MONTH}(?:[-. ]{{1,2}}\d{{2,4}})?|{_MONTH}[-. ]{{1,2}}\d{{2,4}}",
     re.IGNORECASE,
 )
 

@@ -66,10 +66,7 @@ def read_target(
                     value=said,
                 )
             )
-        lab = tuple(float(value) for value in lab_from_hex(said))
-        return Target(
-            (lab[0], lab[1], lab[2]), _HEX_LIGHT, measurement.geometry, said, "", (_HEX_CAUTION,)
-        )
+        return Target(_hex(said), _HEX_LIGHT, measurement.geometry, said, cautions=(_HEX_CAUTION,))
     triple = _triple(said)
     if triple is None:
         swatch = f", or a number of the deck {deck.name}{near(said, numbers)}" if deck else ""
@@ -82,6 +79,14 @@ def read_target(
             )
         )
     return Target(triple, shelf_light, measurement.geometry, said)
+
+
+def _hex(text: str) -> tuple[float, float, float]:
+    try:
+        lightness, green_red, blue_yellow = lab_from_hex(text).tolist()
+    except FewtoneError as error:
+        raise UsageError(*error.faults) from None
+    return lightness, green_red, blue_yellow
 
 
 def _triple(text: str) -> tuple[float, float, float] | None:

@@ -124,7 +124,8 @@ class FilmOptics:
         """
         escape, trapped = self.terms(tau)
         rho = np.asarray(ground, dtype=float)
-        return self.first_surface + escape * rho / (1.0 - np.asarray(trap) * rho * trapped)
+        below = 1.0 - np.asarray(trap) * rho * trapped
+        return np.asarray(self.first_surface + escape * rho / below)
 
     def ground_from_bare(self, reflectance: FloatLike, trap: FloatLike) -> FloatArray:
         """Reflectance of a ground inside the film from its reading under clear, without colour.
@@ -142,7 +143,7 @@ class FilmOptics:
         """
         escape, trapped = self.terms(0.0)
         inner = np.asarray(reflectance, dtype=float) - self.first_surface
-        return inner / (escape + np.asarray(trap) * trapped * inner)
+        return np.asarray(inner / (escape + np.asarray(trap) * trapped * inner))
 
     @property
     def first_surface(self) -> float:
@@ -252,7 +253,7 @@ class _Table:
         """The function at τ, the same shape."""
         cell, inside = self._place(tau)
         constant, first, second, third = self.cubics
-        result = third[cell]
+        result: FloatArray = third[cell]
         for coefficients in (second, first, constant):
             result *= inside
             result += coefficients[cell]
@@ -265,7 +266,7 @@ class _Table:
         cell, inside = self._place(depth)
         _, first, second, third = self.cubics
         along = first[cell] + inside * (2.0 * second[cell] + inside * 3.0 * third[cell])
-        return along * (0.5 * self.nodes_per_unit) / np.sqrt(depth)
+        return np.asarray(along * (0.5 * self.nodes_per_unit) / np.sqrt(depth))
 
     def _place(self, tau: FloatArray) -> tuple[IntArray, FloatArray]:
         along = np.minimum(np.sqrt(tau) * self.nodes_per_unit, self.cubics.shape[1] - 1e-9)

@@ -1,0 +1,137 @@
+"""Writing: whole or not at all, and what is written reads back."""
+
+from __future__ import annotations
+
+import errno
+import os
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from fewtone.errors import FewtoneError, UsageError
+from fewtone.io.atomic import write_atomic
+from fewtone.io.curves import load_curves, save_curves
+from fewtone.io.readings import load_readings
+from fewtone.io.settings import load_settings
+from fewtone.io.starter import copy_demo_shelf, new_shelf
+from fewtone.model.curves import Curves
+from fewtone.optics.film import FilmOptics, Geometry
+
+PRINTED = 1e-6  # curves are written with seven digits
+
+
+def test_a_full_disk_leaves_the_old_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """When writing fails midway the old content stands and no temporary file is left."""
+    path = tmp_path / "curves.csv"
+    write_atomic(path, "old")
+
+    def full(_: int) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(FewtoneError, match="Nothing was changed"):
+        write_atomic(path, "new")
+    assert path.read_text() == "old"
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_a_folder_that_is_not_there(tmp_path: Path) -> None:
+    """Writing into nowhere is a fault with a fix."""
+    with pytest.raises(FewtoneError) as caught:
+        write_atomic(tmp_path / "no" / "file", "x")
+    assert caught.value.faults[0].fix
+
+
+def curves() -> Curves:
+    """Some curves."""
+    return Curves(
+        wavelength_nm=np.array([400.0, 410.0, 420.0]),
+        toners=("marigold", "dusk"),
+        absorption=np.array([[1.0, 0.5, 1e-7], [0.0, 2.0 / 3.0, 12345.678]]),
+        grounds=("silver", "white"),
+        ground_reflectance=np.array([[0.6, 0.7, 1.2], [0.5, 0.8, 0.9]]),
+        trap=np.array([0.41, 1.0]),
+        optics=FilmOptics(Geometry.DIFFUSE_SPECULAR_EXCLUDED, 1.52, 0.01),
+        readings_digest="ab12",
+        version="9.8.7",
+    )
+
+
+def test_curves_read_back(tmp_path: Path) -> None:
+    """Curves survive the file to the digits that it prints."""
+    wanted = curves()
+    save_curves(tmp_path, wanted)
+    found = load_curves(tmp_path)
+    for name in ("wavelength_nm", "absorption", "ground_reflectance", "trap"):
+        assert getattr(found, name) == pytest.approx(getattr(wanted, name), rel=PRINTED)
+    for name in ("toners", "grounds", "optics", "readings_digest", "version"):
+        assert getattr(found, name) == getattr(wanted, name)
+
+
+def test_curves_are_text_that_states_its_terms(tmp_path: Path) -> None:
+    """The file states format, units, geometry and the hash of the readings."""
+    text = save_curves(tmp_path, curves()).read_text()
+    for words in ("format: 1", "optical depth", "de:8", "film_index: 1.52", "ab12", "9.8.7"):
+        assert words in text
+
+
+@pytest.mark.parametrize(
+    "damage", [("# format: 1", "# format: 9"), ("dusk,absorption", "x"), ("0.41", "?")]
+)
+def test_damaged_curves_are_a_fault(tmp_path: Path, damage: tuple[str, str]) -> None:
+    """A file that learn did not write is refused with the way out."""
+    path = save_curves(tmp_path, curves())
+    path.write_text(path.read_text().replace(*damage))
+    with pytest.raises(FewtoneError) as caught:
+        load_curves(tmp_path)
+    assert "fewtone learn" in (caught.value.faults[0].fix or "")
+
+
+def test_a_new_shelf_reads(tmp_path: Path) -> None:
+    """The folder that `new` writes is valid as it stands, with rows for every toner and ground."""
+    folder = tmp_path / "deep" / "shelf"
+    written = new_shelf(folder, toners=["ruby-one", "sky"], solid=["white"], metallic=["silver"])
+    assert {path.name for path in written} == {"shelf.toml", "readings.csv", "README.txt"}
+    settings = load_settings(folder)
+    assert list(settings.toners) == ["ruby-one", "sky"]
+    assert [ground.kind for ground in settings.grounds.values()] == ["solid", "metallic"]
+    readings = (folder / "readings.csv").read_text()
+    assert readings.count("ruby-one-white") == readings.count("sky-silver") == 5
+    assert readings.count("bare-silver") == 3
+    filled = readings.replace(",first,,,", ",first,50,1,2").replace("50,1,2,,,", "50,1,2,,,")
+    (folder / "readings.csv").write_text(filled)
+    assert load_readings(folder, settings).items
+
+
+def test_a_new_shelf_never_touches_what_is_there(tmp_path: Path) -> None:
+    """Only missing files are written; rows follow the shelf.toml that stands there."""
+    new_shelf(tmp_path, toners=["ruby"], solid=["white"], metallic=[])
+    (tmp_path / "readings.csv").unlink()
+    text = (tmp_path / "shelf.toml").read_text().replace("toners.ruby", "toners.topaz")
+    (tmp_path / "shelf.toml").write_text(text)
+    assert [path.name for path in new_shelf(tmp_path)] == ["readings.csv"]
+    assert "topaz-white" in (tmp_path / "readings.csv").read_text()
+    with pytest.raises(FewtoneError, match="nothing was touched"):
+        new_shelf(tmp_path)
+    assert (tmp_path / "shelf.toml").read_text() == text
+
+
+@pytest.mark.parametrize("toners", [["Ruby"], ["medium"], ["a", "a"], [], ["1st"]])
+def test_names_that_cannot_be(tmp_path: Path, toners: list[str]) -> None:
+    """Names that no recipe line could hold are wrong usage; no file is written."""
+    with pytest.raises(UsageError):
+        new_shelf(tmp_path, toners=toners)
+    assert not list(tmp_path.iterdir())
+
+
+def test_the_demo_shelf_is_copied(tmp_path: Path) -> None:
+    """The demo reads, says that it is invented, and is not copied over anything."""
+    copy_demo_shelf(tmp_path / "bench")
+    settings = load_settings(tmp_path / "bench")
+    assert len(settings.toners) >= 10
+    assert len(settings.grounds) == 4
+    assert load_readings(tmp_path / "bench", settings).wavelength_nm is not None
+    assert "invented" in (tmp_path / "bench" / "shelf.toml").read_text().lower()
+    with pytest.raises(FewtoneError, match="nothing was touched"):
+        copy_demo_shelf(tmp_path / "bench")
