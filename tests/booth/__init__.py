@@ -17,7 +17,8 @@ from booth.dyes import (
     random_toners,
 )
 from booth.optics import Lobe, reflectance
-from booth.panels import Blends, Booth, Step, blend_text, random_blends
+from booth.panels import Booth, Step
+from booth.recipes import Blends, blend_text, random_blends
 
 __all__ = [
     "GRID_NM",

@@ -87,8 +87,18 @@ def lamp_toners(wavelength_nm: ArrayLike = GRID_NM) -> tuple[TrueToner, ...]:
     )
 
 
-def lamp_grounds(wavelength_nm: ArrayLike = GRID_NM) -> tuple[TrueGround, ...]:
-    """Return a white solid (Lambertian) and a silver, a warm and a dark metallic (broad lobes)."""
+def lamp_grounds(
+    wavelength_nm: ArrayLike = GRID_NM, *, unlike_flake: bool = False
+) -> tuple[TrueGround, ...]:
+    """Return a white solid (Lambertian) and a silver, a warm and a dark metallic (broad lobes).
+
+    The three metallics hold nearly the same flake, as those of one paint line do (common practice,
+    no source). With `unlike_flake` their lobes differ widely: fine, middling and coarse, so that
+    what is learnt over one says less about the others.
+    """
+    lobes = (Lobe(0.36, 0.20), Lobe(0.37, 0.18), Lobe(0.38, 0.20))
+    if unlike_flake:
+        lobes = (Lobe(0.30, 0.10), Lobe(0.37, 0.15), Lobe(0.44, 0.20))
     grid = np.asarray(wavelength_nm, dtype=np.float64)
     white = 0.86 - 0.30 / (1.0 + np.exp((grid - 410.0) / 8.0)) + 0.01 * (grid - 550.0) / 150.0
     silver = 0.66 + 0.02 * (grid - 550.0) / 150.0 - 0.03 * np.exp(-(grid - 400.0) / 40.0)
@@ -96,9 +106,9 @@ def lamp_grounds(wavelength_nm: ArrayLike = GRID_NM) -> tuple[TrueGround, ...]:
     charcoal = 0.13 + 0.008 * np.cos((grid - 430.0) / 70.0)
     return (
         TrueGround("white", "solid", white, Lobe()),
-        TrueGround("silver", "metallic", silver, Lobe(0.36, 0.12)),
-        TrueGround("gold", "metallic", gold, Lobe(0.40, 0.15)),
-        TrueGround("charcoal", "metallic", charcoal, Lobe(0.38, 0.20)),
+        TrueGround("silver", "metallic", silver, lobes[0]),
+        TrueGround("gold", "metallic", gold, lobes[1]),
+        TrueGround("charcoal", "metallic", charcoal, lobes[2]),
     )
 
 

@@ -2,8 +2,8 @@
 
 A finisher's hand lays down film build = panel factor x factor of each coat; the coats of a
 letdown strip share the panel's factor, and its later steps contain the earlier coats. Factors are
-log-normal with mean 1. The instrument reads 10 nm reflectance factors with relative and absolute
-noise, or Lab with a noise of its own per coordinate and light. Nothing here knows the package.
+log-normal with mean 1. The instrument reads reflectance factors with relative and absolute noise,
+or Lab with a noise of its own per coordinate and light. Nothing here knows the package.
 """
 
 from __future__ import annotations
@@ -11,7 +11,6 @@ from __future__ import annotations
 import csv
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from math import gcd
 from pathlib import Path
 from typing import TypeAlias
 
@@ -22,21 +21,14 @@ from numpy.typing import ArrayLike, NDArray
 from booth.colours import lab
 from booth.dyes import GRID_NM, TrueGround, TrueToner
 from booth.optics import reflectance
+from booth.recipes import Blends, blend_text
 
-__all__ = ["Blends", "Booth", "Step", "blend_text", "random_blends"]
+__all__ = ["Booth", "Step"]
 
 Array = NDArray[np.float64]
 Grounds: TypeAlias = str | Sequence[str] | NDArray[np.int64]
 
 STRIP_COATS = (1, 2, 3, 4, 6)
-
-
-def blend_text(blend: Mapping[str, int | float]) -> str:
-    """Return a blend as a finisher writes it: falling parts, then name; one toner by name alone."""
-    if len(blend) == 1:
-        return next(iter(blend))
-    ordered = sorted(blend.items(), key=lambda item: (-item[1], item[0]))
-    return " + ".join(f"{parts} {name}" for name, parts in ordered)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,58 +43,6 @@ class Step:
     build: float
     date: str = ""
     note: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Blends:
-    """Recipes as arrays: whole parts `(n, n_toners)`, letdown, coats, load `(n,)`."""
-
-    parts: NDArray[np.int64]
-    medium_parts: NDArray[np.int64]
-    coats: NDArray[np.int64]
-
-    @property
-    def fractions(self) -> Array:
-        """Volume fractions of each blend `(n, n_toners)`; rows sum to 1."""
-        return np.asarray(self.parts / self.parts.sum(axis=1, keepdims=True))
-
-    @property
-    def load(self) -> Array:
-        """Coats / (1 + letdown) `(n,)`."""
-        return np.asarray(self.coats / (1.0 + self.medium_parts))
-
-    def line(self, place: int, names: Sequence[str], ground: str) -> str:
-        """Return one recipe as a line, in lowest terms."""
-        parts = {name: int(p) for name, p in zip(names, self.parts[place], strict=True) if p}
-        shared = gcd(*parts.values())
-        blend = blend_text({name: p // shared for name, p in parts.items()})
-        coats = int(self.coats[place])
-        return (
-            f"{blend}, {self.medium_parts[place]}:1, {coats} coat{'s' if coats > 1 else ''}"
-            f" over {ground}"
-        )
-
-
-def random_blends(
-    rng: Generator,
-    n_toners: int,
-    count: int,
-    *,
-    most_toners: int = 3,
-    max_part: int = 4,
-    letdowns: Sequence[int] = (4, 5, 6, 8),
-    coats: tuple[int, int] = (2, 6),
-) -> Blends:
-    """Return `count` recipes of 1 to `most_toners` toners, all choices equally likely."""
-    parts = np.zeros((count, n_toners), dtype=np.int64)
-    for row in parts:
-        chosen = rng.choice(n_toners, size=int(rng.integers(1, most_toners + 1)), replace=False)
-        row[chosen] = rng.integers(1, max_part + 1, size=chosen.size)
-    return Blends(
-        parts // np.gcd.reduce(parts, axis=1, keepdims=True),
-        rng.choice(np.asarray(letdowns, dtype=np.int64), size=count),
-        rng.integers(coats[0], coats[1] + 1, size=count),
-    )
 
 
 class Booth:
@@ -298,12 +238,20 @@ class Booth:
 
     # ---- the files
 
-    def write_readings(self, path: Path, steps: Sequence[Step], lights: Sequence[str] = ()) -> None:
+    def write_readings(
+        self,
+        path: Path,
+        steps: Sequence[Step],
+        lights: Sequence[str] = (),
+        told: Sequence[Step] | None = None,
+    ) -> None:
         """Read the panels and write readings.csv: spectra, or Lab under `lights` if any is given.
 
-        The first light is the shelf's own (columns L, a, b).
+        The first light is the shelf's own (columns L, a, b). `told` is what the finisher wrote
+        down of each panel, where that is not what was sprayed.
         """
-        noted = any(step.date or step.note for step in steps)
+        told = told or steps
+        noted = any(step.date or step.note for step in told)
         header = ["panel", "ground", "blend", "medium_parts", "coats"]
         header += ["date", "note"] if noted else []
         if lights:
@@ -312,32 +260,35 @@ class Booth:
             header += [f"{axis} {light}" for light in lights[1:] for axis in "Lab"]
             decimals = 2
         else:
-            values = self.read_spectra(steps)
+            # An instrument's print-out knows no reflectance below zero.
+            values = np.maximum(self.read_spectra(steps), 0.0)
             header += [f"{nm:g}" for nm in self.wavelength_nm]
             decimals = 4
         with path.open("w", encoding="utf-8", newline="") as file:
             writer = csv.writer(file, lineterminator="\n")
             writer.writerow(header)
-            for step, row in zip(steps, values, strict=True):
-                told = [step.panel, step.ground, blend_text(step.blend) if step.blend else ""]
-                told += ["" if step.medium_parts is None else f"{step.medium_parts:g}"]
-                told += [f"{step.coats:g}"]
-                told += [step.date, step.note] if noted else []
+            for step, row in zip(told, values, strict=True):
+                words = [step.panel, step.ground, blend_text(step.blend) if step.blend else ""]
+                words += ["" if step.medium_parts is None else f"{step.medium_parts:g}"]
+                words += [f"{step.coats:g}"]
+                words += [step.date, step.note] if noted else []
                 # + 0.0 keeps a rounded zero from being written as -0.
-                writer.writerow([*told, *(f"{v:.{decimals}f}" for v in row.round(decimals) + 0.0)])
+                writer.writerow([*words, *(f"{v:.{decimals}f}" for v in row.round(decimals) + 0.0)])
 
     def write_shelf(
         self,
         folder: Path,
         steps: Sequence[Step],
         lights: Sequence[str] = (),
+        *,
         settings: str | None = None,
+        told: Sequence[Step] | None = None,
     ) -> None:
         """Write a shelf: shelf.toml (the booth's own unless `settings` is given), readings.csv."""
         folder.mkdir(parents=True, exist_ok=True)
         text = settings or self.settings_text(lights[0] if lights else "D65/10")
         (folder / "shelf.toml").write_text(text, encoding="utf-8", newline="\n")
-        self.write_readings(folder / "readings.csv", steps, lights)
+        self.write_readings(folder / "readings.csv", steps, lights, told)
 
     def settings_text(self, light: str = "D65/10") -> str:
         """Return a plain shelf.toml for this booth."""
