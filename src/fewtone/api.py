@@ -23,7 +23,7 @@ from fewtone.model.target import Target
 
 if TYPE_CHECKING:
     from fewtone.bench.check import Check
-    from fewtone.learning import Learnt
+    from fewtone.learning import FitReport
     from fewtone.match import MatchResult, RuleOptions
     from fewtone.predict import Prediction
 
@@ -178,7 +178,7 @@ def load(folder: str | Path) -> Shelf:
     return Shelf(place, settings, curves, tuple(_cautions(place, settings, curves)))
 
 
-def learn(folder: str | Path, *, leave_out: Sequence[str] = ()) -> Learnt:
+def learn(folder: str | Path, *, leave_out: Sequence[str] = ()) -> FitReport:
     """Learn a shelf's curves from its readings and write them.
 
     Parameters
@@ -190,7 +190,7 @@ def learn(folder: str | Path, *, leave_out: Sequence[str] = ()) -> Learnt:
 
     Returns
     -------
-    The curves and the report of the fit.
+    The report of the fit.
 
     Raises
     ------
@@ -206,7 +206,7 @@ def learn(folder: str | Path, *, leave_out: Sequence[str] = ()) -> Learnt:
     settings = load_settings(place)
     learnt = estimate(settings, load_readings(place, settings), leave_out=leave_out)
     save_curves(place, learnt.curves)
-    return learnt
+    return learnt.report
 
 
 def new(

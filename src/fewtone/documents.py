@@ -13,11 +13,12 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 if TYPE_CHECKING:
     from fewtone.bench.check import Check
     from fewtone.errors import Fault
+    from fewtone.learning import FitReport
     from fewtone.match import Match, MatchResult
     from fewtone.model.recipe import Number
     from fewtone.model.target import Target
 
-__all__ = ["Document", "check_document", "fault_document", "match_document"]
+__all__ = ["Document", "check_document", "fault_document", "learn_document", "match_document"]
 
 Document: TypeAlias = dict[str, Any]
 
@@ -39,6 +40,27 @@ def fault_document(faults: Iterable[Fault]) -> Document:
             }
             for fault in faults
         ],
+    }
+
+
+def learn_document(report: FitReport) -> Document:
+    """The answer of `learn`."""
+    return {
+        "format": FORMAT,
+        "readings": report.readings,
+        "panels": report.panels,
+        "median_de00": round(report.median_de00, 4),
+        "toners": {
+            name: {
+                "readings": toner.readings,
+                "median_de00": round(toner.median_de00, 4),
+                "worst_de00": round(toner.worst_de00, 4),
+                "worst_panel": toner.worst_panel,
+                "peak_nm": toner.peak_nm,
+                "strength": round(toner.strength, 4),
+            }
+            for name, toner in report.toners.items()
+        },
     }
 
 
