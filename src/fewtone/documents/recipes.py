@@ -1,8 +1,4 @@
-"""Results as plain JSON documents, the form that users script against.
-
-Each function turns one result into dictionaries, lists, strings and numbers; ``format`` counts
-the layout. Figures are rounded to what is meaningful, never finer than they are known.
-"""
+"""Recipes, targets, matches, checks and faults as JSON documents."""
 
 from __future__ import annotations
 

@@ -1,0 +1,16 @@
+"""Results as plain JSON documents, the form that users script against.
+
+Each function turns one result into dictionaries, lists, strings and numbers; ``format`` counts
+the layout. Figures are rounded to what is meaningful, never finer than they are known.
+"""
+
+from __future__ import annotations
+
+from fewtone.documents.recipes import (
+    Document,
+    check_document,
+    fault_document,
+    match_document,
+)
+
+__all__ = ["Document", "check_document", "fault_document", "match_document"]
