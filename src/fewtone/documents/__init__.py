@@ -10,7 +10,14 @@ from fewtone.documents.recipes import (
     Document,
     check_document,
     fault_document,
+    learn_document,
     match_document,
 )
 
-__all__ = ["Document", "check_document", "fault_document", "match_document"]
+__all__ = [
+    "Document",
+    "check_document",
+    "fault_document",
+    "learn_document",
+    "match_document",
+]
