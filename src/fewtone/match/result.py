@@ -1,0 +1,192 @@
+"""What a match answers, and how one recipe is judged."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fewtone.colorimetry import Light
+from fewtone.match.evaluate import THIN_AND_THICK, rounded_difference, rounded_unevenness
+from fewtone.model.curves import Curves
+from fewtone.model.recipe import Recipe
+from fewtone.model.shelf import ShelfSettings
+from fewtone.predict import predict
+from fewtone.typing import FloatArray, FloatLike, frozen
+
+__all__ = ["Match", "MatchResult", "Miss", "Proof", "judge", "judge_all"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Match:
+    """A recipe with its predicted colour.
+
+    Parameters
+    ----------
+    recipe
+        The recipe.
+    lab
+        Predicted CIELAB, shape ``(3,)``.
+    lab_sd
+        Its standard deviation by curves and ground, shape ``(3,)``; None where learning carries
+        none.
+    de00
+        ΔE00 to the target, rounded to 1e-6; None without a target.
+    in_tolerance
+        Whether `de00` is at or below the tolerance; None without a target.
+    pass_probability
+        Chance that a fresh panel reads within tolerance; None where learning carries no certainty
+        or there is no target.
+    unevenness
+        ΔE00 between the colour at 90 % and at 110 % of the film build, rounded to 0.01: lower is
+        more forgiving.
+    """
+
+    recipe: Recipe
+    lab: FloatArray
+    lab_sd: FloatArray | None
+    de00: float | None
+    in_tolerance: bool | None
+    pass_probability: float | None
+    unevenness: float
+
+
+@dataclass(frozen=True, slots=True)
+class Miss:
+    """How the closest recipe falls short when nothing is within tolerance.
+
+    Parameters
+    ----------
+    lightness, chroma, hue
+        ΔL*, ΔC*ab and ΔH*ab of the closest recipe, less the target.
+    words
+        The same as a painter would say it.
+    limits
+        The rules that stand in the way, those that would help most first; ``shelf`` if none does.
+    """
+
+    lightness: float
+    chroma: float
+    hue: float
+    words: str
+    limits: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """What stands behind the picks.
+
+    Parameters
+    ----------
+    admissible
+        Recipes that the rules admit.
+    colours
+        Different colours among them: recipes of equal load have one.
+    evaluated
+        Colours that were worked out exactly.
+    cut
+        Colours that a bound showed to be unable to change the answer, by the bound's name.
+    proven
+        Whether every colour was either worked out or cut by a bound.
+    """
+
+    admissible: int
+    colours: int
+    evaluated: int
+    cut: tuple[tuple[str, int], ...] = ()
+
+    @property
+    def proven(self) -> bool:
+        """Whether every colour was either worked out or cut by a bound."""
+        return self.evaluated + sum(count for _, count in self.cut) == self.colours
+
+    def explain(self) -> str:
+        """The proof in words, one line for each step."""
+        lines = [
+            f"The rules admit {self.admissible:,} recipes of {self.colours:,} different colours.",
+            *(f"{count:,} were cut: {bound}." for bound, count in self.cut if count),
+            f"{self.evaluated:,} were worked out exactly.",
+        ]
+        if self.proven:
+            lines.append("That is all of them, so the picks are proven.")
+        return "\n".join(lines)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MatchResult:
+    """The answer of a match.
+
+    Parameters
+    ----------
+    simplest, closest, evenest
+        The picks; simplest and evenest are None if nothing is within tolerance.
+    recipes
+        The trade-off, simplest first.
+    tolerance
+        ΔE00 that passes.
+    miss
+        How the closest falls short; None if something is within tolerance.
+    proof
+        What stands behind the picks.
+    """
+
+    simplest: Match | None
+    closest: Match
+    evenest: Match | None
+    recipes: tuple[Match, ...]
+    tolerance: float
+    miss: Miss | None
+    proof: Proof
+
+
+def judge(
+    curves: Curves,
+    settings: ShelfSettings,
+    recipe: Recipe,
+    target_lab: FloatLike | None,
+    light: Light,
+    tolerance: float,
+) -> Match:
+    """Judge one recipe: its colour, and how it stands to a target if there is one.
+
+    Raises
+    ------
+    FewtoneError
+        The recipe names a toner or ground that was not learnt.
+    """
+    return judge_all(curves, settings, [recipe], target_lab, light, tolerance)[0]
+
+
+def judge_all(
+    curves: Curves,
+    settings: ShelfSettings,  # noqa: ARG001  (what a pass probability will need)
+    recipes: Sequence[Recipe],
+    target_lab: FloatLike | None,
+    light: Light,
+    tolerance: float,
+) -> tuple[Match, ...]:
+    """Judge recipes as `judge` does: the one place where a `Match` is made."""
+    if not recipes:
+        return ()
+    predicted = predict(curves, recipes, light)
+    thin, thick = (predict(curves, recipes, light, build=b).lab for b in THIN_AND_THICK)
+    unevenness = rounded_unevenness(thin, thick)
+    matches = []
+    for row, recipe in enumerate(recipes):
+        lab = predicted.lab[row]
+        de00 = None
+        if target_lab is not None:
+            de00 = float(rounded_difference(lab, np.asarray(target_lab, dtype=np.float64)))
+        matches.append(
+            Match(
+                recipe=recipe,
+                lab=frozen(lab),
+                lab_sd=None if predicted.lab_sd is None else frozen(predicted.lab_sd[row]),
+                de00=de00,
+                in_tolerance=None if de00 is None else de00 <= tolerance,
+                pass_probability=None,
+                unevenness=float(unevenness[row]),
+            )
+        )
+    return tuple(matches)

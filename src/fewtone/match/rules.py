@@ -1,0 +1,236 @@
+"""What a recipe must keep: the rules that the shop and the request set."""
+
+from __future__ import annotations
+
+import difflib
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import TypedDict
+
+from fewtone.errors import Fault, UsageError
+from fewtone.model.recipe import Number, exact_number
+from fewtone.model.shelf import ShelfSettings
+
+__all__ = ["RuleOptions", "Rules"]
+
+# Parts, coats and letdowns beyond these are slips of the finger, not recipes.
+_LARGEST_PART, _MOST_COATS, _WEAKEST = 50, 50, 1000
+
+
+class RuleOptions(TypedDict, total=False):
+    """What may be asked of `Rules.of`; what is left out is the shop's own."""
+
+    max_toners: int
+    use: Sequence[str] | None
+    without: Sequence[str]
+    grounds: Sequence[str] | None
+    medium_parts: Sequence[Number] | None
+    coats: tuple[int, int] | None
+    max_part: int | None
+    tolerance: float | None
+    top: int
+    keep: Sequence[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """The rules of one match, complete.
+
+    Parameters
+    ----------
+    toners
+        Toners that may be used, in the shelf's order.
+    grounds
+        Grounds that may be used, in the shelf's order.
+    medium_parts
+        Letdowns that may be used, in the shop's order (the house letdown first).
+    coats
+        Fewest and most coats.
+    max_part
+        Largest whole number in a ratio.
+    max_toners
+        Most toners in a recipe.
+    tolerance
+        ΔE00 that passes.
+    top
+        Most recipes in the trade-off.
+    keep
+        Toners that every recipe must have.
+    """
+
+    toners: tuple[str, ...]
+    grounds: tuple[str, ...]
+    medium_parts: tuple[Number, ...]
+    coats: tuple[int, int]
+    max_part: int
+    max_toners: int = 3
+    tolerance: float = 1.0
+    top: int = 8
+    keep: tuple[str, ...] = ()
+
+    @classmethod
+    def of(
+        cls,
+        settings: ShelfSettings,
+        *,
+        max_toners: int = 3,
+        use: Sequence[str] | None = None,
+        without: Sequence[str] = (),
+        grounds: Sequence[str] | None = None,
+        medium_parts: Sequence[Number] | None = None,
+        coats: tuple[int, int] | None = None,
+        max_part: int | None = None,
+        tolerance: float | None = None,
+        top: int = 8,
+        keep: Sequence[str] = (),
+    ) -> Rules:
+        """Complete the rules of a request with the shop's own.
+
+        Parameters
+        ----------
+        settings
+            The shelf.
+        use
+            Use these toners only; all that are in stock if None.
+        without
+            Leave these toners out.
+        grounds, medium_parts, coats, max_part, tolerance
+            The shop's own if None. Letdowns are ranked as the shop lists them; ones that it does
+            not list come after those, in the order given.
+        max_toners, top, keep
+            As for `Rules`.
+
+        Raises
+        ------
+        UsageError
+            A name that the shelf does not have, a toner out of stock, a number out of range, or
+            rules that leave nothing. All that is wrong is told at once.
+        """
+        mixing = settings.mixing
+        faults: list[Fault] = []
+        for option, asked in (("--use", use), ("--without", without), ("keep", keep)):
+            faults += _unknown(option, asked or (), settings.toners, "toner")
+        faults += _unknown("--ground", grounds or (), settings.grounds, "ground")
+        for option, asked in (("--use", use), ("keep", keep)):
+            faults += _out_of_stock(option, asked or (), settings)
+        faults += [
+            Fault(
+                f"{name} is asked for and left out at once.",
+                fix="Take it out of --without, or out of the list it is asked for in.",
+                value=name,
+            )
+            for name in dict.fromkeys([*(use or ()), *keep])
+            if name in without
+        ]
+        wanted = {*(settings.toners if use is None else use), *keep} - set(without)
+        toners = tuple(n for n, toner in settings.toners.items() if n in wanted and toner.in_stock)
+        allowed = settings.grounds if grounds is None else set(grounds)
+        letdowns = _letdowns(mixing.medium_parts, medium_parts, faults)
+        span = mixing.coats if coats is None else coats
+        largest = mixing.max_part if max_part is None else max_part
+        passing = mixing.tolerance if tolerance is None else float(tolerance)
+        if not faults and not toners:
+            stock = [n for n, toner in settings.toners.items() if toner.in_stock]
+            faults.append(
+                Fault(
+                    "No toner is left to mix from.",
+                    fix=f"In stock: {', '.join(stock) or 'none'}.",
+                )
+            )
+        if grounds is not None and not grounds:
+            faults.append(
+                Fault("No ground is named.", fix=f"Name some of: {', '.join(settings.grounds)}.")
+            )
+        _check_number("--max-toners", max_toners, 1, 99, faults)
+        _check_number("--max-part", largest, 1, _LARGEST_PART, faults)
+        _check_number("--top", top, 0, 10_000, faults)
+        if not 1 <= span[0] <= span[1] <= _MOST_COATS:
+            faults.append(
+                Fault(
+                    f"Coats must be whole numbers from 1 to {_MOST_COATS}, the fewest first.",
+                    value=f"{span[0]}-{span[1]}",
+                )
+            )
+        if not (math.isfinite(passing) and passing >= 0.0):
+            faults.append(Fault("The tolerance must be a ΔE00 of 0 or more.", value=str(passing)))
+        if len(set(keep)) > max_toners >= 1:
+            faults.append(
+                Fault(
+                    f"{len(set(keep))} toners are to be kept, but only {max_toners} allowed.",
+                    fix="Allow more with --max-toners, or keep fewer.",
+                )
+            )
+        if faults:
+            raise UsageError(*faults)
+        return cls(
+            toners=toners,
+            grounds=tuple(name for name in settings.grounds if name in allowed),
+            medium_parts=letdowns,
+            coats=(int(span[0]), int(span[1])),
+            max_part=int(largest),
+            max_toners=int(max_toners),
+            tolerance=passing,
+            top=int(top),
+            keep=tuple(dict.fromkeys(keep)),
+        )
+
+
+def _unknown(option: str, asked: Sequence[str], known: Iterable[str], what: str) -> list[Fault]:
+    names = list(known)
+    faults = []
+    for name in asked:
+        if name not in names:
+            close = difflib.get_close_matches(name, names, n=1, cutoff=0.6)
+            hint = f"Did you mean {close[0]}? " if close else ""
+            faults.append(
+                Fault(
+                    f"{option}: this shelf has no {what} '{name}'.",
+                    fix=f"{hint}It has: {', '.join(names)}.",
+                    value=name,
+                )
+            )
+    return faults
+
+
+def _out_of_stock(option: str, asked: Sequence[str], settings: ShelfSettings) -> list[Fault]:
+    stock = [name for name, toner in settings.toners.items() if toner.in_stock]
+    return [
+        Fault(
+            f"{option}: {name} is out of stock (in_stock = false in shelf.toml).",
+            fix=f"In stock: {', '.join(stock) or 'none'}.",
+            value=name,
+        )
+        for name in asked
+        if name in settings.toners and name not in stock
+    ]
+
+
+def _letdowns(
+    shop: tuple[Number, ...], asked: Sequence[Number] | None, faults: list[Fault]
+) -> tuple[Number, ...]:
+    wanted = [exact_number(parts) for parts in (shop if asked is None else asked)]
+    faults += [
+        Fault(
+            f"A letdown must be 0 to {_WEAKEST} parts of medium to one of blend.",
+            fix=f"This shop uses {', '.join(f'{m}:1' for m in shop)}.",
+            value=str(parts),
+        )
+        for parts in wanted
+        if not 0 <= parts <= _WEAKEST
+    ]
+    if not wanted:
+        faults.append(
+            Fault("No letdown is named.", fix=f"This shop uses {', '.join(map(str, shop))}.")
+        )
+    return tuple(dict.fromkeys([m for m in shop if m in wanted] + wanted))
+
+
+def _check_number(
+    option: str, value: int | Decimal, least: int, most: int, faults: list[Fault]
+) -> None:
+    if value != int(value) or not least <= value <= most:
+        faults.append(
+            Fault(f"{option} must be a whole number from {least} to {most}.", value=str(value))
+        )

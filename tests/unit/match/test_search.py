@@ -1,0 +1,112 @@
+"""The answer of a match around the picks: the miss, what limits it, what is passed over."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from fewtone.colorimetry import Light
+from fewtone.errors import FewtoneError
+from fewtone.match import MatchResult, Rules, judge, search
+from fewtone.model.recipe import parse
+from fewtone.predict import predict
+from invented import invented_shelf
+
+LIGHT = Light("D65", 10)
+CURVES, SHELF = invented_shelf(2, 6, 3, coats=(2, 4))
+
+
+def find(line: str, **options: object) -> MatchResult:
+    """Match the colour of a recipe line under some rules."""
+    target = predict(CURVES, [parse(line)], LIGHT).lab[0]
+    rules = Rules.of(SHELF, **options)  # type: ignore[arg-type]
+    return search(CURVES, SHELF, target, LIGHT, rules)
+
+
+def test_a_colour_of_the_shelf_is_found() -> None:
+    """The colour of an admissible recipe is met exactly."""
+    found = find("2 toner-01 + 1 toner-03, 6:1, 3 coats over silver")
+    assert found.closest.de00 is not None
+    assert found.closest.de00 <= 0.05
+    assert found.simplest is not None
+    assert found.simplest.in_tolerance
+    assert found.miss is None
+
+
+@pytest.mark.parametrize(
+    ("line", "options", "limit"),
+    [
+        (
+            "1 toner-01, 6:1, 7 coats over silver",
+            {"grounds": ("silver",), "use": ("toner-01",), "medium_parts": (6,)},
+            "coats",
+        ),
+        ("2 toner-01 + 1 toner-03, 6:1, 3 coats over white", {"grounds": ("charcoal",)}, "ground"),
+        (
+            "1 toner-01 + 1 toner-03 + 1 toner-04, 6:1, 3 coats over silver",
+            {"use": ("toner-01", "toner-03"), "grounds": ("silver",)},
+            "toners",
+        ),
+        (
+            "1 toner-01 + 1 toner-03 + 1 toner-04, 6:1, 3 coats over silver",
+            {"max_toners": 1, "grounds": ("silver",)},
+            "max-toners",
+        ),
+        (
+            "8 toner-01 + 1 toner-03, 6:1, 3 coats over silver",
+            {"use": ("toner-01", "toner-03"), "grounds": ("silver",), "tolerance": 0.2},
+            "max-part",
+        ),
+    ],
+)
+def test_the_rule_in_the_way_is_named(line: str, options: dict[str, object], limit: str) -> None:
+    """When a rule keeps a reachable colour out of reach, the miss names that rule."""
+    found = find(line, **options)
+    assert found.simplest is None
+    assert found.evenest is None
+    assert found.miss is not None
+    assert limit in found.miss.limits
+
+
+def test_a_colour_that_no_rule_reaches_is_the_shelfs_limit() -> None:
+    """Where loosening rules brings nothing, the shelf itself is named."""
+    rules = Rules.of(SHELF)
+    found = search(CURVES, SHELF, (50.0, 100.0, -100.0), LIGHT, rules)
+    assert found.miss is not None
+    assert found.miss.limits == ("shelf",)
+    assert "too dull" in found.miss.words
+
+
+def test_toners_that_are_not_learnt_are_passed_over() -> None:
+    """A toner without curves is never used; with none left that is an error."""
+    fewer = replace(CURVES, toners=CURVES.toners[:2], absorption=CURVES.absorption[:2])
+    found = search(fewer, SHELF, (40.0, 0.0, 0.0), LIGHT, Rules.of(SHELF))
+    assert set(found.closest.recipe.blend) <= set(CURVES.toners[:2])
+    with pytest.raises(FewtoneError, match="None of these toners is learnt"):
+        search(fewer, SHELF, (40.0, 0.0, 0.0), LIGHT, Rules.of(SHELF, use=("toner-05",)))
+
+
+def test_a_toner_to_keep_is_in_every_recipe() -> None:
+    """Recipes that lack a toner to be kept are not admissible."""
+    found = find("1 toner-01, 6:1, 3 coats over silver", keep=("toner-04",))
+    assert all("toner-04" in match.recipe.blend for match in (found.closest, *found.recipes))
+
+
+def test_judging_a_recipe_without_a_target_gives_its_colour_alone() -> None:
+    """Without a target there is a colour and an unevenness, but no ΔE00 and no verdict."""
+    recipe = parse("41.5 toner-01 + 22 toner-02, 6:1, 3 coats over silver")
+    judged = judge(CURVES, SHELF, recipe, None, LIGHT, 1.0)
+    assert judged.de00 is judged.in_tolerance is judged.pass_probability is None
+    assert np.allclose(judged.lab, predict(CURVES, [recipe], LIGHT).lab[0], rtol=0, atol=1e-12)
+    assert judged.unevenness > 0.0
+
+
+def test_the_proof_adds_up_and_reads_as_words() -> None:
+    """Colours evaluated and cut add up to all there are, and the proof can be read."""
+    proof = find("1 toner-01, 6:1, 3 coats over silver").proof
+    assert proof.proven
+    assert proof.evaluated + sum(count for _, count in proof.cut) == proof.colours
+    assert f"{proof.admissible:,} recipes" in proof.explain()
+    assert not replace(proof, evaluated=proof.evaluated - 1).proven
