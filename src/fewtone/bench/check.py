@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from fewtone.colorimetry import Light
-from fewtone.errors import Fault, FewtoneError
+from fewtone.errors import Fault, UsageError
 from fewtone.match import Match, direction, judge
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
@@ -72,7 +72,7 @@ def check(
 
     Raises
     ------
-    FewtoneError
+    UsageError
         The recipe names a toner or ground that is not on the shelf or not learnt.
     """
     _check_names(recipe, settings)
@@ -112,7 +112,7 @@ def _check_names(recipe: Recipe, settings: ShelfSettings) -> None:
         if name not in known
     ]
     if faults:
-        raise FewtoneError(*faults)
+        raise UsageError(*faults)
 
 
 def _cautions(recipe: Recipe, settings: ShelfSettings) -> list[str]:

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fewtone.errors import Fault, FewtoneError
+from fewtone.errors import Fault, UsageError
 from fewtone.typing import FloatArray, frozen
 
 __all__ = ["ILLUMINANTS", "OBSERVERS", "Light", "nanometre_weights", "white_point"]
@@ -45,7 +45,7 @@ class Light:
 
     Raises
     ------
-    FewtoneError
+    UsageError
         There is no such illuminant or observer.
     """
 
@@ -67,7 +67,7 @@ class Light:
 
         Raises
         ------
-        FewtoneError
+        UsageError
             The text names no light that is known.
         """
         found = re.fullmatch(r"\s*(\S+?)\s*/\s*(2|10)\s*°?\s*", text)
@@ -108,8 +108,8 @@ def _table() -> NDArray[Any]:
     return table
 
 
-def _no_light(text: str) -> FewtoneError:
-    return FewtoneError(
+def _no_light(text: str) -> UsageError:
+    return UsageError(
         Fault(
             f"'{text}' is no light: illuminant/observer is allowed, with the illuminants "
             f"{', '.join(ILLUMINANTS)} and the observers 2 and 10 (degrees).",

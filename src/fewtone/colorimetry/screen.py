@@ -18,7 +18,7 @@ import numpy as np
 
 from fewtone.colorimetry.cielab import lab_from_xyz
 from fewtone.colorimetry.light import Light, white_point
-from fewtone.errors import Fault, FewtoneError
+from fewtone.errors import Fault, UsageError
 from fewtone.typing import BoolArray, FloatArray, FloatLike, frozen
 
 __all__ = ["lab_from_hex", "srgb_from_xyz"]
@@ -54,12 +54,12 @@ def lab_from_hex(text: str) -> FloatArray:
 
     Raises
     ------
-    FewtoneError
+    UsageError
         The text is no such colour.
     """
     found = re.fullmatch(r"\s*#([0-9a-fA-F]{3}|[0-9a-fA-F]{6})\s*", text)
     if found is None:
-        raise FewtoneError(
+        raise UsageError(
             Fault(
                 f"'{text}' is no hex colour: '#' and three or six digits 0-9, a-f are allowed.",
                 fix="Write it like #2f5d50.",

@@ -82,10 +82,7 @@ def read_target(
 
 
 def _hex(text: str) -> tuple[float, float, float]:
-    try:
-        lightness, green_red, blue_yellow = lab_from_hex(text).tolist()
-    except FewtoneError as error:
-        raise UsageError(*error.faults) from None
+    lightness, green_red, blue_yellow = lab_from_hex(text).tolist()
     return lightness, green_red, blue_yellow
 
 

@@ -18,7 +18,7 @@ from fractions import Fraction
 from types import MappingProxyType
 from typing import TypeAlias
 
-from fewtone.errors import Fault, FewtoneError
+from fewtone.errors import Fault, FewtoneError, UsageError
 
 __all__ = ["Number", "Recipe", "blend_text", "exact_number", "parse", "parse_blend"]
 
@@ -128,7 +128,7 @@ def parse(text: str) -> Recipe:
 
     Raises
     ------
-    FewtoneError
+    UsageError
         The line does not parse; the message points at the place and shows the pattern.
 
     Examples
@@ -153,11 +153,11 @@ def parse(text: str) -> Recipe:
     try:
         return Recipe(blend, medium_parts, coats, ground)
     except FewtoneError as error:
-        raise FewtoneError(*(replace(fault, value=text) for fault in error.faults)) from None
+        raise UsageError(*(replace(fault, value=text) for fault in error.faults)) from None
 
 
 def parse_blend(text: str) -> Mapping[str, Number]:
-    """Read a blend alone, such as ``2 marigold + 1 dusk``; raises FewtoneError as `parse` does."""
+    """Read a blend alone, such as ``2 marigold + 1 dusk``; raises UsageError as `parse` does."""
     reader = _Reader(text, pattern="2 marigold + 1 dusk")
     blend = reader.blend()
     reader.end()
@@ -256,12 +256,12 @@ class _Reader:
         if not self.peek("$"):
             raise self.fault("nothing more was expected here")
 
-    def fault(self, problem: str, back: int = 0) -> FewtoneError:
+    def fault(self, problem: str, back: int = 0) -> UsageError:
         gap = re.compile(r"\s*").match(self.text, self.at)
         at = self.at - back if back else (gap.end() if gap else self.at)
         picture = f"  {self.text}\n  {' ' * at}^"
         where = f"This line does not read as it should at character {at + 1}"
-        return FewtoneError(
+        return UsageError(
             Fault(
                 f"{where}: {problem}.\n{picture}\n",
                 fix=f"The pattern is: {self.pattern}",
