@@ -96,7 +96,7 @@ def _delta_e_2000(lab_1: FloatArray, lab_2: FloatArray) -> FloatArray:
     mean_a, mean_b = a_1 * chroma_2 + a_2 * chroma_1, b_1 * chroma_2 + b_2 * chroma_1
     opposite = wide & (np.abs(cross) <= _OPPOSITE_HUES * product)
     if opposite.any():
-        first = (b_1 > 0.0) | ((b_1 == 0.0) & (a_1 > 0.0))
+        first = (b_1 > b_2) | ((b_1 == b_2) & (a_1 > a_2))
         hue_step = np.where(opposite, np.where(first, root, -root), hue_step)
         mean_a = np.where(opposite, -np.where(first, b_1, b_2), mean_a)
         mean_b = np.where(opposite, np.where(first, a_1, a_2), mean_b)
