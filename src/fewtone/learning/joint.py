@@ -1,0 +1,119 @@
+"""Readings to curves: one joint estimate of everything at once.
+
+Toners, grounds and the hand's variation are estimated together by maximum a posteriori: all
+readings, single toners and blends, over all grounds, spectra and Labs alike. Residuals are
+weighed by what an instrument repeats; where the film model itself misses by more than that (an
+uncleared, matte or grainy coat), the noise is estimated from the readings and the priors weigh
+accordingly more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from importlib.metadata import version
+
+import numpy as np
+
+from fewtone.learning.forward import Noise, Problem
+from fewtone.learning.observations import observe
+from fewtone.learning.report import FitReport, fit_report
+from fewtone.learning.solver import Prior, Solution, solve
+from fewtone.learning.starts import starting_point
+from fewtone.learning.unknowns import shared_prior
+from fewtone.model.curves import Curves
+from fewtone.model.readings import Readings
+from fewtone.model.shelf import ShelfSettings
+
+__all__ = ["Learnt", "estimate"]
+
+# What a handheld repeats in reflectance: relative, and absolute near black (common practice, no
+# source).
+_RELATIVE_NOISE, _ABSOLUTE_NOISE = 0.002, 0.0005
+# A Lab reading is never trusted further than its print.
+_LEAST_LAB_NOISE = 0.03
+_NOISE_ROUNDS = 3
+# Below this the misfit is what chance leaves, and the noise stays as it was.
+_NOISE_CLEARLY_LARGER = 1.25
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Learnt:
+    """What learning found, and how well it explains the readings."""
+
+    curves: Curves
+    report: FitReport
+
+
+def estimate(
+    settings: ShelfSettings, readings: Readings, *, leave_out: Collection[str] = ()
+) -> Learnt:
+    """Learn a shelf's curves from its readings.
+
+    Parameters
+    ----------
+    settings
+        Geometry, film, hand and instrument; names of toners and grounds.
+    readings
+        What was read.
+    leave_out
+        Panels that are not to count.
+
+    Raises
+    ------
+    FewtoneError
+        The readings cannot tell what they should: see `fewtone.learning.observations.observe`.
+    """
+    seen = observe(settings, readings, leave_out)
+    noise = Noise(
+        _RELATIVE_NOISE, _ABSOLUTE_NOISE, max(settings.measurement.repeat_sd, _LEAST_LAB_NOISE)
+    )
+    problem = Problem(seen, settings.measurement.optics, settings.mixing, noise)
+    problem, solution = _fit(problem)
+    at = solution.at
+    curves = Curves(
+        wavelength_nm=seen.wavelength_nm,
+        toners=seen.toners,
+        absorption=at.absorption,
+        grounds=seen.grounds,
+        ground_reflectance=at.ground,
+        trap=at.trap,
+        optics=settings.measurement.optics,
+        readings_digest=readings.digest,
+        version=version("fewtone"),
+    )
+    report = fit_report(
+        problem,
+        at,
+        settings.measurement.light,
+        iterations=solution.iterations,
+        converged=solution.converged,
+        left_out=tuple(leave_out),
+        not_learnt=tuple(
+            name
+            for names, known in ((settings.toners, seen.toners), (settings.grounds, seen.grounds))
+            for name in names
+            if name not in known
+        ),
+    )
+    return Learnt(curves, report)
+
+
+def _fit(problem: Problem) -> tuple[Problem, Solution]:
+    """Fit, judging the noise by what is left over."""
+    prior = Prior(*shared_prior(problem.layout, problem.seen.wavelength_nm))
+    solution = solve(problem, prior, starting_point(problem))
+    for _ in range(_NOISE_ROUNDS):
+        factor = _misfit(problem, solution)
+        if factor < _NOISE_CLEARLY_LARGER:
+            break
+        problem = problem.with_noise(problem.noise.scaled(factor))
+        solution = solve(problem, prior, solution.at)
+    return problem, solution
+
+
+def _misfit(problem: Problem, solution: Solution) -> float:
+    """Typical residual of a panel in standard deviations of the noise."""
+    residuals = problem.residuals(solution.at) or []
+    spread = [np.sqrt((residual**2).mean(axis=1)) for residual in residuals]
+    return float(np.median(np.concatenate(spread))) if spread else 1.0

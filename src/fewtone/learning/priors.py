@@ -1,0 +1,106 @@
+"""What is known before any panel is sprayed: how absorbers and grounds look in general.
+
+Absorbers
+    The logarithm of a translucent absorber's curve has, over a library of random dyes, a mean and
+    a covariance; a Gaussian of these two is the prior of every toner. The library's dyes are one to
+    three skewed Gaussian bands in wavenumber over a flat base, at any place in or near the visible
+    range. Two more terms widen it: a free strength, and a rough short-ranged part, so that what no
+    such dye does (steps, narrow lines) is dear but not forbidden. With spectra the readings decide
+    and the prior only calms what they leave open; with Lab alone it fills in what three numbers
+    cannot say.
+
+Grounds
+    The logarithm of a ground's reflectance is a Gaussian process: a free level, a slow part that
+    lets a warm metallic rise by a factor of four, and a part over some tens of nm.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from fewtone.typing import FloatArray, FloatLike, frozen
+
+__all__ = ["Gaussian", "absorber_prior", "dye_library", "ground_prior"]
+
+_LIBRARY_SIZE = 3000
+_LIBRARY_SEED = 20_011
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Gaussian:
+    """A normal distribution: mean ``(n,)``, covariance and its inverse ``(n, n)``."""
+
+    mean: FloatArray
+    covariance: FloatArray
+    precision: FloatArray
+
+    @classmethod
+    def of(cls, mean: FloatArray, covariance: FloatArray) -> Gaussian:
+        """Build one from mean and covariance."""
+        return cls(frozen(mean), frozen(covariance), frozen(np.linalg.inv(covariance)))
+
+
+def dye_library(wavelength_nm: FloatLike) -> FloatArray:
+    """Absorption of random dyes, shape ``(n_dyes, n_wavelengths)``; always the same ones."""
+    return _library(tuple(np.asarray(wavelength_nm, dtype=float)))
+
+
+def absorber_prior(wavelength_nm: FloatLike) -> Gaussian:
+    """Prior of the logarithm of a toner's absorption at these wavelengths [nm]."""
+    return _absorber_prior(tuple(np.asarray(wavelength_nm, dtype=float)))
+
+
+def ground_prior(wavelength_nm: FloatLike) -> Gaussian:
+    """Prior of the logarithm of a ground's reflectance at these wavelengths [nm]."""
+    grid = np.asarray(wavelength_nm, dtype=float)
+    covariance = (
+        1.0**2
+        + 0.5**2 * _likeness(grid, 200.0)
+        + 0.15**2 * _likeness(grid, 60.0)
+        + 0.01**2 * np.eye(grid.size)
+    )
+    return Gaussian.of(np.full(grid.size, np.log(0.5)), covariance)
+
+
+def _likeness(grid: FloatArray, length_nm: float) -> FloatArray:
+    apart = (grid[:, np.newaxis] - grid) / length_nm
+    return np.asarray(np.exp(-0.5 * apart**2))
+
+
+@lru_cache(maxsize=8)
+def _absorber_prior(grid: tuple[float, ...]) -> Gaussian:
+    logs = np.log(_library(grid))
+    nodes = np.array(grid)
+    covariance = (
+        np.cov(logs, rowvar=False)
+        + 0.5**2
+        + 0.12**2 * _likeness(nodes, 15.0)
+        + 0.02**2 * np.eye(nodes.size)
+    )
+    return Gaussian.of(logs.mean(axis=0), covariance)
+
+
+@lru_cache(maxsize=8)
+def _library(grid: tuple[float, ...]) -> FloatArray:
+    rng = np.random.default_rng(_LIBRARY_SEED)
+    wavenumber = 1e4 / np.array(grid)  # [1000/cm]
+    # Evenly in wavelength: the trade's tints are spread by hue, not by energy.
+    peak = 1e4 / rng.uniform(370.0, 730.0, (_LIBRARY_SIZE, 3))
+    red_width = rng.uniform(0.55, 1.8, (_LIBRARY_SIZE, 3))
+    blue_width = red_width * rng.uniform(1.0, 2.4, (_LIBRARY_SIZE, 3))
+    height = rng.uniform(0.05, 0.7, (_LIBRARY_SIZE, 3))
+    height[:, 0] = 1.0
+    bands = rng.integers(1, 4, _LIBRARY_SIZE)
+    height *= np.arange(3) < bands[:, np.newaxis]
+    base = np.exp(rng.uniform(np.log(0.003), np.log(0.08), _LIBRARY_SIZE))
+    # One in ten is a smoke or a brown: mostly base.
+    base = np.where(rng.uniform(size=_LIBRARY_SIZE) < 0.1, rng.uniform(0.1, 2.0, base.size), base)
+    strength = np.exp(rng.normal(np.log(3.0), 0.6, _LIBRARY_SIZE))
+    offset = wavenumber - peak[..., np.newaxis]
+    width = np.where(offset < 0.0, red_width[..., np.newaxis], blue_width[..., np.newaxis])
+    shape = (height[..., np.newaxis] * np.exp(-0.5 * (offset / width) ** 2)).sum(axis=1)
+    shape += base[:, np.newaxis]
+    return frozen(strength[:, np.newaxis] * shape / shape.max(axis=1, keepdims=True))

@@ -1,0 +1,129 @@
+"""How well the learnt curves explain the readings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fewtone.colorimetry import Light, delta_e_2000, lab_from_xyz, weights, white_point
+from fewtone.learning.forward import Problem
+from fewtone.learning.unknowns import Unknowns
+from fewtone.typing import FloatArray
+
+__all__ = ["FitReport", "ToneReport", "fit_report"]
+
+
+@dataclass(frozen=True, slots=True)
+class ToneReport:
+    """How one toner was learnt.
+
+    Parameters
+    ----------
+    readings
+        Readings with this toner in their film, blends included.
+    median_de00, worst_de00
+        ΔE00 between readings and fit: the median, and that of the worst panel.
+    worst_panel
+        Its id.
+    peak_nm
+        Where it absorbs most [nm].
+    strength
+        Its absorption there: optical depth of one standard coat at unit volume fraction [1].
+    """
+
+    readings: int
+    median_de00: float
+    worst_de00: float
+    worst_panel: str
+    peak_nm: float
+    strength: float
+
+
+@dataclass(frozen=True, slots=True)
+class FitReport:
+    """How a shelf was learnt.
+
+    Parameters
+    ----------
+    toners
+        By name.
+    readings, panels
+        How many counted.
+    median_de00
+        Median ΔE00 between readings and fit over all panels.
+    iterations, converged
+        How the solver ended.
+    left_out
+        Panels that did not count because they were told not to.
+    not_learnt
+        Toners and grounds of shelf.toml that were never read.
+    """
+
+    toners: dict[str, ToneReport]
+    readings: int
+    panels: int
+    median_de00: float
+    iterations: int
+    converged: bool
+    left_out: tuple[str, ...]
+    not_learnt: tuple[str, ...]
+
+
+def fit_report(
+    problem: Problem,
+    at: Unknowns,
+    light: Light,
+    *,
+    iterations: int,
+    converged: bool,
+    left_out: tuple[str, ...],
+    not_learnt: tuple[str, ...],
+) -> FitReport:
+    """Report a fit; ΔE00 is in `light` for spectra, else in the first light that was read."""
+    seen = problem.seen
+    off = reading_differences(problem, at, light)
+    toners = {}
+    for i, name in enumerate(seen.toners):
+        rows = np.flatnonzero(seen.fractions[:, i])
+        worst = rows[np.argmax(off[rows])]
+        curve = at.absorption[i]
+        peak = int(curve.argmax())
+        toners[name] = ToneReport(
+            readings=rows.size,
+            median_de00=float(np.median(off[rows])),
+            worst_de00=float(off[worst]),
+            worst_panel=seen.readings[worst].panel,
+            peak_nm=float(seen.wavelength_nm[peak]),
+            strength=float(curve[peak]),
+        )
+    return FitReport(
+        toners=toners,
+        readings=len(seen.readings),
+        panels=len(seen.panels),
+        median_de00=float(np.median(off)),
+        iterations=iterations,
+        converged=converged,
+        left_out=left_out,
+        not_learnt=not_learnt,
+    )
+
+
+def reading_differences(problem: Problem, at: Unknowns, light: Light) -> FloatArray:
+    """ΔE00 between each reading and its fit, film build included, shape ``(n_readings,)``."""
+    seen = problem.seen
+    fitted = problem.reflectance(at)
+    off = np.zeros(len(seen.readings))
+    spectral = seen.has_spectrum
+    if spectral.any():
+        matrix, white = weights(seen.wavelength_nm, light), white_point(light)
+        gain = np.exp(at.log_gain[seen.panel[spectral]])[:, np.newaxis]
+        off[spectral] = delta_e_2000(
+            lab_from_xyz(fitted[spectral] * gain @ matrix, white),
+            lab_from_xyz(seen.spectral[spectral] @ matrix, white),
+        )
+    for i, other in reversed(list(enumerate(seen.lights))):
+        known = ~np.isnan(seen.lab[:, i, 0])
+        matrix, white = weights(seen.wavelength_nm, other), white_point(other)
+        off[known] = delta_e_2000(lab_from_xyz(fitted[known] @ matrix, white), seen.lab[known, i])
+    return off

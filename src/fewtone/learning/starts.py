@@ -1,0 +1,126 @@
+"""Where the search for the curves begins.
+
+Grounds begin at what their bare readings say alone. A toner that was read as spectra begins at
+what plain Beer-Lambert makes of them. A toner read as Lab alone has several possible curves, and
+the fit can fall into the wrong one: it is tried from its nearest library dyes and from the prior's
+mean, on its own readings, and the start that ends most probable is kept.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fewtone.colorimetry import lab_from_xyz, weights, white_point
+from fewtone.learning.forward import Problem
+from fewtone.learning.observations import Observations, narrow
+from fewtone.learning.priors import absorber_prior, dye_library
+from fewtone.learning.solver import Prior, solve
+from fewtone.learning.unknowns import Layout, Unknowns, shared_prior
+from fewtone.typing import FloatArray, IntArray
+
+__all__ = ["starting_point"]
+
+# Mean path of light down and up through the film per unit depth, for a first guess only.
+_PATH = 2.3
+_LEAST_DEPTH = 1e-3
+_DYES_TRIED = 3
+_LIBRARY_SHARE = 3
+_STRENGTHS = (0.35, 0.6, 1.0, 1.7, 3.0)
+_SCANNED_READINGS = 4
+
+
+def starting_point(problem: Problem) -> Unknowns:
+    """Return unknowns to begin from: nothing is said about film builds and gains yet."""
+    seen = problem.seen
+    at = _blank(seen)
+    bare = np.flatnonzero(~seen.is_film)
+    for ground in range(len(seen.grounds)):
+        own = bare[seen.ground[bare] == ground]
+        alone = narrow(seen, own, ())
+        found = _solve(problem, alone, _blank(alone), most_iterations=20)
+        at.shared[at.layout.ground(ground)] = found.shared[found.layout.ground(0)]
+    for toner in range(len(seen.toners)):
+        single = np.flatnonzero(seen.fractions[:, toner] == 1.0)
+        if not single.size:
+            continue
+        spectral = single[seen.has_spectrum[single]]
+        if spectral.size:
+            at = at.with_toner(toner, _from_spectra(problem, at, spectral))
+        else:
+            at = at.with_toner(toner, _from_lab(problem, at, toner, single))
+    return at
+
+
+def _blank(seen: Observations) -> Unknowns:
+    layout = Layout.of(seen)
+    mean, _ = shared_prior(layout, seen.wavelength_nm)
+    return Unknowns(layout, mean, np.zeros(seen.segment_coats.size), np.zeros(len(seen.panels)))
+
+
+def _solve(
+    problem: Problem, seen: Observations, start: Unknowns, *, most_iterations: int
+) -> Unknowns:
+    own = Problem(seen, problem.optics, problem.mixing, problem.noise)
+    prior = Prior(*shared_prior(own.layout, seen.wavelength_nm))
+    return solve(own, prior, start, most_iterations=most_iterations, tolerance=1e-3).at
+
+
+def _from_spectra(problem: Problem, at: Unknowns, rows: IntArray) -> FloatArray:
+    """Log absorption by Beer-Lambert along a mean path."""
+    seen, optics = problem.seen, problem.optics
+    ground = seen.ground[rows]
+    bare = optics.reflectance(0.0, at.ground[ground], at.trap[ground, np.newaxis])
+    left = (seen.spectral[rows] - optics.first_surface) / (bare - optics.first_surface)
+    left = np.clip(left, 1e-3, 1.0)
+    dose = (problem.films(at) * seen.rate)[rows, np.newaxis]
+    # Each depth counts by the light that told of it: a nearly black coat says little.
+    weight = left**2
+    depth = (weight * dose * -np.log(left)).sum(axis=0) / (weight * dose**2).sum(axis=0) / _PATH
+    return np.asarray(np.log(np.maximum(depth, _LEAST_DEPTH * depth.max() + 1e-9)))
+
+
+def _from_lab(problem: Problem, at: Unknowns, toner: int, rows: IntArray) -> FloatArray:
+    """Log absorption from the library dye, or the prior's mean, that explains the Labs best."""
+    seen = problem.seen
+    bare = ~seen.is_film & np.isin(seen.ground, seen.ground[rows])
+    alone = narrow(seen, np.union1d(rows, np.flatnonzero(bare)), (toner,))
+    own = Problem(alone, problem.optics, problem.mixing, problem.noise)
+    prior = Prior(*shared_prior(own.layout, seen.wavelength_nm))
+    start = _blank(alone)
+    for i, name in enumerate(alone.grounds):
+        here = at.layout.ground(seen.grounds.index(name))
+        start.shared[start.layout.ground(i)] = at.shared[here]
+    guesses = [*_nearest_dyes(own, start), absorber_prior(seen.wavelength_nm).mean]
+    found = [
+        solve(own, prior, start.with_toner(0, guess), most_iterations=15, tolerance=1e-3)
+        for guess in guesses
+    ]
+    best = min(found, key=lambda solution: solution.cost)
+    return best.at.shared[best.at.layout.toner(0)]
+
+
+def _nearest_dyes(problem: Problem, at: Unknowns) -> list[FloatArray]:
+    """Log absorptions of the few library dyes whose colours come nearest to the readings."""
+    seen = problem.seen
+    rows = np.flatnonzero(seen.is_film)
+    rows = rows[np.argsort((seen.rate * problem.films(at))[rows], kind="stable")]
+    rows = rows[np.unique(np.linspace(0, rows.size - 1, _SCANNED_READINGS).astype(int))]
+    dyes = dye_library(seen.wavelength_nm)[::_LIBRARY_SHARE]
+    curves = (dyes[:, np.newaxis] * np.array(_STRENGTHS)[:, np.newaxis]).reshape(-1, dyes.shape[1])
+    dose = (problem.films(at) * seen.rate)[rows]
+    reflectance = problem.optics.reflectance(
+        dose[:, np.newaxis] * curves[:, np.newaxis],
+        at.ground[seen.ground[rows]],
+        at.trap[seen.ground[rows], np.newaxis],
+    )
+    off: FloatArray = np.zeros(len(curves))
+    for i, light in enumerate(seen.lights):
+        read = seen.lab[rows, i]
+        known = ~np.isnan(read[:, 0])
+        xyz = reflectance[:, known] @ weights(seen.wavelength_nm, light)
+        off += ((lab_from_xyz(xyz, white_point(light)) - read[known]) ** 2).sum(axis=(1, 2))
+    # One strength of each dye, else the nearest few would all be one dye.
+    by_dye = off.reshape(len(dyes), -1)
+    strength = by_dye.argmin(axis=1)
+    nearest = np.argsort(by_dye.min(axis=1), kind="stable")[:_DYES_TRIED]
+    return [np.log(dyes[i] * _STRENGTHS[strength[i]]) for i in nearest]

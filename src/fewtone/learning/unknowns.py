@@ -1,0 +1,164 @@
+"""What learning looks for, and where each of it stands in the vector of unknowns.
+
+Shared unknowns
+    log absorption of each toner at each wavelength; log reflectance of each ground inside the film
+    at each wavelength; one trap fraction on the logit, shared by all metallics, and each metallic's
+    own departure from it (solids are Lambertian: trap fraction 1).
+
+Local unknowns
+    log film build of each segment of each panel; log gain of each panel's spectra (how the panel
+    lay under the instrument; it also takes up what the film model misses of a flake's lobe).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fewtone.learning.observations import Observations
+from fewtone.learning.priors import absorber_prior, ground_prior
+from fewtone.model.shelf import Mixing
+from fewtone.typing import FloatArray, IntArray
+
+__all__ = ["GAIN_SD", "Layout", "Unknowns", "segment_precision", "shared_prior"]
+
+# Log gain of a panel's spectra: agreement on re-placing a panel (common practice, no source).
+GAIN_SD = 0.005
+# The trap fraction's logit: from nearly mirror-like to nearly Lambertian.
+_TRAP_MEAN, _TRAP_SD = 0.0, 1.0
+# How far one metallic's logit lies from the shelf's.
+_TRAP_OWN_SD = 0.2
+# A hand that is said not to vary at all still may by this much: keeps the estimate well posed.
+_LEAST_CV = 1e-3
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Where the shared unknowns stand."""
+
+    n_toners: int
+    n_grounds: int
+    n_wavelengths: int
+    metallic: tuple[int, ...]
+
+    @classmethod
+    def of(cls, seen: Observations) -> Layout:
+        """Lay out what these observations can tell."""
+        metallic = tuple(int(i) for i in np.flatnonzero(seen.metallic))
+        return cls(len(seen.toners), len(seen.grounds), seen.wavelength_nm.size, metallic)
+
+    @property
+    def size(self) -> int:
+        """How many shared unknowns there are."""
+        curves = (self.n_toners + self.n_grounds) * self.n_wavelengths
+        return curves + (1 + len(self.metallic) if self.metallic else 0)
+
+    def toner(self, toner: int) -> IntArray:
+        """Places of a toner's log absorption."""
+        return self._run(toner)
+
+    def ground(self, ground: int) -> IntArray:
+        """Places of a ground's log reflectance."""
+        return self._run(self.n_toners + ground)
+
+    @property
+    def trap(self) -> int:
+        """Place of the shared trap logit; the metallics' departures follow."""
+        return (self.n_toners + self.n_grounds) * self.n_wavelengths
+
+    def trap_own(self, ground: int) -> int:
+        """Place of a metallic's departure from the shared trap logit."""
+        return self.trap + 1 + self.metallic.index(ground)
+
+    def _run(self, place: int) -> IntArray:
+        return np.arange(place * self.n_wavelengths, (place + 1) * self.n_wavelengths)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Unknowns:
+    """One value for every unknown: shared ``(n_shared,)``, local by segment and by panel."""
+
+    layout: Layout
+    shared: FloatArray
+    log_build: FloatArray
+    log_gain: FloatArray
+
+    @property
+    def absorption(self) -> FloatArray:
+        """Absorption of each toner [1], shape ``(n_toners, n_wavelengths)``."""
+        return np.exp(self._curves[: self.layout.n_toners])
+
+    @property
+    def ground(self) -> FloatArray:
+        """Reflectance of each ground inside the film [1], shape ``(n_grounds, n_wavelengths)``."""
+        return np.exp(self._curves[self.layout.n_toners :])
+
+    @property
+    def trap(self) -> FloatArray:
+        """Trap fraction of each ground [1], shape ``(n_grounds,)``."""
+        trap = np.ones(self.layout.n_grounds)
+        for ground in self.layout.metallic:
+            logit = self.shared[self.layout.trap] + self.shared[self.layout.trap_own(ground)]
+            trap[ground] = 1.0 / (1.0 + np.exp(-logit))
+        return trap
+
+    def moved(self, shared: FloatArray, build: FloatArray, gain: FloatArray) -> Unknowns:
+        """These unknowns after a step."""
+        return replace(
+            self,
+            shared=self.shared + shared,
+            log_build=self.log_build + build,
+            log_gain=self.log_gain + gain,
+        )
+
+    def with_toner(self, toner: int, log_absorption: FloatArray) -> Unknowns:
+        """These unknowns with one toner's curve replaced."""
+        shared = self.shared.copy()
+        shared[self.layout.toner(toner)] = log_absorption
+        return replace(self, shared=shared)
+
+    @property
+    def _curves(self) -> FloatArray:
+        return self.shared[: self.layout.trap].reshape(-1, self.layout.n_wavelengths)
+
+
+def shared_prior(layout: Layout, wavelength_nm: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Mean ``(n_shared,)`` and precision ``(n_shared, n_shared)`` of the shared unknowns."""
+    mean, precision = np.zeros(layout.size), np.zeros((layout.size, layout.size))
+    for count, place, prior in (
+        (layout.n_toners, layout.toner, absorber_prior(wavelength_nm)),
+        (layout.n_grounds, layout.ground, ground_prior(wavelength_nm)),
+    ):
+        for i in range(count):
+            here = place(i)
+            mean[here] = prior.mean
+            precision[np.ix_(here, here)] = prior.precision
+    if layout.metallic:
+        mean[layout.trap] = _TRAP_MEAN
+        precision[layout.trap, layout.trap] = _TRAP_SD**-2
+        for ground in layout.metallic:
+            own = layout.trap_own(ground)
+            precision[own, own] = _TRAP_OWN_SD**-2
+    return mean, precision
+
+
+def segment_precision(coats: FloatArray, mixing: Mixing) -> FloatArray:
+    """Prior precision of the log builds of one panel's segments.
+
+    The panel's own factor is common to all; n coats in one segment average out.
+
+    Parameters
+    ----------
+    coats
+        Standard coats in each segment, shape ``(n_segments,)``.
+    mixing
+        How far hand and coat vary.
+
+    Returns
+    -------
+    Shape ``(n_segments, n_segments)``.
+    """
+    coat = np.log1p(max(mixing.coat_cv, _LEAST_CV) ** 2)
+    panel = np.log1p(mixing.panel_cv**2)
+    return np.asarray(np.linalg.inv(panel + np.diag(coat / np.maximum(coats, 1.0))))

@@ -1,0 +1,101 @@
+"""Residuals and their slopes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from fewtone.colorimetry import Light
+from fewtone.learning.forward import Linear, Noise, Problem
+from fewtone.learning.observations import observe
+from fewtone.learning.unknowns import Layout, Unknowns, shared_prior
+from fewtone.model.readings import Readings
+from fewtone.typing import FloatArray
+from unit.learning.shelves import D65, curves_of, settings, spray
+
+CURVES = curves_of(450.0, 600.0)
+LINES = [
+    ("A", "t0, 6:1, 1 coat over silver"),
+    ("A", "t0, 6:1, 3 coats over silver"),
+    ("B", "2 t0 + 1 t1, 4:1, 2 coats over silver"),
+    ("C", "t1, 6:1, 2 coats over white"),
+    ("D", "t1, 6:1, 2 coats over white"),
+]
+# Central differences of step 1e-5 on residuals up to some hundreds: 1e-5 of the largest slope.
+DIFFERENCE_TOLERANCE = 1e-5
+
+
+def _mixed() -> Readings:
+    """Spectra and Labs of the same shelf in one set."""
+    spectra = spray(CURVES, LINES)
+    labs = spray(CURVES, LINES, lights=[D65, Light("A", 10)])
+    moved = [replace(item, panel=f"L{item.panel}") for item in labs.items]
+    return Readings((*spectra.items, *moved), spectra.wavelength_nm)
+
+
+def test_slopes_are_those_of_the_residuals() -> None:
+    """Analytic slopes equal central differences, for spectra, Labs, strips and blends."""
+    seen = observe(settings(CURVES), _mixed())
+    problem = Problem(seen, settings(CURVES).measurement.optics, settings(CURVES).mixing, NOISE)
+    rng = np.random.default_rng(5)
+    layout = Layout.of(seen)
+    mean, _ = shared_prior(layout, seen.wavelength_nm)
+    at = Unknowns(
+        layout,
+        mean + 0.2 * rng.standard_normal(layout.size),
+        0.1 * rng.standard_normal(seen.segment_coats.size),
+        0.02 * rng.standard_normal(len(seen.panels)),
+    )
+    linear = problem.linearise(at)
+
+    def difference(name: str, place: int) -> list[FloatArray]:
+        step = 1e-5
+        sides = []
+        for sign in (1.0, -1.0):
+            moved = getattr(at, name).copy()
+            moved[place] += sign * step
+            sides.append(problem.residuals(replace(at, **{name: moved})))
+        assert sides[0] is not None
+        assert sides[1] is not None
+        return [(a - b) / (2.0 * step) for a, b in zip(*sides, strict=True)]
+
+    for place in range(0, layout.size, 7):
+        _compare_shared(problem, linear, place, difference("shared", place))
+    for place in range(layout.trap, layout.size):
+        _compare_shared(problem, linear, place, difference("shared", place))
+    for place in range(seen.segment_coats.size):
+        for group, part, slope in zip(
+            problem.groups, linear, difference("log_build", place), strict=True
+        ):
+            for i, segments in enumerate(group.segments):
+                expected = np.zeros_like(slope[i])
+                if place in segments:
+                    expected = part.local[i, :, list(segments).index(place)]
+                _close(slope[i], expected)
+    for panel in range(len(seen.panels)):
+        for group, part, slope in zip(
+            problem.groups, linear, difference("log_gain", panel), strict=True
+        ):
+            for i, own in enumerate(group.panels):
+                has = own == panel and group.has_gain
+                _close(slope[i], part.local[i, :, -1] if has else np.zeros_like(slope[i]))
+
+
+def _compare_shared(
+    problem: Problem, linear: list[Linear], place: int, slopes: list[FloatArray]
+) -> None:
+    for group, part, slope in zip(problem.groups, linear, slopes, strict=True):
+        expected = np.zeros_like(slope)
+        if place in group.shared:
+            expected = part.shared[:, :, list(group.shared).index(place)]
+        _close(slope, expected)
+
+
+def _close(slope: FloatArray, expected: FloatArray) -> None:
+    scale = max(1.0, float(np.abs(expected).max(initial=0.0)))
+    assert slope == pytest.approx(expected, abs=DIFFERENCE_TOLERANCE * scale)
+
+
+NOISE = Noise(0.002, 0.0005, 0.1)
