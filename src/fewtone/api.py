@@ -22,6 +22,7 @@ from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
 
 if TYPE_CHECKING:
+    from fewtone.bench.batch import Batch, BatchOptions
     from fewtone.bench.check import Check
     from fewtone.learning import FitReport
     from fewtone.match import MatchResult, RuleOptions
@@ -162,6 +163,27 @@ class Shelf:
         return check(
             self.curves, self.settings, line, target=wanted, light=under, tolerance=tolerance
         )
+
+    def batch(self, recipe: Recipe | str, **how: Unpack[BatchOptions]) -> Batch:
+        """Work out what to pour for a volume or an area, exactly.
+
+        Parameters
+        ----------
+        recipe
+            A recipe or its line.
+        **how
+            ``volume="600ml"`` or ``area="1.4m2"`` and the rest of
+            `fewtone.bench.batch.BatchOptions`.
+
+        Raises
+        ------
+        FewtoneError
+            The recipe or an amount cannot be used, or shelf.toml lacks what this needs.
+        """
+        from fewtone.bench.batch import batch
+
+        line = parse(recipe) if isinstance(recipe, str) else recipe
+        return batch(self.curves, self.settings, line, **how)
 
 
 def load(folder: str | Path) -> Shelf:

@@ -15,12 +15,7 @@ __all__ = ["check"]
 
 
 def check(
-    recipe: Annotated[
-        str,
-        typer.Argument(
-            metavar="RECIPE", help='Such as "2 marigold + 1 dusk, 6:1, 4 coats over silver".'
-        ),
-    ],
+    recipe: options.RecipeArgument,
     target: Annotated[
         str | None,
         typer.Option("--target", metavar="T", help="What was asked for, as `match` takes it."),

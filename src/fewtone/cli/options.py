@@ -24,6 +24,7 @@ __all__ = [
     "LightOption",
     "MaxPartOption",
     "MaxTonersOption",
+    "RecipeArgument",
     "ShelfOption",
     "ToleranceOption",
     "TopOption",
@@ -35,6 +36,12 @@ __all__ = [
     "shelf_folder",
 ]
 
+RecipeArgument: TypeAlias = Annotated[
+    str,
+    typer.Argument(
+        metavar="RECIPE", help='Such as "2 marigold + 1 dusk, 6:1, 4 coats over silver".'
+    ),
+]
 ShelfOption: TypeAlias = Annotated[
     Path | None,
     typer.Option(

@@ -6,6 +6,7 @@ the layout. Figures are rounded to what is meaningful, never finer than they are
 
 from __future__ import annotations
 
+from fewtone.documents.bench import batch_document
 from fewtone.documents.recipes import (
     Document,
     check_document,
@@ -16,6 +17,7 @@ from fewtone.documents.recipes import (
 
 __all__ = [
     "Document",
+    "batch_document",
     "check_document",
     "fault_document",
     "learn_document",

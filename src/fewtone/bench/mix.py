@@ -1,0 +1,128 @@
+"""What a mix is made of: exact shares of toners, medium and additives, and their weights.
+
+Model
+    Volumes add. Medium and blend make up the paint, m parts to 1; additives come on top as a
+    percentage by volume of that paint. Densities turn millilitres into grams. The optics of the
+    toners hold at the house's usual additives; another share r of reducer scales the optical depth
+    of a wet coat by (1 + r₀)/(1 + r).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from decimal import Decimal
+from fractions import Fraction
+
+from fewtone.errors import Fault, FewtoneError
+from fewtone.io.table import near
+from fewtone.model.curves import Curves
+from fewtone.model.recipe import Recipe
+from fewtone.model.shelf import ShelfSettings
+
+__all__ = [
+    "MEDIUM",
+    "REDUCER",
+    "densities",
+    "prices",
+    "require_names",
+    "shares",
+    "stock_cautions",
+    "strengths",
+    "thinning",
+]
+
+MEDIUM = "medium"
+REDUCER = "reducer"
+
+
+def shares(
+    recipe: Recipe, settings: ShelfSettings, *, reducer_percent: Fraction | None = None
+) -> dict[str, Fraction]:
+    """Each component's share of the whole mix by volume; together exactly 1.
+
+    Parameters
+    ----------
+    recipe
+        What is mixed.
+    settings
+        The shelf, for its additives.
+    reducer_percent
+        Reducer in percent by volume of medium + blend; the house's usual if None.
+
+    Returns
+    -------
+    Share by component: toners in the recipe's order, ``medium``, then the additives. What has no
+    share is left out.
+    """
+    paint = 1 + Fraction(recipe.medium_parts)
+    parts = {name: share / paint for name, share in recipe.fractions.items()}
+    parts[MEDIUM] = Fraction(recipe.medium_parts) / paint
+    for additive in settings.additives:
+        share = Fraction(additive.percent) / 100
+        parts[additive.name] = parts.get(additive.name, Fraction(0)) + share
+    if reducer_percent is not None:
+        parts[REDUCER] = reducer_percent / 100
+    whole = sum(parts.values())
+    return {name: part / whole for name, part in parts.items() if part > 0}
+
+
+def thinning(settings: ShelfSettings, reducer_percent: Fraction | None) -> Fraction:
+    """What the optical depth of a wet coat is multiplied by at another share of reducer."""
+    if reducer_percent is None:
+        return Fraction(1)
+    return (100 + Fraction(settings.house_reducer_percent)) / (100 + reducer_percent)
+
+
+def densities(settings: ShelfSettings) -> dict[str, Decimal]:
+    """Density [kg/L] of each component that has one."""
+    return _known(settings, "density")
+
+
+def prices(settings: ShelfSettings) -> dict[str, Decimal]:
+    """Price per litre of each component that has one."""
+    return _known(settings, "price")
+
+
+def strengths(curves: Curves) -> dict[str, float]:
+    """Strength of each toner: optical depth of one standard coat of it at its peak band [1]."""
+    return dict(zip(curves.toners, curves.absorption.max(axis=1).tolist(), strict=True))
+
+
+def require_names(recipe: Recipe, settings: ShelfSettings) -> None:
+    """Refuse a recipe that names what the shelf does not have.
+
+    Raises
+    ------
+    FewtoneError
+        All names that are not known, each with the likely one.
+    """
+    faults = [
+        Fault(
+            f"'{name}' is not a {what} of this shelf ({', '.join(known)}).{near(name, known)}",
+            fix="Correct the name, or add it to shelf.toml and learn it.",
+            value=str(recipe),
+        )
+        for names, known, what in (
+            (tuple(recipe.blend), settings.toners, "toner"),
+            ((recipe.ground,), settings.grounds, "ground"),
+        )
+        for name in names
+        if name not in known
+    ]
+    if faults:
+        raise FewtoneError(*faults)
+
+
+def stock_cautions(toners: Iterable[str], settings: ShelfSettings) -> list[str]:
+    """What is not in stock."""
+    return [f"{name} is not in stock." for name in toners if not settings.toners[name].in_stock]
+
+
+def _known(settings: ShelfSettings, quantity: str) -> dict[str, Decimal]:
+    things: Mapping[str, object] = {
+        **settings.toners,
+        MEDIUM: settings.medium,
+        **{additive.name: additive for additive in settings.additives},
+    }
+    found = {name: getattr(thing, quantity) for name, thing in things.items()}
+    return {name: value for name, value in found.items() if value is not None}

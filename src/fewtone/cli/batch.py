@@ -1,0 +1,180 @@
+"""`fewtone batch`: what to pour."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from fewtone.cli import options
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from rich.table import Table
+
+    from fewtone.bench.batch import Batch
+    from fewtone.bench.pours import Pour
+
+__all__ = ["batch"]
+
+
+def batch(
+    recipe: options.RecipeArgument,
+    volume: Annotated[
+        str | None,
+        typer.Option(
+            "--volume",
+            metavar="600ml",
+            help="How much, ready to spray: ml, l, floz-us, floz-imp, qt-us or pt-imp.",
+        ),
+    ] = None,
+    area: Annotated[
+        str | None,
+        typer.Option(
+            "--area", metavar="1.4m2", help="What the recipe's coats are to cover: m2 or sqft."
+        ),
+    ] = None,
+    extra: Annotated[
+        str | None,
+        typer.Option(
+            "--extra", metavar="40ml", help="What gun and cup keep, on top: a volume or 10%."
+        ),
+    ] = None,
+    reducer: Annotated[
+        str | None,
+        typer.Option(
+            "--reducer",
+            metavar="15%",
+            help="Reducer by volume of medium + blend, where it is not the usual share.",
+        ),
+    ] = None,
+    by_weight: Annotated[
+        bool, typer.Option("--by-weight", help="Land on steps of the scale, not lines of the cup.")
+    ] = False,
+    exact: Annotated[
+        bool,
+        typer.Option("--exact", help="The exact volume; says what rounding does to the colour."),
+    ] = False,
+    loose_additives: Annotated[
+        bool,
+        typer.Option(
+            "--loose-additives", help="Only toners and medium land on steps, additives need not."
+        ),
+    ] = False,
+    shelf: options.ShelfOption = None,
+    as_json: options.JsonOption = False,
+) -> None:
+    """Work out what to pour: the smallest batch that lands on the cup's lines."""
+    from fewtone.cli.console import SAFETY, print_cautions, print_document
+    from fewtone.documents import batch_document
+
+    loaded = options.open_shelf(shelf)
+    result = loaded.batch(
+        recipe,
+        volume=volume,
+        area=area,
+        extra=extra,
+        reducer=reducer,
+        by_weight=by_weight,
+        exact=exact,
+        loose_additives=loose_additives,
+    )
+    print_cautions(result.cautions)
+    if as_json:
+        print_document(batch_document(result))
+    else:
+        _show(result)
+    print_cautions([SAFETY])
+
+
+def _show(result: Batch) -> None:
+    from fewtone.cli.console import out
+
+    out(str(result.recipe), "", _headline(result))
+    if result.on and result.overshoot_ml:
+        out(
+            f"That is {_ml(result.overshoot_ml)} more than wanted, so that every pour lands on "
+            f"{result.on}."
+        )
+    out("", _table(result.pours, cup=result.step is not None))
+    order = ", ".join(f"{name} {value:.2f}" for name, value in result.strengths.items())
+    out(f"Order: weakest tint first, so that a slip costs least (strength {order}).")
+    if result.cost is not None:
+        out(f"Cost {float(result.cost):.2f}")
+    if result.rounded:
+        out(
+            "",
+            f"Poured to the nearest steps instead, the colour moves by Delta E "
+            f"{result.rounding_de00:.2f}:",
+            "",
+            _table(result.rounded, cup=result.step is not None),
+        )
+    if result.reducer:
+        out("", *_reducer_lines(result))
+    if result.alternatives:
+        out("")
+    for other in result.alternatives:
+        rounding = f", rounding moves the colour by Delta E {other.rounding_de00:.2f}"
+        out(
+            f"Or {_ml(other.total_ml)} with {other.option}"
+            + (rounding if "--exact" in other.option else "")
+        )
+    out("", *(f"- {line}" for line in result.care))
+
+
+def _headline(result: Batch) -> str:
+    extra = f", {_ml(result.extra_ml)} of it for gun and cup" if result.extra_ml else ""
+    wanted = f"{_ml(result.wanted_ml)} wanted{extra}"
+    weight = "" if result.total_grams is None else f", {_g(result.total_grams)}"
+    return f"Mix {_ml(result.total_ml)}{weight} ({wanted})"
+
+
+def _table(pours: Iterable[Pour], *, cup: bool) -> Table:
+    from rich.box import SIMPLE_HEAD
+    from rich.table import Table
+
+    from fewtone.bench.pours import printed
+
+    table = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False)
+    table.add_column("pour", no_wrap=True)
+    for title in ("ml", "g", *(["lines"] if cup else []), "cup at ml", "scale at g"):
+        table.add_column(title, justify="right", no_wrap=True)
+    pours = tuple(pours)
+    for pour, ml in zip(pours, printed((pour.ml for pour in pours), 1), strict=True):
+        lines = [] if not cup else ["" if pour.lines is None else f"{float(pour.lines):.4g}"]
+        table.add_row(
+            pour.component,
+            f"{ml:.1f}",
+            _figure(pour.grams),
+            *lines,
+            _figure(pour.running_ml),
+            _figure(pour.running_grams),
+        )
+    return table
+
+
+def _reducer_lines(result: Batch) -> list[str]:
+    effect = result.reducer
+    assert effect is not None
+    change = "weaker" if effect.strength < 1 else "stronger"
+    return [
+        f"Reducer {float(effect.percent):g} % instead of {float(effect.usual_percent):g} %: "
+        f"a coat is {abs(1 - float(effect.strength)):.1%} {change}.",
+        f"At {result.recipe.coats} coats the colour moves by Delta E {effect.de00:.2f}; "
+        f"{float(effect.coats_needed):.2f} coats would lay down the same.",
+        f"Nearest whole number: {effect.whole_coats} coats, Delta E {effect.whole_coats_de00:.2f}.",
+    ]
+
+
+def _figure(value: Fraction | None) -> str:
+    return "" if value is None else f"{float(value):.1f}"
+
+
+def _ml(value: Fraction) -> str:
+    return f"{_figure(value)} ml"
+
+
+def _g(value: Fraction) -> str:
+    return f"{_figure(value)} g"

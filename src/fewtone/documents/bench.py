@@ -1,0 +1,90 @@
+"""What the bench answers as JSON documents: batches."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from fewtone.bench.pours import on_steps, printed
+from fewtone.documents.recipes import FORMAT, Document
+
+if TYPE_CHECKING:
+    from fewtone.bench.batch import Batch
+    from fewtone.bench.pours import Pour
+
+__all__ = ["batch_document"]
+
+# Volumes and weights are shown to this many decimals [ml, g].
+_DECIMALS = 3
+
+
+def batch_document(result: Batch) -> Document:
+    """The answer of `batch`; pours sum to the total as printed, not only before rounding."""
+    reducer = result.reducer
+    return {
+        "format": FORMAT,
+        "recipe": str(result.recipe),
+        "wanted_ml": _plain(result.wanted_ml),
+        "extra_ml": _plain(result.extra_ml),
+        "total_ml": _plain(result.total_ml),
+        "overshoot_ml": _plain(result.overshoot_ml),
+        "total_grams": None if result.total_grams is None else _plain(result.total_grams),
+        "cost": None if result.cost is None else _plain(result.cost),
+        "pours": _pours(result.pours),
+        "on": result.on,
+        "step": None if result.step is None else _plain(result.step),
+        "rounding_de00": None if result.rounding_de00 is None else round(result.rounding_de00, 4),
+        "rounded_pours": _pours(result.rounded),
+        "strengths": {name: round(value, 4) for name, value in result.strengths.items()},
+        "reducer": reducer
+        and {
+            "percent": _plain(reducer.percent),
+            "usual_percent": _plain(reducer.usual_percent),
+            "strength": round(float(reducer.strength), 6),
+            "lab": [round(value, 4) for value in reducer.lab],
+            "de00": round(reducer.de00, 4),
+            "coats_needed": _plain(reducer.coats_needed),
+            "whole_coats": reducer.whole_coats,
+            "whole_coats_de00": round(reducer.whole_coats_de00, 4),
+        },
+        "alternatives": [
+            {
+                "option": other.option,
+                "total_ml": _plain(other.total_ml),
+                "rounding_de00": round(other.rounding_de00, 4),
+            }
+            for other in result.alternatives
+        ],
+        "care": list(result.care),
+        "cautions": list(result.cautions),
+    }
+
+
+def _pours(pours: Sequence[Pour]) -> list[Document]:
+    """Pours whose printed amounts sum to the printed running totals."""
+    volumes = printed((pour.ml for pour in pours), _DECIMALS)
+    weighable = [pour for pour in pours if pour.running_grams is not None]
+    weights: list[float | None] = [
+        *printed((pour.grams or Fraction(0) for pour in weighable), _DECIMALS)
+    ]
+    # Behind a component without a density there is no running weight; its own is still known.
+    weights += [
+        None if pour.grams is None else _plain(pour.grams) for pour in pours[len(weighable) :]
+    ]
+    return [
+        {
+            "component": pour.component,
+            "ml": ml,
+            "grams": grams,
+            "running_ml": _plain(pour.running_ml),
+            "running_grams": None if pour.running_grams is None else _plain(pour.running_grams),
+            "cup_lines": None if pour.lines is None else _plain(pour.lines),
+            "cost": None if pour.cost is None else _plain(pour.cost),
+        }
+        for pour, ml, grams in zip(pours, volumes, weights, strict=True)
+    ]
+
+
+def _plain(value: Fraction) -> float:
+    return float(on_steps(value, Fraction(1, 10**_DECIMALS)))
