@@ -24,7 +24,7 @@ from fewtone.typing import FloatArray, FloatLike, frozen
 
 __all__ = ["adapt_cmccat2000", "metamerism_index"]
 
-# C. Li, M. R. Luo, B. Rigg and R. W. G. Hunt, Color Res. Appl. 27, 49 (2002), equation 1.
+# C. Li, M. R. Luo, B. Rigg and R. W. G. Hunt, Color Res. Appl. 27, 49 (2002).
 _SHARPENED = frozen(
     [[0.7982, 0.3389, -0.1371], [-0.5918, 1.5512, 0.0406], [0.0008, 0.0239, 0.9753]]
 )

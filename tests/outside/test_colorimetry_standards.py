@@ -87,8 +87,8 @@ def test_ciede2000_pairs(swapped: bool) -> None:
     assert found == pytest.approx(pairs[:, 6], abs=5.001e-5)
 
 
-# X and Z for Y = 100: D65/2, D50/2 from CIE 15 and ASTM E308, D65/10 and A/10 from ASTM E308
-# table 5; recomputed for this project.
+# X and Z for Y = 100 as ASTM E308 and CIE 15 print them; the sources are cited from memory, the
+# values were recomputed for this project.
 @pytest.mark.parametrize(
     ("light", "x", "z"),
     [
@@ -103,7 +103,7 @@ def test_white_points(light: str, x: float, z: float) -> None:
     assert white_point(Light.parse(light)) == pytest.approx([x, 100.0, z], abs=0.01)
 
 
-# Reference XYZ under D65/10 and A/10: ISO 18314-4, the worked example (as printed in the
+# X, Y, Z under D65/10 and A/10: ISO 18314-4, the worked example (as printed in the
 # documentation of colour-science).
 STANDARD = [[7.6576, 10.7116, 5.0731], [8.96442, 10.1878, 1.6663]]
 SAMPLE = [[7.6933, 10.5616, 5.54474], [8.56438, 10.0324, 1.9315]]
@@ -121,7 +121,7 @@ def test_metamerism_index_example() -> None:
 
 
 def test_cmccat2000_example() -> None:
-    """The worked example of Westland, Ripamonti and Cheung (2012), p. 83, lamplight to daylight."""
+    """The worked example of Westland, Ripamonti and Cheung (2012), lamplight to daylight."""
     found = adapt_cmccat2000([22.48, 22.74, 8.54], [111.15, 100.0, 35.20], [94.81, 100.0, 107.30])
     assert found == pytest.approx([19.52698, 23.06834, 24.97175], abs=5.1e-6)
 
