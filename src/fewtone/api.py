@@ -24,6 +24,7 @@ from fewtone.model.target import Target
 if TYPE_CHECKING:
     from fewtone.bench.batch import Batch, BatchOptions
     from fewtone.bench.check import Check
+    from fewtone.bench.letdown import Letdown
     from fewtone.learning import FitReport
     from fewtone.match import MatchResult, RuleOptions
     from fewtone.predict import Prediction
@@ -184,6 +185,46 @@ class Shelf:
 
         line = parse(recipe) if isinstance(recipe, str) else recipe
         return batch(self.curves, self.settings, line, **how)
+
+    def letdown(
+        self,
+        recipe: Recipe | str,
+        *,
+        target: TargetLike | None = None,
+        light: Light | str | None = None,
+        deck: Path | None = None,
+        grounds: Sequence[str] | None = None,
+        most_coats: int | None = None,
+    ) -> Letdown:
+        """Predict the colour at each coat over each ground, the bare ground first.
+
+        Parameters
+        ----------
+        recipe
+            A recipe or its line; its coats and ground play no part.
+        target, light, deck
+            As `Shelf.target` takes them; without a target the colours alone are predicted.
+        grounds, most_coats
+            Over which, and up to how many coats; all, and the shop's most, if None.
+
+        Raises
+        ------
+        FewtoneError
+            The recipe, the target, a ground or the coats cannot be used.
+        """
+        from fewtone.bench.letdown import letdown
+
+        line = parse(recipe) if isinstance(recipe, str) else recipe
+        wanted = None if target is None else self.target(target, light=light, deck=deck)
+        return letdown(
+            self.curves,
+            self.settings,
+            line,
+            target=wanted,
+            light=Light.parse(light) if isinstance(light, str) else light,
+            grounds=grounds,
+            most_coats=most_coats,
+        )
 
 
 def load(folder: str | Path) -> Shelf:

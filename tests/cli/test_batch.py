@@ -71,7 +71,7 @@ def test_the_exact_volume_says_what_rounding_costs(shelf: str, run: Run) -> None
         ((RECIPE, "--volume", "5gal"), 2, "is not known"),
         ((RECIPE,), 2, "how much to mix"),
         (("0 marigold + 0 dusk, 6:1, 4 coats over silver", "--volume", "1l"), 2, "more than 0"),
-        (("2 marigold, 6:1, 4 coats over slver", "--volume", "1l"), 1, "'silver'"),
+        (("2 marigold, 6:1, 4 coats over slver", "--volume", "1l"), 2, "'silver'"),
         (("2 marigold 6:1, 4 coats over silver", "--volume", "1l"), 2, "a comma after the blend"),
     ],
 )

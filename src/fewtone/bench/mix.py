@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping
 from decimal import Decimal
 from fractions import Fraction
 
-from fewtone.errors import Fault, FewtoneError
+from fewtone.errors import Fault, UsageError
 from fewtone.io.table import near
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
@@ -93,7 +93,7 @@ def require_names(recipe: Recipe, settings: ShelfSettings) -> None:
 
     Raises
     ------
-    FewtoneError
+    UsageError
         All names that are not known, each with the likely one.
     """
     faults = [
@@ -110,7 +110,7 @@ def require_names(recipe: Recipe, settings: ShelfSettings) -> None:
         if name not in known
     ]
     if faults:
-        raise FewtoneError(*faults)
+        raise UsageError(*faults)
 
 
 def stock_cautions(toners: Iterable[str], settings: ShelfSettings) -> list[str]:

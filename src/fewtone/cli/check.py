@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
-
-import typer
+from typing import TYPE_CHECKING
 
 from fewtone.cli import options
 
@@ -16,10 +14,7 @@ __all__ = ["check"]
 
 def check(
     recipe: options.RecipeArgument,
-    target: Annotated[
-        str | None,
-        typer.Option("--target", metavar="T", help="What was asked for, as `match` takes it."),
-    ] = None,
+    target: options.TargetOption = None,
     shelf: options.ShelfOption = None,
     light: options.LightOption = None,
     deck: options.DeckOption = None,

@@ -4,16 +4,25 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from rich.console import Console, RenderableType
+    from rich.text import Text
 
     from fewtone.documents import Document
     from fewtone.errors import Fault
 
-__all__ = ["SAFETY", "out", "print_cautions", "print_document", "print_faults"]
+__all__ = [
+    "SAFETY",
+    "out",
+    "print_cautions",
+    "print_document",
+    "print_faults",
+    "shows_colour",
+    "swatch",
+]
 
 SAFETY = (
     "Mixing and spraying can harm you: the products' safety data sheets, local code and licensed "
@@ -53,6 +62,20 @@ def out(*parts: RenderableType) -> None:
     console = _console()
     for part in parts:
         console.print(part, markup=False, highlight=False)
+
+
+def shows_colour() -> bool:
+    """Whether standard output is a terminal that shows colour and is asked to."""
+    console = _console()
+    return console.color_system is not None and not console.no_color
+
+
+def swatch(rgb: Sequence[float], width: int = 6) -> Text:
+    """A block of colour (sRGB, 0..1); it holds no text."""
+    from rich.text import Text
+
+    red, green, blue = (round(255 * value) for value in rgb)
+    return Text(" " * width, style=f"on #{red:02x}{green:02x}{blue:02x}")
 
 
 def _console() -> Console:

@@ -26,6 +26,7 @@ __all__ = [
     "MaxTonersOption",
     "RecipeArgument",
     "ShelfOption",
+    "TargetOption",
     "ToleranceOption",
     "TopOption",
     "UseOption",
@@ -41,6 +42,10 @@ RecipeArgument: TypeAlias = Annotated[
     typer.Argument(
         metavar="RECIPE", help='Such as "2 marigold + 1 dusk, 6:1, 4 coats over silver".'
     ),
+]
+TargetOption: TypeAlias = Annotated[
+    str | None,
+    typer.Option("--target", metavar="T", help="What was asked for, as `match` takes it."),
 ]
 ShelfOption: TypeAlias = Annotated[
     Path | None,

@@ -6,7 +6,7 @@ the layout. Figures are rounded to what is meaningful, never finer than they are
 
 from __future__ import annotations
 
-from fewtone.documents.bench import batch_document
+from fewtone.documents.bench import batch_document, letdown_document
 from fewtone.documents.recipes import (
     Document,
     check_document,
@@ -21,5 +21,6 @@ __all__ = [
     "check_document",
     "fault_document",
     "learn_document",
+    "letdown_document",
     "match_document",
 ]

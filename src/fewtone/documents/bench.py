@@ -1,4 +1,4 @@
-"""What the bench answers as JSON documents: batches."""
+"""What the bench answers as JSON documents: batches, letdowns."""
 
 from __future__ import annotations
 
@@ -7,13 +7,14 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from fewtone.bench.pours import on_steps, printed
-from fewtone.documents.recipes import FORMAT, Document
+from fewtone.documents.recipes import FORMAT, Document, target_document
 
 if TYPE_CHECKING:
     from fewtone.bench.batch import Batch
+    from fewtone.bench.letdown import Letdown
     from fewtone.bench.pours import Pour
 
-__all__ = ["batch_document"]
+__all__ = ["batch_document", "letdown_document"]
 
 # Volumes and weights are shown to this many decimals [ml, g].
 _DECIMALS = 3
@@ -34,7 +35,7 @@ def batch_document(result: Batch) -> Document:
         "pours": _pours(result.pours),
         "on": result.on,
         "step": None if result.step is None else _plain(result.step),
-        "rounding_de00": None if result.rounding_de00 is None else round(result.rounding_de00, 4),
+        "rounding_de00": _rounded(result.rounding_de00),
         "rounded_pours": _pours(result.rounded),
         "strengths": {name: round(value, 4) for name, value in result.strengths.items()},
         "reducer": reducer
@@ -57,6 +58,40 @@ def batch_document(result: Batch) -> Document:
             for other in result.alternatives
         ],
         "care": list(result.care),
+        "cautions": list(result.cautions),
+    }
+
+
+def letdown_document(result: Letdown) -> Document:
+    """The answer of `letdown`."""
+    return {
+        "format": FORMAT,
+        "recipe": str(result.recipe),
+        "illuminant": result.light.illuminant,
+        "observer": result.light.observer,
+        "target": None if result.target is None else target_document(result.target),
+        "steps": [
+            {
+                "ground": step.ground,
+                "coats": step.coats,
+                "lab": [round(value, 4) for value in step.lab],
+                "de00": _rounded(step.de00),
+                "step_de00": _rounded(step.step_de00),
+            }
+            for strip in result.strips
+            for step in strip.steps
+        ],
+        "grounds": {
+            strip.ground: {
+                "nearest_coats": None if strip.nearest is None else strip.nearest.coats,
+                "nearest_de00": None
+                if strip.nearest is None
+                else _rounded(strip.nearest.de00),
+                "best_coats": strip.best_coats,
+                "overshoots_from": strip.overshoots_from,
+            }
+            for strip in result.strips
+        },
         "cautions": list(result.cautions),
     }
 
@@ -88,3 +123,7 @@ def _pours(pours: Sequence[Pour]) -> list[Document]:
 
 def _plain(value: Fraction) -> float:
     return float(on_steps(value, Fraction(1, 10**_DECIMALS)))
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 4)
