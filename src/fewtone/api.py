@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from fewtone.bench.batch import Batch, BatchOptions
     from fewtone.bench.check import Check
     from fewtone.bench.letdown import Letdown
+    from fewtone.bench.simplify import Simplification
     from fewtone.learning import FitReport
     from fewtone.match import MatchResult, RuleOptions
     from fewtone.predict import Prediction
@@ -224,6 +225,40 @@ class Shelf:
             light=Light.parse(light) if isinstance(light, str) else light,
             grounds=grounds,
             most_coats=most_coats,
+        )
+
+    def simplify(
+        self,
+        formula: Recipe | str,
+        *,
+        every_ground: bool = False,
+        light: Light | str | None = None,
+        **rules: Unpack[RuleOptions],
+    ) -> Simplification:
+        """Find few-toner recipes that give a many-toner formula's predicted colour.
+
+        Parameters
+        ----------
+        formula
+            A recipe or its line; parts may be decimals or percentages.
+        every_ground
+            Hold over every ground at once, by the worst of them.
+        light
+            Where they are to look alike; the shelf's own if None.
+        **rules
+            As for `match`; two toners at most if nothing else is said.
+
+        Raises
+        ------
+        FewtoneError
+            The formula does not parse, or names what the shelf does not have.
+        """
+        from fewtone.bench.simplify import parse_formula, simplify
+
+        line = parse_formula(formula) if isinstance(formula, str) else formula
+        under = Light.parse(light) if isinstance(light, str) else light
+        return simplify(
+            self.curves, self.settings, line, every_ground=every_ground, light=under, **rules
         )
 
 

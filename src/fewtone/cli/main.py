@@ -12,7 +12,7 @@ from typing import Annotated
 import typer
 
 from fewtone import __version__
-from fewtone.cli import batch, check, learn, letdown, match, new
+from fewtone.cli import batch, check, learn, letdown, match, new, simplify
 from fewtone.errors import Fault, FewtoneError, UsageError
 
 __all__ = ["app", "main"]
@@ -29,7 +29,15 @@ app = typer.Typer(
     rich_markup_mode=None,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for command in (new.new, learn.learn, match.match, check.check, letdown.letdown, batch.batch):
+for command in (
+    new.new,
+    learn.learn,
+    match.match,
+    check.check,
+    simplify.simplify,
+    letdown.letdown,
+    batch.batch,
+):
     app.command()(command)
 
 

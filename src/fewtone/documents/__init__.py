@@ -6,7 +6,7 @@ the layout. Figures are rounded to what is meaningful, never finer than they are
 
 from __future__ import annotations
 
-from fewtone.documents.bench import batch_document, letdown_document
+from fewtone.documents.bench import batch_document, letdown_document, simplify_document
 from fewtone.documents.recipes import (
     Document,
     check_document,
@@ -23,4 +23,5 @@ __all__ = [
     "learn_document",
     "letdown_document",
     "match_document",
+    "simplify_document",
 ]

@@ -1,4 +1,4 @@
-"""What the bench answers as JSON documents: batches, letdowns."""
+"""What the bench answers as JSON documents: batches, letdowns, simplifications."""
 
 from __future__ import annotations
 
@@ -7,14 +7,22 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from fewtone.bench.pours import on_steps, printed
-from fewtone.documents.recipes import FORMAT, Document, target_document
+from fewtone.documents.recipes import (
+    FORMAT,
+    Document,
+    match_document,
+    recipe_document,
+    target_document,
+)
 
 if TYPE_CHECKING:
     from fewtone.bench.batch import Batch
     from fewtone.bench.letdown import Letdown
     from fewtone.bench.pours import Pour
+    from fewtone.bench.simplify import Simplification
+    from fewtone.match import Match
 
-__all__ = ["batch_document", "letdown_document"]
+__all__ = ["batch_document", "letdown_document", "simplify_document"]
 
 # Volumes and weights are shown to this many decimals [ml, g].
 _DECIMALS = 3
@@ -84,14 +92,41 @@ def letdown_document(result: Letdown) -> Document:
         "grounds": {
             strip.ground: {
                 "nearest_coats": None if strip.nearest is None else strip.nearest.coats,
-                "nearest_de00": None
-                if strip.nearest is None
-                else _rounded(strip.nearest.de00),
+                "nearest_de00": None if strip.nearest is None else _rounded(strip.nearest.de00),
                 "best_coats": strip.best_coats,
                 "overshoots_from": strip.overshoots_from,
             }
             for strip in result.strips
         },
+        "cautions": list(result.cautions),
+    }
+
+
+def simplify_document(result: Simplification) -> Document:
+    """The answer of `simplify`: as `match`, with the formula and what each recipe loses."""
+
+    def with_loss(match: Match | None) -> Document | None:
+        if match is None:
+            return None
+        loss = result.losses[match.recipe]
+        return {
+            **recipe_document(match),
+            "grounds_de00": {name: round(off, 4) for name, off in loss.grounds.items()},
+            "lights_de00": {name: round(off, 4) for name, off in loss.lights.items()},
+        }
+
+    found = result.result
+    simple = result.already_simple
+    return {
+        **match_document(found, result.target, found.tolerance),
+        "picks": {
+            name: with_loss(getattr(found, name)) for name in ("simplest", "closest", "evenest")
+        },
+        "recipes": [with_loss(match) for match in found.recipes],
+        "formula": recipe_document(result.formula),
+        "every_ground": result.every_ground,
+        "already_simple": None if simple is None else str(simple),
+        "idle_toners": list(result.idle),
         "cautions": list(result.cautions),
     }
 
