@@ -61,7 +61,7 @@ def test_the_exact_volume_says_what_rounding_costs(shelf: str, run: Run) -> None
     """With --exact the nearest lines are shown beside the exact pours."""
     ran = run("batch", RECIPE, "--volume", "0.6 l", "--exact", "--shelf", shelf)
     assert "Mix 600.0 ml" in ran.out
-    assert "the colour moves by Delta E" in ran.out
+    assert "the colour moves by ΔE00" in ran.out
 
 
 @pytest.mark.parametrize(

@@ -37,14 +37,14 @@ def test_nothing_within_tolerance_exits_with_3(shelf: Path, run: Run) -> None:
     ran = run("simplify", FORMULA, "--tolerance", "0.1", "--shelf", shelf)
     assert ran.code == 3
     assert "Nothing is within 0.1" in ran.out
-    assert "Closest" in ran.out
+    assert "The closest." in ran.out
 
 
 def test_what_a_person_reads(shelf: Path, run: Run) -> None:
     """What is lost over grounds and lights, unevenness and coats before and after."""
     ran = run("simplify", FORMULA, "--tolerance", "3", "--every-ground", "--shelf", shelf)
     for words in (
-        *("worst ground", "lost over white", "lost under D65", "coats 3 ->", "unevenness"),
+        *("worst ground", "Lost over white", "Lost under D65", "Coats 3 before", "Unevenness"),
     ):
         assert words in ran.out
     again = run("simplify", "40 marigold + 20 dusk, 6:1, 4 coats over silver", "--shelf", shelf)

@@ -13,7 +13,7 @@ import numpy as np
 
 from fewtone.bench.colour import dose_of
 from fewtone.bench.mix import require_names, stock_cautions
-from fewtone.colorimetry import Light, delta_e_2000, srgb_from_xyz, xyz
+from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.errors import Fault, UsageError
 from fewtone.io.table import near
 from fewtone.model.curves import Curves
@@ -25,7 +25,6 @@ from fewtone.typing import FloatArray
 
 __all__ = ["Letdown", "Step", "Strip", "letdown"]
 
-SCREEN = Light("D65", 2)
 _MOST_COATS = 50
 # Between whole coats the strip is followed in hundredths: far below what a hand can lay down.
 _PER_COAT = 100
@@ -45,8 +44,6 @@ class Step:
         ΔE00 to the target; None without one.
     step_de00
         ΔE00 from the coat before; None for the bare ground.
-    rgb, in_gamut
-        Its colour on a screen (sRGB, 0..1, clipped), and whether a screen can show it.
     """
 
     ground: str
@@ -54,8 +51,6 @@ class Step:
     lab: tuple[float, float, float]
     de00: float | None
     step_de00: float | None
-    rgb: tuple[float, float, float]
-    in_gamut: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,8 +175,7 @@ def _strip(
         curves, film[:, np.newaxis] * one_coat, np.ones(len(film)), place
     )
     fine = lab_of(curves, reflectance, light)
-    labs, screen = fine[::_PER_COAT], reflectance[::_PER_COAT]
-    rgb, shown = srgb_from_xyz(xyz(screen, curves.wavelength_nm, SCREEN))
+    labs = fine[::_PER_COAT]
     moved = delta_e_2000(labs[1:], labs[:-1])
     off = None if target is None else delta_e_2000(fine, np.array(target.lab))
     steps = tuple(
@@ -191,8 +185,6 @@ def _strip(
             lab=_triple(labs[coats]),
             de00=None if off is None else round(float(off[coats * _PER_COAT]), 6),
             step_de00=float(moved[coats - 1]) if coats else None,
-            rgb=_triple(rgb[coats]),
-            in_gamut=bool(shown[coats]),
         )
         for coats in range(last + 1)
     )

@@ -12,10 +12,9 @@ from fewtone.cli import options
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from rich.table import Table
-
     from fewtone.bench.batch import Batch
     from fewtone.bench.pours import Pour
+    from fewtone.cli.console import Grid, Part
 
 __all__ = ["batch"]
 
@@ -64,10 +63,11 @@ def batch(
         ),
     ] = False,
     shelf: options.ShelfOption = None,
+    plain: options.PlainOption = False,
     as_json: options.JsonOption = False,
 ) -> None:
     """Work out what to pour: the smallest batch that lands on the cup's lines."""
-    from fewtone.cli.console import SAFETY, print_cautions, print_document
+    from fewtone.cli.console import SAFETY, out, print_cautions, print_document
     from fewtone.documents import batch_document
 
     loaded = options.open_shelf(shelf)
@@ -85,43 +85,48 @@ def batch(
     if as_json:
         print_document(batch_document(result))
     else:
-        _show(result)
+        out(*_parts(result), plain=plain)
     print_cautions([SAFETY])
 
 
-def _show(result: Batch) -> None:
-    from fewtone.cli.console import out
+def _parts(result: Batch) -> list[Part]:
+    from fewtone.cli.console import Heading
 
-    out(str(result.recipe), "", _headline(result))
+    cup = result.step is not None
+    parts: list[Part] = [Heading(str(result.recipe)), "", _headline(result)]
     if result.on and result.overshoot_ml:
-        out(
+        parts.append(
             f"That is {_ml(result.overshoot_ml)} more than wanted, so that every pour lands on "
             f"{result.on}."
         )
-    out("", _table(result.pours, cup=result.step is not None))
     order = ", ".join(f"{name} {value:.2f}" for name, value in result.strengths.items())
-    out(f"Order: weakest tint first, so that a slip costs least (strength {order}).")
+    parts += [
+        "",
+        _grid(result.pours, cup=cup),
+        "",
+        f"Order: weakest tint first, so that a slip costs least (strength {order}).",
+    ]
     if result.cost is not None:
-        out(f"Cost {float(result.cost):.2f}")
+        parts.append(f"Cost {float(result.cost):.2f}")
     if result.rounded:
-        out(
+        parts += [
             "",
-            f"Poured to the nearest steps instead, the colour moves by Delta E "
+            f"Poured to the nearest steps instead, the colour moves by ΔE00 "
             f"{result.rounding_de00:.2f}:",
             "",
-            _table(result.rounded, cup=result.step is not None),
-        )
+            _grid(result.rounded, cup=cup),
+        ]
     if result.reducer:
-        out("", *_reducer_lines(result))
+        parts += ["", *_reducer_lines(result)]
     if result.alternatives:
-        out("")
+        parts.append("")
     for other in result.alternatives:
-        rounding = f", rounding moves the colour by Delta E {other.rounding_de00:.2f}"
-        out(
+        rounding = f", rounding moves the colour by ΔE00 {other.rounding_de00:.2f}"
+        parts.append(
             f"Or {_ml(other.total_ml)} with {other.option}"
             + (rounding if "--exact" in other.option else "")
         )
-    out("", *(f"- {line}" for line in result.care))
+    return [*parts, "", *(f"- {line}" for line in result.care)]
 
 
 def _headline(result: Batch) -> str:
@@ -131,28 +136,26 @@ def _headline(result: Batch) -> str:
     return f"Mix {_ml(result.total_ml)}{weight} ({wanted})"
 
 
-def _table(pours: Iterable[Pour], *, cup: bool) -> Table:
-    from rich.box import SIMPLE_HEAD
-    from rich.table import Table
-
+def _grid(pours: Iterable[Pour], *, cup: bool) -> Grid:
     from fewtone.bench.pours import printed
+    from fewtone.cli.console import Grid
 
-    table = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False)
-    table.add_column("pour", no_wrap=True)
-    for title in ("ml", "g", *(["lines"] if cup else []), "cup at ml", "scale at g"):
-        table.add_column(title, justify="right", no_wrap=True)
     pours = tuple(pours)
+    rows = []
     for pour, ml in zip(pours, printed((pour.ml for pour in pours), 1), strict=True):
         lines = [] if not cup else ["" if pour.lines is None else f"{float(pour.lines):.4g}"]
-        table.add_row(
-            pour.component,
-            f"{ml:.1f}",
-            _figure(pour.grams),
-            *lines,
-            _figure(pour.running_ml),
-            _figure(pour.running_grams),
+        rows.append(
+            (
+                pour.component,
+                f"{ml:.1f}",
+                _figure(pour.grams),
+                *lines,
+                _figure(pour.running_ml),
+                _figure(pour.running_grams),
+            )
         )
-    return table
+    columns = ("pour", ">ml", ">g", *((">lines",) if cup else ()), ">cup at ml", ">scale at g")
+    return Grid(columns, rows)
 
 
 def _reducer_lines(result: Batch) -> list[str]:
@@ -162,9 +165,9 @@ def _reducer_lines(result: Batch) -> list[str]:
     return [
         f"Reducer {float(effect.percent):g} % instead of {float(effect.usual_percent):g} %: "
         f"a coat is {abs(1 - float(effect.strength)):.1%} {change}.",
-        f"At {result.recipe.coats} coats the colour moves by Delta E {effect.de00:.2f}; "
+        f"At {result.recipe.coats} coats the colour moves by ΔE00 {effect.de00:.2f}; "
         f"{float(effect.coats_needed):.2f} coats would lay down the same.",
-        f"Nearest whole number: {effect.whole_coats} coats, Delta E {effect.whole_coats_de00:.2f}.",
+        f"Nearest whole number: {effect.whole_coats} coats, ΔE00 {effect.whole_coats_de00:.2f}.",
     ]
 
 

@@ -8,6 +8,7 @@ from fewtone.cli import options
 
 if TYPE_CHECKING:
     from fewtone.bench.check import Check
+    from fewtone.cli.console import Part
 
 __all__ = ["check"]
 
@@ -19,10 +20,11 @@ def check(
     light: options.LightOption = None,
     deck: options.DeckOption = None,
     tolerance: options.ToleranceOption = None,
+    plain: options.PlainOption = False,
     as_json: options.JsonOption = False,
 ) -> None:
     """Predict a recipe's colour before it is mixed, and how it compares with a target."""
-    from fewtone.cli.console import SAFETY, print_cautions, print_document
+    from fewtone.cli.console import SAFETY, out, print_cautions, print_document
     from fewtone.documents import check_document
 
     loaded = options.open_shelf(shelf)
@@ -31,33 +33,45 @@ def check(
     if as_json:
         print_document(check_document(result))
     else:
-        _show(result)
+        out(*_parts(result), plain=plain)
     print_cautions([SAFETY])
 
 
-def _show(result: Check) -> None:
-    from fewtone.cli.console import out
+def _parts(result: Check) -> list[Part]:
+    from fewtone.cli.console import Framed, Heading
     from fewtone.cli.words import lab_words, target_words
+    from fewtone.sheet.swatches import swatch
+    from fewtone.sheet.words import certainty_words, difference_words, evenness_words
 
-    match = result.match
-    lines = [str(match.recipe), "", f"Reads {lab_words(match.lab)} in {result.light}"]
-    if result.target is not None:
+    match, target = result.match, result.target
+    lines = []
+    if target is not None:
+        assert match.de00 is not None
         verdict = "within tolerance" if match.in_tolerance else "not within tolerance"
         lines += [
-            target_words(result.target),
-            f"Delta E {match.de00:.2f}, {verdict}: {result.direction}",
+            f"ΔE00 {match.de00:.2f}, {verdict}: {difference_words(match.de00)}",
+            f"Against the target {result.direction}",
         ]
-        if match.pass_probability is not None:
-            lines.append(f"A fresh panel passes with a chance of {match.pass_probability:.0%}")
-    lines.append(
-        f"Unevenness {match.unevenness:.2f}: Delta E between 90 % and 110 % of the film build"
+    lines.append(f"Reads {lab_words(match.lab)} in {result.light}")
+    details = []
+    if target is not None:
+        details += [target_words(target), f"How sure: {certainty_words(match.pass_probability)}"]
+    if match.lab_sd is not None:
+        details.append(f"Known to within {lab_words(match.lab_sd)} (standard deviation)")
+    details.append(
+        f"How forgiving: unevenness {match.unevenness:.2f}, {evenness_words(match.unevenness)} "
+        "(ΔE00 between 90 % and 110 % of the film build)"
     )
-    out(*lines, "", "Predicted spectrum:", _spectrum(result))
+    framed = Framed(
+        swatch(match.lab, result.light), swatch(target.lab, target.light) if target else None, lines
+    )
+    spectrum = ("", "Predicted spectrum:", *_spectrum(result))
+    return [Heading(str(match.recipe)), "", framed, "", *details, *spectrum]
 
 
-def _spectrum(result: Check) -> str:
+def _spectrum(result: Check) -> list[str]:
     pairs = [
         f"{nm:g} nm {value:6.4f}"
         for nm, value in zip(result.wavelength_nm, result.reflectance, strict=True)
     ]
-    return "\n".join("   ".join(pairs[start : start + 5]) for start in range(0, len(pairs), 5))
+    return ["   ".join(pairs[start : start + 4]) for start in range(0, len(pairs), 4)]

@@ -1,11 +1,20 @@
-"""What the commands print: results to standard output, cautions and errors to standard error."""
+"""What the commands print: results to standard output, cautions and errors to standard error.
+
+A result is a sequence of parts (`Heading`, `Framed`, `Grid`, lines of text) that know nothing of
+terminals; `out` shows them as the reader's terminal can: with blocks of colour where it has them,
+in the width it has, or with ``--plain`` as lines of words alone. Nothing is told by colour alone.
+"""
 
 from __future__ import annotations
 
 import json
+import shutil
 import sys
-from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
+import textwrap
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeAlias
 
 if TYPE_CHECKING:
     from rich.console import Console, RenderableType
@@ -13,15 +22,19 @@ if TYPE_CHECKING:
 
     from fewtone.documents import Document
     from fewtone.errors import Fault
+    from fewtone.sheet.swatches import Swatch
 
 __all__ = [
     "SAFETY",
+    "Framed",
+    "Grid",
+    "Heading",
+    "Part",
     "out",
     "print_cautions",
     "print_document",
     "print_faults",
-    "shows_colour",
-    "swatch",
+    "working",
 ]
 
 SAFETY = (
@@ -29,10 +42,63 @@ SAFETY = (
     "practice come first."
 )
 
+# Without a terminal nothing needs to wrap: long recipe lines stay whole in files and pipes.
+_UNWRAPPED = 200
+_MOST_COLUMNS = 100
+_BLOCK = " " * 6
+_FRAME_WIDTH, _FRAME_HEIGHT, _FRAME_EDGE = 14, 5, 3
+_NOT_SHOWN = "*"
+_NOT_SHOWN_NOTE = f"{_NOT_SHOWN} A screen cannot show this colour; the block is the nearest it can."
+_ROUGH_NOTE = "This terminal has 256 colours, so the blocks are rough."
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """What to read first."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Framed:
+    """A prediction framed by its target, beside lines that say the same in words.
+
+    Parameters
+    ----------
+    prediction, target
+        The colours; without a target the prediction fills the block.
+    lines
+        What stands beside it.
+    """
+
+    prediction: Swatch
+    target: Swatch | None
+    lines: Sequence[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """A quiet table.
+
+    Parameters
+    ----------
+    columns
+        Titles; those that begin with ``>`` are of figures and stand at the right.
+    rows
+        Cells: text, or a swatch, which needs no words because other cells say what it shows.
+    """
+
+    columns: Sequence[str]
+    rows: Sequence[Sequence[str | Swatch]]
+
+
+Part: TypeAlias = str | Heading | Framed | Grid
+
 
 def print_document(document: Document) -> None:
     """One JSON document on standard output."""
-    sys.stdout.write(json.dumps(document, ensure_ascii=False, indent=1) + "\n")
+    ascii_only = not _says_unicode()
+    sys.stdout.write(json.dumps(document, ensure_ascii=ascii_only, indent=1) + "\n")
 
 
 def print_faults(faults: Iterable[Fault]) -> None:
@@ -48,39 +114,219 @@ def print_faults(faults: Iterable[Fault]) -> None:
             lines.append(f"  It says: {fault.value}")
         if fault.fix:
             lines.append(f"  {fault.fix}")
-        sys.stderr.write("\n".join(line.rstrip() for line in lines) + "\n")
+        sys.stderr.write("\n".join(_wrapped(line.rstrip()) for line in lines) + "\n")
 
 
 def print_cautions(cautions: Iterable[str]) -> None:
     """Say what should be known, on standard error."""
     for caution in cautions:
-        sys.stderr.write(f"Note: {caution}\n")
+        sys.stderr.write(_wrapped(f"Note: {caution}") + "\n")
 
 
-def out(*parts: RenderableType) -> None:
-    """Print to standard output, wrapped to the terminal; text stays text, never markup."""
+def out(*parts: Part, plain: bool = False) -> None:
+    """Print to standard output; text stays text, never markup.
+
+    Parameters
+    ----------
+    *parts
+        What to show, in order.
+    plain
+        As lines of words alone, for screen readers and for other programs' eyes.
+    """
+    if plain:
+        lines = "\n".join(_in_words(line) for part in parts for line in _plain(part))
+        sys.stdout.write(_spoken(lines) + "\n")
+        return
     console = _console()
+    blocks = _shows_blocks(console)
     for part in parts:
-        console.print(part, markup=False, highlight=False)
+        for renderable in _rendered(part, blocks):
+            console.print(renderable, markup=False, highlight=False)
+    if blocks:
+        swatches = [swatch for part in parts for swatch in _swatches(part)]
+        if swatches and console.color_system == "256":
+            console.print(_ROUGH_NOTE, highlight=False)
+        if not all(swatch.shown for swatch in swatches):
+            console.print(_NOT_SHOWN_NOTE, highlight=False)
 
 
-def shows_colour() -> bool:
-    """Whether standard output is a terminal that shows colour and is asked to."""
-    console = _console()
-    return console.color_system is not None and not console.no_color
+@contextmanager
+def working(what: str, *, quiet: bool = False) -> Iterator[None]:
+    """Show on the terminal's standard error that work goes on, once it takes more than a second.
 
+    Parameters
+    ----------
+    what
+        What is done, such as ``Learning``.
+    quiet
+        Never show anything.
+    """
+    if quiet or not sys.stderr.isatty():
+        yield
+        return
+    import threading
 
-def swatch(rgb: Sequence[float], width: int = 6) -> Text:
-    """A block of colour (sRGB, 0..1); it holds no text."""
-    from rich.text import Text
+    done = threading.Event()
 
-    red, green, blue = (round(255 * value) for value in rgb)
-    return Text(" " * width, style=f"on #{red:02x}{green:02x}{blue:02x}")
+    def show() -> None:
+        if done.wait(1.0):
+            return
+        from rich.console import Console
+        from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+        columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
+        with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+            progress.add_task(what, total=None)
+            done.wait()
+
+    watcher = threading.Thread(target=show, daemon=True)
+    watcher.start()
+    try:
+        yield
+    finally:
+        done.set()
+        watcher.join()
 
 
 def _console() -> Console:
     from rich.console import Console
 
-    # Without a terminal, rich falls back to 80 columns, which would break long recipe lines in
-    # files; there nothing needs to wrap.
-    return Console() if sys.stdout.isatty() else Console(width=200)
+    console = Console()
+    if not console.is_terminal or not sys.stdout.isatty():
+        return Console(width=_UNWRAPPED)
+    if console.width > _MOST_COLUMNS:
+        return Console(width=_MOST_COLUMNS)  # longer lines are hard to follow
+    return console
+
+
+def _shows_blocks(console: Console) -> bool:
+    """Whether colours come out near enough to be looked at."""
+    return console.color_system in ("truecolor", "256") and not console.no_color
+
+
+def _rendered(part: Part, blocks: bool) -> Iterator[RenderableType]:
+    from rich.text import Text
+
+    def text(line: str, style: str = "") -> Text:
+        return Text(_spoken(line), style=style)
+
+    if isinstance(part, str):
+        yield text(part)
+    elif isinstance(part, Heading):
+        yield text(part.text, "bold")
+    elif isinstance(part, Framed):
+        yield from _framed(part, blocks)
+    else:
+        yield _table(part, blocks)
+
+
+def _framed(part: Framed, blocks: bool) -> Iterator[RenderableType]:
+    from rich.padding import Padding
+    from rich.table import Table
+    from rich.text import Text
+
+    lines = [Text(_spoken(line)) for line in part.lines]
+    if not blocks:
+        yield from (Padding(line, (0, 0, 0, 2), expand=False) for line in lines)
+        return
+    table = Table.grid(padding=(0, 2, 0, 0))
+    table.add_column(no_wrap=True, width=_FRAME_WIDTH + len(_NOT_SHOWN))
+    table.add_column()
+    table.add_row(Text("\n").join(_frame(part)), Text("\n").join(lines))
+    yield table
+
+
+def _frame(part: Framed) -> list[Text]:
+    from rich.text import Text
+
+    inner, outer = f"on {part.prediction.hex}", f"on {(part.target or part.prediction).hex}"
+    mark = "" if all(swatch.shown for swatch in _swatches(part)) else _NOT_SHOWN
+    height = min(max(3, len(part.lines)), _FRAME_HEIGHT)
+    edge = (" " * _FRAME_EDGE, outer)
+    whole = Text.assemble((" " * _FRAME_WIDTH, outer))
+    middle = Text.assemble(edge, (" " * (_FRAME_WIDTH - 2 * _FRAME_EDGE), inner), edge)
+    return [whole, Text.assemble(middle, mark), *[middle] * (height - 3), whole]
+
+
+def _table(part: Grid, blocks: bool) -> RenderableType:
+    from rich.box import SIMPLE_HEAD
+    from rich.table import Table
+    from rich.text import Text
+
+    kept = [i for i in range(len(part.columns)) if blocks or not _is_of_swatches(part, i)]
+    table = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False)
+    for i in kept:
+        title = part.columns[i]
+        of_figures = title.startswith(">")
+        table.add_column(
+            Text(_spoken(title.removeprefix(">"))),
+            justify="right" if of_figures else "left",
+            no_wrap=of_figures or _is_of_swatches(part, i),
+            overflow="fold",
+        )
+    for row in part.rows:
+        table.add_row(*(_cell(row[i]) for i in kept))
+    return table
+
+
+def _cell(cell: str | Swatch) -> Text:
+    from rich.text import Text
+
+    if isinstance(cell, str):
+        return Text(_spoken(cell))
+    return Text.assemble((_BLOCK, f"on {cell.hex}"), " " if cell.shown else _NOT_SHOWN)
+
+
+def _plain(part: Part) -> Iterator[str]:
+    if isinstance(part, str):
+        yield part
+    elif isinstance(part, Heading):
+        yield part.text
+    elif isinstance(part, Framed):
+        yield from part.lines
+    else:
+        titles = [title.removeprefix(">") for title in part.columns]
+        for row in part.rows:
+            cells = [
+                f"{title} {cell}".strip()
+                for title, cell in zip(titles, row, strict=True)
+                if isinstance(cell, str) and cell
+            ]
+            yield "; ".join(cells)
+
+
+def _swatches(part: Part) -> Iterator[Swatch]:
+    if isinstance(part, Framed):
+        yield part.prediction
+        if part.target is not None:
+            yield part.target
+    elif isinstance(part, Grid):
+        yield from (cell for row in part.rows for cell in row if not isinstance(cell, str))
+
+
+def _is_of_swatches(part: Grid, column: int) -> bool:
+    return any(not isinstance(row[column], str) for row in part.rows)
+
+
+def _spoken(text: str) -> str:
+    """Text with what standard output cannot encode put into words."""
+    if _says_unicode():
+        return text
+    encoding = sys.stdout.encoding or "ascii"
+    return _in_words(text).encode(encoding, "backslashreplace").decode(encoding)
+
+
+def _in_words(text: str) -> str:
+    return text.replace("ΔE00", "Delta E 00")
+
+
+def _says_unicode() -> bool:
+    return (sys.stdout.encoding or "ascii").lower().replace("-", "").startswith("utf")
+
+
+def _wrapped(line: str) -> str:
+    """A line broken between words where standard error is a terminal."""
+    if not sys.stderr.isatty():
+        return line
+    width = min(shutil.get_terminal_size().columns, _MOST_COLUMNS)
+    return textwrap.fill(line, width, subsequent_indent="  ", break_on_hyphens=False)

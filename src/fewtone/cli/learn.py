@@ -10,6 +10,7 @@ import typer
 from fewtone.cli import options
 
 if TYPE_CHECKING:
+    from fewtone.cli.console import Part
     from fewtone.learning import FitReport
 
 __all__ = ["learn"]
@@ -21,34 +22,28 @@ def learn(
         str | None,
         typer.Option("--leave-out", metavar="P1,P2", help="Panels that are not to count."),
     ] = None,
+    plain: options.PlainOption = False,
     as_json: options.JsonOption = False,
 ) -> None:
     """Learn the optics of toners and grounds from the shelf's readings."""
     from fewtone.api import learn as learn_shelf
-    from fewtone.cli.console import print_document
+    from fewtone.cli.console import out, print_document, working
     from fewtone.documents import learn_document
 
     folder = options.shelf_folder(shelf)
-    report = learn_shelf(folder, leave_out=options.names(leave_out) or ())
+    with working("Learning"):
+        report = learn_shelf(folder, leave_out=options.names(leave_out) or ())
     if as_json:
         print_document(learn_document(report))
     else:
-        _show(report, folder)
+        out(*_parts(report, folder), plain=plain)
 
 
-def _show(report: FitReport, folder: Path) -> None:
-    from rich.box import SIMPLE_HEAD
-    from rich.table import Table
+def _parts(report: FitReport, folder: Path) -> list[Part]:
+    from fewtone.cli.console import Grid, Heading
 
-    from fewtone.cli.console import out
-
-    table = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False)
-    table.add_column("toner", overflow="fold")
-    for title in ("readings", "Delta E", "worst", "peak nm", "strength"):
-        table.add_column(title, justify="right", no_wrap=True)
-    table.add_column("worst panel", overflow="fold")
-    for name, toner in report.toners.items():
-        table.add_row(
+    rows = [
+        (
             name,
             str(toner.readings),
             f"{toner.median_de00:.2f}",
@@ -57,12 +52,17 @@ def _show(report: FitReport, folder: Path) -> None:
             f"{toner.strength:.2f}",
             toner.worst_panel,
         )
-    out(
-        f"Learnt {len(report.toners)} toners from {report.readings} readings on "
-        f"{report.panels} panels.",
-        "Delta E is between readings and fit: the median of each toner, and its worst panel.",
+        for name, toner in report.toners.items()
+    ]
+    columns = (">readings", ">ΔE00", ">worst", ">peak nm", ">strength", "worst panel")
+    return [
+        Heading(
+            f"Learnt {len(report.toners)} toners from {report.readings} readings on "
+            f"{report.panels} panels."
+        ),
+        "ΔE00 is between readings and fit: the median of each toner, and its worst panel.",
         "",
-        table,
+        Grid(("toner", *columns), rows),
         "",
         f"Next: fewtone match TARGET --shelf {folder}",
-    )
+    ]

@@ -9,10 +9,9 @@ import typer
 from fewtone.cli import options
 
 if TYPE_CHECKING:
-    from rich.table import Table
-    from rich.text import Text
-
     from fewtone.bench.letdown import Letdown, Strip
+    from fewtone.cli.console import Grid, Part
+    from fewtone.colorimetry import Light
 
 __all__ = ["letdown"]
 
@@ -27,10 +26,11 @@ def letdown(
     coats: Annotated[
         int | None, typer.Option("--coats", metavar="N", help="The last coat of the strips.")
     ] = None,
+    plain: options.PlainOption = False,
     as_json: options.JsonOption = False,
 ) -> None:
     """Predict the colour at each coat over each ground, and which comes nearest to a target."""
-    from fewtone.cli.console import print_cautions, print_document
+    from fewtone.cli.console import out, print_cautions, print_document
     from fewtone.documents import letdown_document
 
     loaded = options.open_shelf(shelf)
@@ -46,54 +46,43 @@ def letdown(
     if as_json:
         print_document(letdown_document(result))
     else:
-        _show(result)
+        out(*_parts(result), plain=plain)
 
 
-def _show(result: Letdown) -> None:
-    from fewtone.cli.console import out, shows_colour
+def _parts(result: Letdown) -> list[Part]:
+    from fewtone.cli.console import Heading
     from fewtone.cli.words import target_words
 
-    recipe = result.recipe
-    blend, medium, _ = str(recipe).split(", ")
-    out(f"{blend}, {medium}", "")
+    blend, medium, _ = str(result.recipe).split(", ")
+    parts: list[Part] = [Heading(f"{blend}, {medium}"), ""]
     if result.target is not None:
-        out(target_words(result.target), "")
-    coloured = shows_colour()
+        parts += [target_words(result.target), ""]
     for strip in result.strips:
-        out(f"Over {strip.ground}", _table(strip, coloured), "")
-    if coloured and not all(step.in_gamut for strip in result.strips for step in strip.steps):
-        out("* A screen cannot show this colour; the block is the nearest it can.")
+        parts += [f"Over {strip.ground}", _grid(strip, result.light), ""]
     best = result.nearest
     if best is not None:
-        out(f"Nearest of all: {best.coats} coats over {best.ground}, Delta E {best.de00:.2f}")
+        parts.append(f"Nearest of all: {best.coats} coats over {best.ground}, ΔE00 {best.de00:.2f}")
+    return parts
 
 
-def _table(strip: Strip, coloured: bool) -> Table:
-    from rich.box import SIMPLE_HEAD
-    from rich.table import Table
-
-    from fewtone.cli.console import swatch
+def _grid(strip: Strip, light: Light) -> Grid:
+    from fewtone.cli.console import Grid
+    from fewtone.sheet.swatches import swatches
 
     compared = strip.nearest is not None
-    table = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False)
-    table.add_column("coats", justify="right")
-    if coloured:
-        table.add_column("")
-    for title in ("L*", "a*", "b*", "step", *(["Delta E"] if compared else [])):
-        table.add_column(title, justify="right", no_wrap=True)
-    if compared:
-        table.add_column("")
-    for step in strip.steps:
-        row: list[str | Text] = [str(step.coats)]
-        if coloured:
-            block = swatch(step.rgb)
-            row.append(block if step.in_gamut else block.append("*", style="not on default"))
-        row += [f"{value:.1f}" for value in step.lab]
-        row.append("" if step.step_de00 is None else f"{step.step_de00:.1f}")
-        if compared:
-            row += [f"{step.de00:.2f}", _mark(strip, step.coats)]
-        table.add_row(*row)
-    return table
+    blocks = swatches([step.lab for step in strip.steps], light)
+    rows = [
+        (
+            str(step.coats),
+            block,
+            *(f"{value:.1f}" for value in step.lab),
+            "" if step.step_de00 is None else f"{step.step_de00:.1f}",
+            *((f"{step.de00:.2f}", _mark(strip, step.coats)) if compared else ()),
+        )
+        for step, block in zip(strip.steps, blocks, strict=True)
+    ]
+    columns = (">coats", "", ">L*", ">a*", ">b*", ">step", *((">ΔE00", "") if compared else ()))
+    return Grid(columns, rows)
 
 
 def _mark(strip: Strip, coats: int) -> str:

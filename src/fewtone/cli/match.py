@@ -9,8 +9,7 @@ import typer
 from fewtone.cli import options
 
 if TYPE_CHECKING:
-    from rich.table import Table
-
+    from fewtone.cli.console import Grid, Part
     from fewtone.match import Match, MatchResult
     from fewtone.model.target import Target
 
@@ -40,13 +39,14 @@ def match(
     max_part: options.MaxPartOption = None,
     tolerance: options.ToleranceOption = None,
     top: options.TopOption = 8,
+    plain: options.PlainOption = False,
     as_json: options.JsonOption = False,
 ) -> None:
     """Find the recipe with the fewest toners for a target, and what closer ones would cost.
 
     Exits with 3 when nothing is within tolerance.
     """
-    from fewtone.cli.console import SAFETY, print_cautions, print_document
+    from fewtone.cli.console import SAFETY, out, print_cautions, print_document, working
     from fewtone.documents import match_document
 
     rules = options.rule_options(
@@ -63,71 +63,84 @@ def match(
     loaded = options.open_shelf(shelf)
     wanted = loaded.target(target, light=light, deck=deck)
     print_cautions(wanted.cautions)
-    result = loaded.match(wanted, **rules)
+    with working("Searching"):
+        result = loaded.match(wanted, **rules)
     if as_json:
         print_document(match_document(result, wanted, result.tolerance))
     else:
-        _show(result, wanted)
+        out(*_parts(result, wanted), plain=plain)
     print_cautions([SAFETY])
     if result.simplest is None:
         raise typer.Exit(_NOTHING_WITHIN_TOLERANCE)
 
 
-def _show(result: MatchResult, target: Target) -> None:
-    from fewtone.cli.console import out
-    from fewtone.cli.words import lab_words, target_words
+def _parts(result: MatchResult, target: Target) -> list[Part]:
+    from fewtone.cli.words import target_words
 
-    out(target_words(target), "")
-    if result.miss:
-        out(
-            f"Nothing on this shelf is within {result.tolerance:g} of it. The closest:",
-            "",
-            f"  {result.closest.recipe}",
-            f"  Delta E {result.closest.de00:.2f}: {result.miss.words}",
-            f"  Limited by: {', '.join(result.miss.limits)}",
-            f"  Reads {lab_words(result.closest.lab)}",
-            "",
-        )
-    else:
-        for title, pick in (
-            ("Simplest", result.simplest),
-            ("Closest", result.closest),
-            ("Evenest", result.evenest),
-        ):
-            if pick is not None:
-                out(*_pick_lines(title, pick), "")
+    parts: list[Part] = []
+    for title, pick in _picks(result):
+        parts += [*_pick(title, pick, result, target), ""]
+    parts += [target_words(target), ""]
     if result.recipes:
-        out("The trade-off, simplest first:", _trade_off(result))
-    out("", f"Proven best of {result.proof.admissible:,} recipes that the rules admit.")
+        parts += ["The trade-off, simplest first:", "", _trade_off(result, target), ""]
+    return [*parts, f"Proven best of {result.proof.admissible:,} recipes that the rules admit."]
 
 
-def _pick_lines(title: str, pick: Match) -> list[str]:
+def _picks(result: MatchResult) -> list[tuple[str, Match]]:
+    """The picks with what each is; one recipe that is several of them is shown once."""
+    if result.miss:
+        return [("Nothing on this shelf is within tolerance; this comes closest.", result.closest)]
+    titles: dict[str, tuple[list[str], Match]] = {}
+    named = (
+        ("simplest", result.simplest),
+        ("closest", result.closest),
+        ("evenest", result.evenest),
+    )
+    for name, pick in named:
+        if pick is not None:
+            titles.setdefault(str(pick.recipe), ([], pick))[0].append(name)
+    return [(f"The {' and the '.join(names)}.", pick) for names, pick in titles.values()]
+
+
+def _pick(title: str, pick: Match, result: MatchResult, target: Target) -> list[Part]:
+    from fewtone.cli.console import Framed, Heading
     from fewtone.cli.words import lab_words
+    from fewtone.match import direction
+    from fewtone.sheet.swatches import swatch
+    from fewtone.sheet.words import certainty_words, difference_words, evenness_words
 
-    passing = "" if pick.pass_probability is None else f", passes {pick.pass_probability:.0%}"
-    return [
-        f"{title:9} {pick.recipe}",
-        f"{'':9} Delta E {pick.de00:.2f}{passing}, unevenness {pick.unevenness:.2f}, "
-        f"reads {lab_words(pick.lab)}",
+    assert pick.de00 is not None
+    lines = [
+        f"{title} ΔE00 {pick.de00:.2f}: {difference_words(pick.de00)}",
+        f"Against the target {direction(pick.lab, target.lab)}",
+        f"Reads {lab_words(pick.lab)}",
     ]
+    if result.miss:
+        lines.append(f"Limited by: {', '.join(result.miss.limits)}")
+    lines += [
+        f"How sure: {certainty_words(pick.pass_probability)}",
+        f"How forgiving: unevenness {pick.unevenness:.2f}, {evenness_words(pick.unevenness)}",
+    ]
+    framed = Framed(swatch(pick.lab, target.light), swatch(target.lab, target.light), lines)
+    return [Heading(str(pick.recipe)), framed]
 
 
-def _trade_off(result: MatchResult) -> Table:
-    from rich.box import SIMPLE_HEAD
-    from rich.table import Table
+def _trade_off(result: MatchResult, target: Target) -> Grid:
+    from fewtone.cli.console import Grid
+    from fewtone.sheet.swatches import swatch
 
-    table = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False)
-    for title in ("toners", "parts", "Delta E", "uneven", "passes"):
-        table.add_column(title, justify="right", no_wrap=True)
-    table.add_column("recipe", overflow="fold")
+    sure = any(match.pass_probability is not None for match in result.recipes)
+    rows = []
     for match in result.recipes:
         passing = "" if match.pass_probability is None else f"{match.pass_probability:.0%}"
-        table.add_row(
-            str(len(match.recipe.blend)),
-            f"{sum(match.recipe.blend.values())}",
-            f"{match.de00:.2f}",
-            f"{match.unevenness:.2f}",
-            passing,
-            str(match.recipe),
+        rows.append(
+            (
+                swatch(match.lab, target.light),
+                str(match.recipe),
+                f"{match.de00:.2f}",
+                *((passing,) if sure else ()),
+                f"{match.unevenness:.2f}",
+            )
         )
-    return table
+    columns = ("", "recipe", ">ΔE00", *((">passes",) if sure else ()), ">uneven")
+    return Grid(columns, rows)

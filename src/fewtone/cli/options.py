@@ -24,6 +24,7 @@ __all__ = [
     "LightOption",
     "MaxPartOption",
     "MaxTonersOption",
+    "PlainOption",
     "RecipeArgument",
     "ShelfOption",
     "TargetOption",
@@ -58,6 +59,14 @@ ShelfOption: TypeAlias = Annotated[
 ]
 JsonOption: TypeAlias = Annotated[
     bool, typer.Option("--json", help="One JSON document on standard output, nothing else.")
+]
+PlainOption: TypeAlias = Annotated[
+    bool,
+    typer.Option(
+        "--plain",
+        envvar="FEWTONE_PLAIN",
+        help="Lines of words alone: no colour, no blocks, no table.",
+    ),
 ]
 LightOption: TypeAlias = Annotated[
     str | None,

@@ -9,9 +9,8 @@ import typer
 from fewtone.cli import options
 
 if TYPE_CHECKING:
-    from rich.table import Table
-
     from fewtone.bench.simplify import Simplification
+    from fewtone.cli.console import Grid, Part
     from fewtone.match import Match
 
 __all__ = ["simplify"]
@@ -48,13 +47,14 @@ def simplify(
     max_part: options.MaxPartOption = None,
     tolerance: options.ToleranceOption = None,
     top: options.TopOption = 8,
+    plain: options.PlainOption = False,
     as_json: options.JsonOption = False,
 ) -> None:
     """Find few-toner recipes that give a formula's predicted colour, and what they lose.
 
     Exits with 3 when nothing is within tolerance.
     """
-    from fewtone.cli.console import SAFETY, print_cautions, print_document
+    from fewtone.cli.console import SAFETY, out, print_cautions, print_document, working
     from fewtone.documents import simplify_document
 
     rules = options.rule_options(
@@ -71,74 +71,83 @@ def simplify(
     if keep is not None:
         rules["keep"] = options.names(keep) or ()
     loaded = options.open_shelf(shelf)
-    result = loaded.simplify(formula, every_ground=every_ground, light=light, **rules)
+    with working("Searching"):
+        result = loaded.simplify(formula, every_ground=every_ground, light=light, **rules)
     print_cautions(result.cautions)
     if as_json:
         print_document(simplify_document(result))
     else:
-        _show(result)
+        out(*_parts(result), plain=plain)
     print_cautions([SAFETY])
     if result.result.simplest is None:
         raise typer.Exit(_NOTHING_WITHIN_TOLERANCE)
 
 
-def _show(result: Simplification) -> None:
-    from fewtone.cli.console import out
+def _parts(result: Simplification) -> list[Part]:
     from fewtone.cli.words import lab_words
 
     formula, found = result.formula, result.result
-    out(
-        f"Formula   {formula.recipe}",
-        f"          reads {lab_words(formula.lab)} in {result.target.light} as predicted, "
-        f"unevenness {formula.unevenness:.2f}",
-        "",
-    )
-    if result.already_simple is not None:
-        out(f"It is simple already: {result.already_simple}", "")
-    if result.idle:
-        out(f"These do nothing to its colour: {', '.join(result.idle)}", "")
+    parts: list[Part] = []
     if found.miss is not None:
-        out(f"Nothing is within {found.tolerance:g} of it: {found.miss.words}", "")
+        parts += [
+            f"Nothing is within {found.tolerance:g} of the formula: {found.miss.words}",
+            "",
+        ]
     for title, pick in (
-        ("Simplest", found.simplest),
-        ("Closest", found.closest),
-        ("Evenest", found.evenest),
+        ("The simplest.", found.simplest),
+        ("The closest.", found.closest),
+        ("The evenest.", found.evenest),
     ):
         if pick is not None:
-            out(*_pick_lines(title, pick, result), "")
+            parts += [*_pick(title, pick, result), ""]
+    parts += [
+        "Formula:",
+        f"  {formula.recipe}",
+        f"  Reads {lab_words(formula.lab)} in {result.target.light} as predicted",
+        f"  Unevenness {formula.unevenness:.2f}",
+        "",
+    ]
+    if result.already_simple is not None:
+        parts += [f"It is simple already: {result.already_simple}", ""]
+    if result.idle:
+        parts += [f"These do nothing to its colour: {', '.join(result.idle)}", ""]
     if found.recipes:
-        out("The trade-off, simplest first:", _trade_off(result))
-    out("", f"Proven best of {found.proof.admissible:,} recipes that the rules admit.")
+        parts += ["The trade-off, simplest first:", "", _trade_off(result), ""]
+    return [*parts, f"Proven best of {found.proof.admissible:,} recipes that the rules admit."]
 
 
-def _pick_lines(title: str, pick: Match, result: Simplification) -> list[str]:
-    loss, formula = result.losses[pick.recipe], result.formula
+def _pick(title: str, pick: Match, result: Simplification) -> list[Part]:
+    from fewtone.cli.console import Framed, Heading
+    from fewtone.sheet.swatches import swatch
+    from fewtone.sheet.words import difference_words
+
+    loss, formula, light = result.losses[pick.recipe], result.formula, result.target.light
+    assert pick.de00 is not None
     over = ", ".join(f"{name} {off:.2f}" for name, off in loss.grounds.items())
     under = ", ".join(f"{name} {off:.2f}" for name, off in loss.lights.items())
     worst = " over the worst ground" if result.every_ground else ""
-    return [
-        f"{title:9} {pick.recipe}",
-        f"{'':9} Delta E {pick.de00:.2f}{worst}; coats {formula.recipe.coats} -> "
-        f"{pick.recipe.coats}, unevenness {formula.unevenness:.2f} -> {pick.unevenness:.2f}",
-        f"{'':9} lost over {over}",
-        f"{'':9} lost under {under}",
-    ]
+    lines = (
+        f"{title} ΔE00 {pick.de00:.2f}{worst}: {difference_words(pick.de00)}",
+        f"Coats {formula.recipe.coats} before, {pick.recipe.coats} after",
+        f"Unevenness {formula.unevenness:.2f} before, {pick.unevenness:.2f} after",
+        f"Lost over {over}",
+        f"Lost under {under}",
+    )
+    framed = Framed(swatch(pick.lab, light), swatch(formula.lab, light), lines)
+    return [Heading(str(pick.recipe)), framed]
 
 
-def _trade_off(result: Simplification) -> Table:
-    from rich.box import SIMPLE_HEAD
-    from rich.table import Table
+def _trade_off(result: Simplification) -> Grid:
+    from fewtone.cli.console import Grid
+    from fewtone.sheet.swatches import swatch
 
-    table = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False)
-    for title in ("toners", "parts", "Delta E", "uneven"):
-        table.add_column(title, justify="right", no_wrap=True)
-    table.add_column("recipe", overflow="fold")
-    for match in result.result.recipes:
-        table.add_row(
-            str(len(match.recipe.blend)),
-            f"{sum(match.recipe.blend.values())}",
+    rows = [
+        (
+            swatch(match.lab, result.target.light),
+            str(match.recipe),
             f"{match.de00:.2f}",
             f"{match.unevenness:.2f}",
-            str(match.recipe),
         )
-    return table
+        for match in result.result.recipes
+    ]
+    return Grid(("", "recipe", ">ΔE00", ">uneven"), rows)
