@@ -43,6 +43,7 @@ import numpy as np
 
 from fewtone.colorimetry.light import Light, nanometre_weights, white_point
 from fewtone.errors import Fault, FewtoneError
+from fewtone.spectra import interpolation
 from fewtone.typing import FloatArray, FloatLike, frozen
 
 __all__ = ["weights", "xyz"]
@@ -107,14 +108,7 @@ def _weights(shape: tuple[int, ...], grid_bytes: bytes, light: Light) -> FloatAr
     nodes = np.frombuffer(grid_bytes).reshape(shape)
     _check_grid(nodes)
     wavelength_nm, per_nanometre = nanometre_weights(light)
-    first = np.clip(np.searchsorted(nodes, wavelength_nm, side="right") - 2, 0, nodes.size - 4)
-    used = first[:, np.newaxis] + np.arange(4)
-    near, held = nodes[used], np.clip(wavelength_nm, nodes[0], nodes[-1])
-    folded = np.zeros((nodes.size, 3))
-    for j in range(4):
-        others = near[:, [k for k in range(4) if k != j]]
-        share = (held[:, np.newaxis] - others) / (near[:, j, np.newaxis] - others)
-        np.add.at(folded, used[:, j], share.prod(axis=1)[:, np.newaxis] * per_nanometre)
+    folded = interpolation(nodes, wavelength_nm) @ per_nanometre
     for column in folded.T:
         _fold_negatives(column, nodes)
     return frozen(folded * (white_point(light) / folded.sum(axis=0)))
