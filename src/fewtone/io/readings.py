@@ -21,10 +21,16 @@ from fewtone.model.recipe import Number, exact_number, parse_blend
 from fewtone.model.shelf import ShelfSettings
 from fewtone.typing import FloatArray, frozen
 
-__all__ = ["READINGS_FILE", "load_readings", "readings_digest"]
+__all__ = [
+    "READINGS_FILE",
+    "REQUIRED_COLUMNS",
+    "ReadingColumns",
+    "load_readings",
+    "readings_digest",
+]
 
 READINGS_FILE = "readings.csv"
-_REQUIRED = ("panel", "ground", "blend", "medium_parts", "coats")
+REQUIRED_COLUMNS = ("panel", "ground", "blend", "medium_parts", "coats")
 _OPTIONAL = ("date", "note", "reducer_percent")
 _WAVELENGTH = re.compile(r"(\d+(?:[.,]\d+)?)\s*(?:nm)?")
 _LIGHT_COLUMN = re.compile(r"([Lab])\s+(\S+/\d+)")
@@ -43,7 +49,7 @@ def readings_digest(folder: Path) -> str:
     return hashlib.sha256(path.read_bytes()).hexdigest() if path.is_file() else ""
 
 
-def load_readings(folder: Path, settings: ShelfSettings) -> Readings:
+def load_readings(folder: Path, settings: ShelfSettings, data: bytes | None = None) -> Readings:
     """Read and check a shelf's readings.
 
     Parameters
@@ -52,6 +58,8 @@ def load_readings(folder: Path, settings: ShelfSettings) -> Readings:
         The shelf's folder.
     settings
         What its ``shelf.toml`` says: names, light, and whether spectra are factors or percent.
+    data
+        What is to stand in the file, to check it before it is written; read if None.
 
     Raises
     ------
@@ -59,11 +67,12 @@ def load_readings(folder: Path, settings: ShelfSettings) -> Readings:
         All that is wrong with the file.
     """
     path = folder / READINGS_FILE
-    data = read_bytes(path)
+    if data is None:
+        data = read_bytes(path)
     table = read_table(path, data)
-    columns = _Columns.of(table, settings.measurement.light)
+    columns = ReadingColumns.of(table, settings.measurement.light)
     strange = table.strangers(columns.known)
-    table.require(_REQUIRED, columns.known)
+    table.require(REQUIRED_COLUMNS, columns.known)
     if not (columns.wavelengths or columns.lights or table.faults):
         table.fault(
             "There are no readings here: neither L, a, b nor wavelength columns such as 400, 410.",
@@ -90,7 +99,7 @@ def load_readings(folder: Path, settings: ShelfSettings) -> Readings:
 
 
 @dataclass(frozen=True, slots=True)
-class _Columns:
+class ReadingColumns:
     """Which columns hold what: wavelength in nm by column, and the three columns of each light."""
 
     wavelengths: Mapping[str, float]
@@ -98,11 +107,13 @@ class _Columns:
 
     @property
     def known(self) -> set[str]:
-        names = {*_REQUIRED, *_OPTIONAL, *self.wavelengths}
+        """Every column that has a meaning."""
+        names = {*REQUIRED_COLUMNS, *_OPTIONAL, *self.wavelengths}
         return names.union(*self.lights.values()) | ({"L", "a", "b"} if self.lights else set())
 
     @classmethod
-    def of(cls, table: Table, shelf_light: Light) -> _Columns:
+    def of(cls, table: Table, shelf_light: Light) -> ReadingColumns:
+        """Sort a table's columns; what is wrong with them is noted as its faults."""
         wavelengths: dict[str, float] = {}
         coordinates: dict[Light, dict[str, str]] = {}
         for column in table.columns:
@@ -162,7 +173,7 @@ def _check_wavelengths(table: Table, wavelengths: Mapping[str, float]) -> None:
             return
 
 
-def _check_scale(table: Table, columns: _Columns, percent: bool) -> set[int]:
+def _check_scale(table: Table, columns: ReadingColumns, percent: bool) -> set[int]:
     """Judge, over whole rows, whether reflectance is a factor or a percentage.
 
     Returns the rows that are on the wrong scale; their faults are noted.
@@ -201,7 +212,7 @@ def _check_scale(table: Table, columns: _Columns, percent: bool) -> set[int]:
     return {row.number for row, value in largest if value > _FACTOR_LIMIT}
 
 
-def _reading(row: Row, columns: _Columns, settings: ShelfSettings) -> Reading | None:
+def _reading(row: Row, columns: ReadingColumns, settings: ShelfSettings) -> Reading | None:
     """One reading; None where there is none yet, or where a fault was noted."""
     spectral = [row.text(column) for column in columns.wavelengths]
     lab_cells = [row.text(column) for names in columns.lights.values() for column in names]
@@ -300,7 +311,7 @@ def _thinning(row: Row, settings: ShelfSettings) -> Fraction:
     return (100 + Fraction(settings.house_reducer_percent)) / (100 + Fraction(used))
 
 
-def _reflectance(row: Row, columns: _Columns, percent: bool) -> FloatArray | None:
+def _reflectance(row: Row, columns: ReadingColumns, percent: bool) -> FloatArray | None:
     scale = 100 if percent else 1
     values = [
         row.number_in(column, -0.05 * scale, _LARGEST_FACTOR * scale, what="a reflectance")

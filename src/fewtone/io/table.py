@@ -37,6 +37,7 @@ class Table:
 
     file: str
     columns: tuple[str, ...]
+    delimiter: str = ","
     rows: list[Row] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
 
@@ -150,8 +151,8 @@ class Row:
         return text
 
 
-def read_bytes(path: Path) -> bytes:
-    """Read a user's file.
+def read_bytes(path: Path, largest: int = LARGEST_FILE) -> bytes:
+    """Read a user's file, never more than `largest` bytes of it.
 
     Raises
     ------
@@ -159,16 +160,20 @@ def read_bytes(path: Path) -> bytes:
         It is missing, unreadable, empty or larger than any such file could be.
     """
     try:
-        if path.stat().st_size > LARGEST_FILE:
+        too_large = path.stat().st_size > largest
+        if not too_large:
+            with path.open("rb") as file:
+                data = file.read(largest + 1)
+            too_large = len(data) > largest
+        if too_large:
             raise FewtoneError(
                 Fault(
-                    f"This file is larger than {LARGEST_FILE // 1_000_000} MB, which no such "
+                    f"This file is larger than {largest // 1_000_000} MB, which no such "
                     "file needs to be; it was not read.",
                     fix="Check that it is the right file.",
                     file=str(path),
                 )
             )
-        data = path.read_bytes()
     except OSError as error:
         raise FewtoneError(
             Fault(
@@ -222,7 +227,7 @@ def read_table(path: Path, data: bytes | None = None) -> Table:
     text = decode(read_bytes(path) if data is None else data, path.name)
     first = text.lstrip("\r\n").splitlines()[0] if text.strip() else ""
     delimiter = max(_DELIMITERS, key=first.count)
-    table = Table(path.name, ())
+    table = Table(path.name, (), delimiter)
     lines = _records(text, delimiter, path.name)
     _, header = next(lines)
     table.columns = tuple(cell.strip() for cell in header)
