@@ -44,29 +44,32 @@ def _parts(result: Check) -> list[Part]:
     from fewtone.sheet.words import certainty_words, difference_words, evenness_words
 
     match, target = result.match, result.target
-    lines = []
+    lines = [f"Reads {lab_words(match.lab)} in {result.light}"]
     if target is not None:
         assert match.de00 is not None
         verdict = "within tolerance" if match.in_tolerance else "not within tolerance"
-        lines += [
+        lines = [
             f"ΔE00 {match.de00:.2f}, {verdict}: {difference_words(match.de00)}",
-            f"Against the target {result.direction}",
+            f"It is {result.direction}",
+            *lines,
+            target_words(target),
+            f"How sure: {certainty_words(match.pass_probability)}",
         ]
-    lines.append(f"Reads {lab_words(match.lab)} in {result.light}")
-    details = []
-    if target is not None:
-        details += [target_words(target), f"How sure: {certainty_words(match.pass_probability)}"]
     if match.lab_sd is not None:
-        details.append(f"Known to within {lab_words(match.lab_sd)} (standard deviation)")
-    details.append(
-        f"How forgiving: unevenness {match.unevenness:.2f}, {evenness_words(match.unevenness)} "
-        "(ΔE00 between 90 % and 110 % of the film build)"
+        lines.append(f"Known to {lab_words(match.lab_sd)} (standard deviation)")
+    lines.append(
+        f"How forgiving: unevenness {match.unevenness:.2f}, {evenness_words(match.unevenness)}"
     )
-    framed = Framed(
-        swatch(match.lab, result.light), swatch(target.lab, target.light) if target else None, lines
-    )
-    spectrum = ("", "Predicted spectrum:", *_spectrum(result))
-    return [Heading(str(match.recipe)), "", framed, "", *details, *spectrum]
+    wanted = None if target is None else swatch(target.lab, target.light)
+    return [
+        Heading(str(match.recipe)),
+        Framed(swatch(match.lab, result.light), wanted, lines),
+        "",
+        "Unevenness is the ΔE00 between 90 % and 110 % of the film build.",
+        "",
+        "Predicted spectrum:",
+        *_spectrum(result),
+    ]
 
 
 def _spectrum(result: Check) -> list[str]:

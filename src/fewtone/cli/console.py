@@ -46,7 +46,7 @@ SAFETY = (
 _UNWRAPPED = 200
 _MOST_COLUMNS = 100
 _BLOCK = " " * 6
-_FRAME_WIDTH, _FRAME_HEIGHT, _FRAME_EDGE = 14, 5, 3
+_FRAME_WIDTH, _FRAME_HEIGHT, _FRAME_EDGE = 12, 5, 3
 _NOT_SHOWN = "*"
 _NOT_SHOWN_NOTE = f"{_NOT_SHOWN} A screen cannot show this colour; the block is the nearest it can."
 _ROUGH_NOTE = "This terminal has 256 colours, so the blocks are rough."
@@ -229,7 +229,7 @@ def _framed(part: Framed, blocks: bool) -> Iterator[RenderableType]:
     if not blocks:
         yield from (Padding(line, (0, 0, 0, 2), expand=False) for line in lines)
         return
-    table = Table.grid(padding=(0, 2, 0, 0))
+    table = Table.grid(padding=(0, 1, 0, 0))
     table.add_column(no_wrap=True, width=_FRAME_WIDTH + len(_NOT_SHOWN))
     table.add_column()
     table.add_row(Text("\n").join(_frame(part)), Text("\n").join(lines))

@@ -112,7 +112,7 @@ def _pick(title: str, pick: Match, result: MatchResult, target: Target) -> list[
     assert pick.de00 is not None
     lines = [
         f"{title} ΔE00 {pick.de00:.2f}: {difference_words(pick.de00)}",
-        f"Against the target {direction(pick.lab, target.lab)}",
+        f"It is {direction(pick.lab, target.lab)}",
         f"Reads {lab_words(pick.lab)}",
     ]
     if result.miss:

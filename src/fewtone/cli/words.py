@@ -13,8 +13,8 @@ __all__ = ["lab_words", "target_words"]
 
 
 def lab_words(lab: Sequence[float] | FloatArray) -> str:
-    """A colour as ``L* 38.2  a* -18.4  b* 9.7``."""
-    return f"L* {lab[0]:.1f}  a* {lab[1]:.1f}  b* {lab[2]:.1f}"
+    """A colour as ``L* 38.2  a* -18.4  b*   9.7``."""
+    return f"L* {lab[0]:.1f}  a* {lab[1]:5.1f}  b* {lab[2]:5.1f}"
 
 
 def target_words(target: Target) -> str:

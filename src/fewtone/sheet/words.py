@@ -18,7 +18,7 @@ _DIFFERENCES = (
 _EVENNESS = (
     (1.0, "very forgiving"),
     (2.0, "forgiving"),
-    (4.0, "a heavy or a light pass will show"),
+    (4.0, "uneven passes show"),
 )
 
 
