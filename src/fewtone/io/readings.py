@@ -22,6 +22,11 @@ from fewtone.model.shelf import ShelfSettings
 from fewtone.typing import FloatArray, frozen
 
 __all__ = [
+    "FACTOR_LIMIT",
+    "LARGEST_FACTOR",
+    "LEAST_FACTOR",
+    "LEAST_NM",
+    "MOST_NM",
     "READINGS_FILE",
     "REQUIRED_COLUMNS",
     "ReadingColumns",
@@ -35,12 +40,12 @@ _OPTIONAL = ("date", "note", "reducer_percent")
 _WAVELENGTH = re.compile(r"(\d+(?:[.,]\d+)?)\s*(?:nm)?")
 _LIGHT_COLUMN = re.compile(r"([Lab])\s+(\S+/\d+)")
 _RATIO = re.compile(r"([\d.,]+)\s*:\s*1")
-_LEAST_NM, _MOST_NM = 300.0, 2500.0
+LEAST_NM, MOST_NM = 300.0, 2500.0
 # A factor above this is taken for percent, a percentage that never reaches it for a factor:
 # flake in 45:0 stays well below 2.5, and no panel is darker than 2.5 % at every wavelength of
 # every reading.
-_FACTOR_LIMIT = 2.5
-_LARGEST_FACTOR = 10.0
+FACTOR_LIMIT = 2.5
+LEAST_FACTOR, LARGEST_FACTOR = -0.05, 10.0
 
 
 def readings_digest(folder: Path) -> str:
@@ -153,10 +158,10 @@ def _light(table: Table, column: str, text: str) -> Light | None:
 def _check_wavelengths(table: Table, wavelengths: Mapping[str, float]) -> None:
     values = list(wavelengths.values())
     for column, value in wavelengths.items():
-        if not _LEAST_NM <= value <= _MOST_NM:
+        if not LEAST_NM <= value <= MOST_NM:
             unit = " It looks like micrometres." if 0.3 <= value <= 2.5 else ""
             table.fault(
-                f"A wavelength column must lie between {_LEAST_NM:g} and {_MOST_NM:g} nm.{unit}",
+                f"A wavelength column must lie between {LEAST_NM:g} and {MOST_NM:g} nm.{unit}",
                 "Name each column by its wavelength in nm, such as 400.",
                 row=1,
                 column=column,
@@ -185,15 +190,15 @@ def _check_scale(table: Table, columns: ReadingColumns, percent: bool) -> set[in
         if known:
             largest.append((row, max(known)))
     if percent:
-        if largest and all(value <= _FACTOR_LIMIT for _, value in largest):
+        if largest and all(value <= FACTOR_LIMIT for _, value in largest):
             table.fault(
                 'shelf.toml says reflectance = "percent", but no reading exceeds '
-                f"{_FACTOR_LIMIT:g}: these are factors.",
+                f"{FACTOR_LIMIT:g}: these are factors.",
                 'Set reflectance = "factor" in shelf.toml.',
                 row=largest[0][0].number,
             )
         return set()
-    over = [(row, value) for row, value in largest if value > _FACTOR_LIMIT]
+    over = [(row, value) for row, value in largest if value > FACTOR_LIMIT]
     if over and len(over) == len(largest):
         table.fault(
             'shelf.toml says reflectance = "factor" (0 to 1), but every row reads like percent '
@@ -209,7 +214,7 @@ def _check_scale(table: Table, columns: ReadingColumns, percent: bool) -> set[in
             row=row.number,
             value=str(value),
         )
-    return {row.number for row, value in largest if value > _FACTOR_LIMIT}
+    return {row.number for row, value in largest if value > FACTOR_LIMIT}
 
 
 def _reading(row: Row, columns: ReadingColumns, settings: ShelfSettings) -> Reading | None:
@@ -314,7 +319,7 @@ def _thinning(row: Row, settings: ShelfSettings) -> Fraction:
 def _reflectance(row: Row, columns: ReadingColumns, percent: bool) -> FloatArray | None:
     scale = 100 if percent else 1
     values = [
-        row.number_in(column, -0.05 * scale, _LARGEST_FACTOR * scale, what="a reflectance")
+        row.number_in(column, LEAST_FACTOR * scale, LARGEST_FACTOR * scale, what="a reflectance")
         for column in columns.wavelengths
     ]
     if any(value is None for value in values):
