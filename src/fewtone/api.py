@@ -6,6 +6,7 @@ them, so that loading a shelf stays quick.
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -26,11 +27,13 @@ if TYPE_CHECKING:
     from fewtone.bench.check import Check
     from fewtone.bench.letdown import Letdown
     from fewtone.bench.simplify import Simplification
+    from fewtone.io.instruments.take import Taken
     from fewtone.learning import FitReport
     from fewtone.match import MatchResult, RuleOptions
     from fewtone.predict import Prediction
+    from fewtone.sheet.content import Sheet, SheetOptions
 
-__all__ = ["Shelf", "TargetLike", "learn", "load", "new"]
+__all__ = ["Shelf", "TargetLike", "learn", "load", "new", "take"]
 
 TargetLike: TypeAlias = Target | str | Sequence[float]
 
@@ -261,6 +264,52 @@ class Shelf:
             self.curves, self.settings, line, every_ground=every_ground, light=under, **rules
         )
 
+    def sheet(
+        self,
+        recipe: Recipe | str,
+        *,
+        target: TargetLike | None = None,
+        light: Light | str | None = None,
+        deck: Path | None = None,
+        tolerance: float | None = None,
+        date: datetime.date | None = None,
+        **amount: Unpack[SheetOptions],
+    ) -> Sheet:
+        """Gather a page to print and pin up; ``.html()`` of it is the page.
+
+        Parameters
+        ----------
+        recipe
+            A recipe or its line.
+        target, light, deck, tolerance
+            As `Shelf.check` takes them.
+        date
+            The day on the page; today if None.
+        **amount
+            How much to mix, see `fewtone.sheet.content.SheetOptions`.
+
+        Raises
+        ------
+        FewtoneError
+            The recipe, the target or an amount cannot be used.
+        """
+        from fewtone.sheet.content import sheet
+
+        line = parse(recipe) if isinstance(recipe, str) else recipe
+        wanted = None if target is None else self.target(target, light=light, deck=deck)
+        under = Light.parse(light) if isinstance(light, str) else light
+        return sheet(
+            self.curves,
+            self.settings,
+            line,
+            target=wanted,
+            light=under,
+            tolerance=tolerance,
+            date=date,
+            cautions=self.cautions,
+            amount=amount,
+        )
+
 
 def load(folder: str | Path) -> Shelf:
     """Load a learnt shelf.
@@ -327,6 +376,56 @@ def new(
     if demo:
         return copy_demo_shelf(Path(folder))
     return new_shelf(Path(folder), toners=toners, solid=solid, metallic=metallic)
+
+
+def take(
+    folder: str | Path,
+    file: str | Path,
+    *,
+    mode: str | None = None,
+    light: Light | str | None = None,
+    leave_out: Sequence[str] = (),
+    force: bool = False,
+    dry_run: bool = False,
+) -> Taken:
+    """Take an instrument's file, CxF3 or CGATS text, into a shelf's readings.
+
+    Parameters
+    ----------
+    folder, file
+        The shelf's folder and the instrument's file.
+    mode
+        Which measurement mode counts, such as ``M1``, if the file has several.
+    light
+        Illuminant and observer of the file's Lab, such as ``D50/2``, if it does not say.
+    leave_out
+        Names of samples that are not to count.
+    force
+        Whether readings that are there already may be replaced.
+    dry_run
+        Whether to find out what would be done, and write nothing.
+
+    Returns
+    -------
+    Where each reading went.
+
+    Raises
+    ------
+    FewtoneError
+        The file cannot be used, or a sample's name says nothing here; nothing was written.
+    """
+    from fewtone.io.instruments.take import take as take_file
+
+    under = Light.parse(light) if isinstance(light, str) else light
+    return take_file(
+        Path(folder),
+        Path(file),
+        mode=mode,
+        light=under,
+        leave_out=leave_out,
+        force=force,
+        dry_run=dry_run,
+    )
 
 
 def _cautions(folder: Path, settings: ShelfSettings, curves: Curves) -> list[str]:

@@ -21,26 +21,9 @@ __all__ = ["batch"]
 
 def batch(
     recipe: options.RecipeArgument,
-    volume: Annotated[
-        str | None,
-        typer.Option(
-            "--volume",
-            metavar="600ml",
-            help="How much, ready to spray: ml, l, floz-us, floz-imp, qt-us or pt-imp.",
-        ),
-    ] = None,
-    area: Annotated[
-        str | None,
-        typer.Option(
-            "--area", metavar="1.4m2", help="What the recipe's coats are to cover: m2 or sqft."
-        ),
-    ] = None,
-    extra: Annotated[
-        str | None,
-        typer.Option(
-            "--extra", metavar="40ml", help="What gun and cup keep, on top: a volume or 10%."
-        ),
-    ] = None,
+    volume: options.VolumeOption = None,
+    area: options.AreaOption = None,
+    extra: options.ExtraOption = None,
     reducer: Annotated[
         str | None,
         typer.Option(
@@ -49,19 +32,9 @@ def batch(
             help="Reducer by volume of medium + blend, where it is not the usual share.",
         ),
     ] = None,
-    by_weight: Annotated[
-        bool, typer.Option("--by-weight", help="Land on steps of the scale, not lines of the cup.")
-    ] = False,
-    exact: Annotated[
-        bool,
-        typer.Option("--exact", help="The exact volume; says what rounding does to the colour."),
-    ] = False,
-    loose_additives: Annotated[
-        bool,
-        typer.Option(
-            "--loose-additives", help="Only toners and medium land on steps, additives need not."
-        ),
-    ] = False,
+    by_weight: options.ByWeightOption = False,
+    exact: options.ExactOption = False,
+    loose_additives: options.LooseAdditivesOption = False,
     shelf: options.ShelfOption = None,
     plain: options.PlainOption = False,
     as_json: options.JsonOption = False,

@@ -12,7 +12,7 @@ from typing import Annotated
 import typer
 
 from fewtone import __version__
-from fewtone.cli import batch, check, learn, letdown, match, new, simplify
+from fewtone.cli import batch, check, learn, letdown, match, new, sheet, simplify, take
 from fewtone.errors import Fault, FewtoneError, UsageError
 
 __all__ = ["app", "main"]
@@ -31,12 +31,14 @@ app = typer.Typer(
 )
 for command in (
     new.new,
+    take.take,
     learn.learn,
     match.match,
     check.check,
     simplify.simplify,
     letdown.letdown,
     batch.batch,
+    sheet.sheet,
 ):
     app.command()(command)
 

@@ -16,12 +16,17 @@ if TYPE_CHECKING:
     from fewtone.model.recipe import Number
 
 __all__ = [
+    "AreaOption",
+    "ByWeightOption",
     "CoatsOption",
     "DeckOption",
+    "ExactOption",
+    "ExtraOption",
     "GroundOption",
     "JsonOption",
     "LetdownOption",
     "LightOption",
+    "LooseAdditivesOption",
     "MaxPartOption",
     "MaxTonersOption",
     "PlainOption",
@@ -31,6 +36,7 @@ __all__ = [
     "ToleranceOption",
     "TopOption",
     "UseOption",
+    "VolumeOption",
     "WithoutOption",
     "names",
     "open_shelf",
@@ -113,6 +119,37 @@ MaxPartOption: TypeAlias = Annotated[
 ]
 TopOption: TypeAlias = Annotated[
     int, typer.Option("--top", metavar="N", min=0, help="Most recipes in the trade-off.")
+]
+VolumeOption: TypeAlias = Annotated[
+    str | None,
+    typer.Option(
+        "--volume",
+        metavar="600ml",
+        help="How much, ready to spray: ml, l, floz-us, floz-imp, qt-us or pt-imp.",
+    ),
+]
+AreaOption: TypeAlias = Annotated[
+    str | None,
+    typer.Option(
+        "--area", metavar="1.4m2", help="What the recipe's coats are to cover: m2 or sqft."
+    ),
+]
+ExtraOption: TypeAlias = Annotated[
+    str | None,
+    typer.Option("--extra", metavar="40ml", help="What gun and cup keep, on top: a volume or 10%."),
+]
+ByWeightOption: TypeAlias = Annotated[
+    bool, typer.Option("--by-weight", help="Land on steps of the scale, not lines of the cup.")
+]
+ExactOption: TypeAlias = Annotated[
+    bool,
+    typer.Option("--exact", help="The exact volume; says what rounding does to the colour."),
+]
+LooseAdditivesOption: TypeAlias = Annotated[
+    bool,
+    typer.Option(
+        "--loose-additives", help="Only toners and medium land on steps, additives need not."
+    ),
 ]
 
 

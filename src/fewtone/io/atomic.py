@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import os
 import tempfile
+from collections.abc import Iterable
 from pathlib import Path
 
-from fewtone.errors import Fault, FewtoneError
+from fewtone.errors import Fault, FewtoneError, UsageError
 
-__all__ = ["write_atomic"]
+__all__ = ["refuse_to_overwrite", "write_atomic"]
 
 
 def write_atomic(path: Path, content: str | bytes) -> None:
@@ -43,6 +44,27 @@ def write_atomic(path: Path, content: str | bytes) -> None:
                 file=str(path),
             )
         ) from error
+
+
+def refuse_to_overwrite(files: Iterable[Path]) -> None:
+    """Refuse to write over what is there.
+
+    Raises
+    ------
+    UsageError
+        Every file that exists already.
+    """
+    faults = [
+        Fault(
+            "There is something of this name already; nothing was written.",
+            fix="Write to another name, or say --force to overwrite it.",
+            file=str(file),
+        )
+        for file in files
+        if file.exists()
+    ]
+    if faults:
+        raise UsageError(*faults)
 
 
 def _usual_mode() -> int:
