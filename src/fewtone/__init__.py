@@ -12,11 +12,12 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from fewtone.api import Shelf, learn, load, new
+    from fewtone.api import learn, load, new
     from fewtone.colorimetry import Light
     from fewtone.errors import Fault, FewtoneError, UsageError
     from fewtone.model.recipe import Recipe, parse
     from fewtone.model.target import Target
+    from fewtone.shelf import Shelf
 
 __all__ = [
     "Fault",
@@ -40,7 +41,7 @@ _HOMES = {
     "FewtoneError": "errors",
     "Light": "colorimetry",
     "Recipe": "model.recipe",
-    "Shelf": "api",
+    "Shelf": "shelf",
     "Target": "model.target",
     "UsageError": "errors",
     "learn": "api",

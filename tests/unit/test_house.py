@@ -30,6 +30,7 @@ FLOORS = (
     "bench",
     "documents",
     "sheet",
+    "shelf",
     "api",
     "cli",
 )

@@ -11,9 +11,9 @@ import typer
 from fewtone.errors import Fault, FewtoneError, UsageError
 
 if TYPE_CHECKING:
-    from fewtone.api import Shelf
     from fewtone.match import RuleOptions
     from fewtone.model.recipe import Number
+    from fewtone.shelf import Shelf
 
 __all__ = [
     "AreaOption",
