@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from fewtone.api import learn, load, new
     from fewtone.colorimetry import Light
     from fewtone.errors import Fault, FewtoneError, UsageError
+    from fewtone.io.instruments.take import take
     from fewtone.model.recipe import Recipe, parse
     from fewtone.model.target import Target
     from fewtone.shelf import Shelf
@@ -32,6 +33,7 @@ __all__ = [
     "load",
     "new",
     "parse",
+    "take",
 ]
 
 __version__ = "0.1.0"
@@ -48,6 +50,7 @@ _HOMES = {
     "load": "api",
     "new": "api",
     "parse": "model.recipe",
+    "take": "io.instruments.take",
 }
 
 

@@ -84,6 +84,7 @@ def test_the_public_face_is_locked() -> None:
         "load",
         "new",
         "parse",
+        "take",
     ]
     for name in fewtone.__all__:
         assert getattr(fewtone, name) is not None
@@ -93,7 +94,7 @@ def test_the_public_face_is_locked() -> None:
 
 def test_public_functions_are_not_hidden_by_rooms() -> None:
     """No room has the name of a public function, which importing it would hide."""
-    for name in ("load", "learn", "new", "parse"):
+    for name in ("load", "learn", "new", "parse", "take"):
         with pytest.raises(ModuleNotFoundError):
             importlib.import_module(f"fewtone.{name}")
 

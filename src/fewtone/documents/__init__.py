@@ -7,6 +7,7 @@ the layout. Figures are rounded to what is meaningful, never finer than they are
 from __future__ import annotations
 
 from fewtone.documents.bench import batch_document, letdown_document, simplify_document
+from fewtone.documents.instruments import take_document
 from fewtone.documents.recipes import (
     Document,
     check_document,
@@ -24,4 +25,5 @@ __all__ = [
     "letdown_document",
     "match_document",
     "simplify_document",
+    "take_document",
 ]

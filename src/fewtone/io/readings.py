@@ -111,6 +111,11 @@ class ReadingColumns:
     lights: Mapping[Light, tuple[str, str, str]]
 
     @property
+    def reading(self) -> tuple[str, ...]:
+        """The columns that hold readings."""
+        return (*self.wavelengths, *(name for names in self.lights.values() for name in names))
+
+    @property
     def known(self) -> set[str]:
         """Every column that has a meaning."""
         names = {*REQUIRED_COLUMNS, *_OPTIONAL, *self.wavelengths}

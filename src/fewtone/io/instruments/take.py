@@ -1,0 +1,153 @@
+"""Taking an instrument's file into a shelf's readings: read, choose, merge, check, write."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from fewtone.colorimetry import Light
+from fewtone.errors import Fault, FewtoneError
+from fewtone.io.atomic import write_atomic
+from fewtone.io.instruments.choose import choose
+from fewtone.io.instruments.merge import Placed, merge
+from fewtone.io.instruments.samples import Export
+from fewtone.io.readings import READINGS_FILE, load_readings
+from fewtone.io.settings import load_settings
+from fewtone.io.table import read_bytes, read_table
+
+__all__ = ["Taken", "read_export", "take"]
+
+# Some 20,000 spectra; parsed, XML takes some ten times its size in memory.
+LARGEST_EXPORT = 20_000_000
+_XML_STARTS = tuple("<".encode(encoding) for encoding in ("utf-8", "utf-16-le", "utf-16-be"))
+_MARKS = (b"\xef\xbb\xbf", b"\xff\xfe", b"\xfe\xff")
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What was taken.
+
+    Parameters
+    ----------
+    file, kind
+        The instrument's file, and what it is: ``CxF3`` or ``CGATS``.
+    readings_file
+        The shelf's readings.
+    placed
+        Where each sample went.
+    left_out
+        Names that were not to count.
+    columns_added
+        Columns that readings.csv did not have.
+    written
+        Whether readings.csv was changed.
+    cautions
+        What should be told.
+    """
+
+    file: Path
+    kind: str
+    readings_file: Path
+    placed: tuple[Placed, ...]
+    left_out: tuple[str, ...]
+    columns_added: tuple[str, ...]
+    written: bool
+    cautions: tuple[str, ...]
+
+
+def take(
+    folder: str | Path,
+    file: str | Path,
+    *,
+    mode: str | None = None,
+    light: Light | str | None = None,
+    leave_out: Sequence[str] = (),
+    force: bool = False,
+    dry_run: bool = False,
+) -> Taken:
+    """Take an instrument's file, CxF3 or CGATS text, into a shelf's readings.
+
+    A sample's name says where its reading goes: ``P014`` is the row of panel P014 that has none
+    yet, ``P014 3`` its step of 3 coats, and a recipe line a new row on a new panel.
+
+    Parameters
+    ----------
+    folder
+        The shelf's folder.
+    file
+        The instrument's file.
+    mode
+        Which measurement mode counts, such as ``M1``, if the file has several.
+    light
+        Illuminant and observer of the file's Lab, such as ``D50/2``, if it does not say.
+    leave_out
+        Names of samples that are not to count.
+    force
+        Whether readings that stand there may be replaced.
+    dry_run
+        Whether to find out what would be done, and write nothing.
+
+    Returns
+    -------
+    Where each reading went.
+
+    Raises
+    ------
+    FewtoneError
+        The file, or readings.csv with it, would not do; nothing was written.
+    """
+    place, source = Path(folder), Path(file)
+    under = Light.parse(light) if isinstance(light, str) else light
+    settings = load_settings(place)
+    export = read_export(source)
+    found, cautions = choose(
+        export, settings.measurement, mode=mode, light=under, leave_out=leave_out
+    )
+    path = place / READINGS_FILE
+    data = read_bytes(path)
+    merged = merge(read_table(path, data), data, settings, found, file=export.file, force=force)
+    changed = merged.content != data
+    if changed:
+        load_readings(place, settings, merged.content)
+        if not dry_run:
+            write_atomic(path, merged.content)
+    return Taken(
+        source,
+        export.kind,
+        path,
+        merged.placed,
+        tuple(leave_out),
+        merged.columns_added,
+        changed and not dry_run,
+        (*cautions, *merged.cautions),
+    )
+
+
+def read_export(path: Path) -> Export:
+    """Read an instrument's file, CxF3 or CGATS by what stands in it.
+
+    Raises
+    ------
+    FewtoneError
+        It is neither, too large, or broken.
+    """
+    data = read_bytes(path, LARGEST_EXPORT)
+    head = data[:64]
+    for mark in _MARKS:
+        head = head.removeprefix(mark)
+    if head.lstrip().startswith(_XML_STARTS):
+        from fewtone.io.instruments.cxf import read_cxf
+
+        return read_cxf(data, path.name)
+    if b"\x00" in head and not data.startswith(_MARKS[1:]):
+        raise FewtoneError(
+            Fault(
+                "This is neither CxF3 nor CGATS text.",
+                fix="Export the readings as CxF3 (.cxf) or CGATS.17 (.txt).",
+                file=path.name,
+            )
+        )
+    from fewtone.io.instruments.cgats import read_cgats
+
+    return read_cgats(data, path.name)
