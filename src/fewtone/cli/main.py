@@ -12,7 +12,7 @@ from typing import Annotated
 import typer
 
 from fewtone import __version__
-from fewtone.cli import batch, check, learn, letdown, match, new, sheet, simplify, take
+from fewtone.cli import adjust, batch, check, learn, letdown, match, new, sheet, simplify, take
 from fewtone.errors import Fault, FewtoneError, UsageError
 
 __all__ = ["app", "main"]
@@ -38,6 +38,7 @@ for command in (
     simplify.simplify,
     letdown.letdown,
     batch.batch,
+    adjust.adjust,
     sheet.sheet,
 ):
     app.command()(command)

@@ -38,6 +38,7 @@ __all__ = [
     "UseOption",
     "VolumeOption",
     "WithoutOption",
+    "count",
     "names",
     "open_shelf",
     "rule_options",
@@ -204,6 +205,26 @@ def names(text: str | None) -> tuple[str, ...] | None:
     if text is None:
         return None
     return tuple(name for name in re.split(r"[,\s]+", text.strip()) if name)
+
+
+def count(option: str, text: str | None) -> Number | None:
+    """A number of coats, decimals allowed; None where the option was not given.
+
+    Raises
+    ------
+    UsageError
+        It does not read as a number.
+    """
+    from fewtone.model.recipe import exact_number
+
+    if text is None:
+        return None
+    try:
+        return exact_number(text.strip().replace(",", "."))
+    except FewtoneError:
+        raise UsageError(
+            Fault(f"{option} '{text}' is not a number of coats.", "Write such as 3.", value=text)
+        ) from None
 
 
 def rule_options(

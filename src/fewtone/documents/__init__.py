@@ -6,7 +6,12 @@ the layout. Figures are rounded to what is meaningful, never finer than they are
 
 from __future__ import annotations
 
-from fewtone.documents.bench import batch_document, letdown_document, simplify_document
+from fewtone.documents.bench import (
+    adjust_document,
+    batch_document,
+    letdown_document,
+    simplify_document,
+)
 from fewtone.documents.instruments import take_document
 from fewtone.documents.recipes import (
     Document,
@@ -18,6 +23,7 @@ from fewtone.documents.recipes import (
 
 __all__ = [
     "Document",
+    "adjust_document",
     "batch_document",
     "check_document",
     "fault_document",

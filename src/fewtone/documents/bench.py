@@ -1,4 +1,4 @@
-"""What the bench answers as JSON documents: batches, letdowns, simplifications."""
+"""What the bench answers as JSON documents: batches, letdowns, simplifications, adjustments."""
 
 from __future__ import annotations
 
@@ -16,13 +16,14 @@ from fewtone.documents.recipes import (
 )
 
 if TYPE_CHECKING:
+    from fewtone.bench.adjust import Adjustment
     from fewtone.bench.batch import Batch
     from fewtone.bench.letdown import Letdown
     from fewtone.bench.pours import Pour
     from fewtone.bench.simplify import Simplification
     from fewtone.match import Match
 
-__all__ = ["batch_document", "letdown_document", "simplify_document"]
+__all__ = ["adjust_document", "batch_document", "letdown_document", "simplify_document"]
 
 # Volumes and weights are shown to this many decimals [ml, g].
 _DECIMALS = 3
@@ -127,6 +128,52 @@ def simplify_document(result: Simplification) -> Document:
         "every_ground": result.every_ground,
         "already_simple": None if simple is None else str(simple),
         "idle_toners": list(result.idle),
+        "cautions": list(result.cautions),
+    }
+
+
+def adjust_document(result: Adjustment, kept: str | None = None) -> Document:
+    """The answer of `adjust`; `kept` is the panel's id if its reading was kept."""
+    before, after = result.expected_de00
+    return {
+        "format": FORMAT,
+        "target": target_document(result.target),
+        "readings": [
+            {
+                "coats": depth.coats,
+                "lab": [round(value, 4) for value in depth.lab],
+                "count": depth.count,
+                "spread": depth.spread and [round(value, 4) for value in depth.spread],
+            }
+            for depth in result.depths
+        ],
+        "reading_illuminant": result.reading_light.illuminant,
+        "reading_observer": result.reading_light.observer,
+        "advice": result.advice,
+        "why": list(result.why),
+        "coats": recipe_document(result.coats),
+        "additions": [
+            {
+                "component": addition.component,
+                "ml": _plain(addition.ml),
+                "grams": None if addition.grams is None else _plain(addition.grams),
+            }
+            for addition in result.additions
+        ],
+        "after": recipe_document(result.after),
+        "as_is": recipe_document(result.as_is),
+        "expected_de00": {"as_is": round(before, 4), "after": round(after, 4)},
+        "left_ml": None if result.left_ml is None else _plain(result.left_ml),
+        "total_ml": None if result.total_ml is None else _plain(result.total_ml),
+        "causes": [
+            {
+                "name": cause.name,
+                "chance": None if cause.chance is None else round(cause.chance, 3),
+                "change": round(cause.change, 4),
+            }
+            for cause in result.causes
+        ],
+        "kept": kept,
         "cautions": list(result.cautions),
     }
 

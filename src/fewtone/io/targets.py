@@ -11,7 +11,7 @@ from fewtone.io.table import Row, Table, decimal_from, near, read_table
 from fewtone.model.shelf import Measurement
 from fewtone.model.target import Target
 
-__all__ = ["read_target"]
+__all__ = ["lab_triple", "read_target"]
 
 _DECK_COLUMNS = ("number", "L", "a", "b")
 _DECK_OPTIONAL = ("name", "light")
@@ -67,7 +67,7 @@ def read_target(
                 )
             )
         return Target(_hex(said), _HEX_LIGHT, measurement.geometry, said, cautions=(_HEX_CAUTION,))
-    triple = _triple(said)
+    triple = lab_triple(said)
     if triple is None:
         swatch = f", or a number of the deck {deck.name}{near(said, numbers)}" if deck else ""
         raise UsageError(
@@ -86,7 +86,7 @@ def _hex(text: str) -> tuple[float, float, float]:
     return lightness, green_red, blue_yellow
 
 
-def _triple(text: str) -> tuple[float, float, float] | None:
+def lab_triple(text: str) -> tuple[float, float, float] | None:
     """A CIELAB triple; with decimal commas its coordinates are set apart by semicolons."""
     cells = re.split(r"\s*;\s*|\s+", text) if ";" in text else re.split(r"\s*,\s*|\s+", text)
     values = [decimal_from(cell) for cell in cells]

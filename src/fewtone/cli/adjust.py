@@ -1,0 +1,164 @@
+"""`fewtone adjust`: after a panel, coats for the work or what to add to the mix."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from fewtone.cli import options
+
+if TYPE_CHECKING:
+    from fewtone.bench.adjust import Adjustment
+    from fewtone.bench.belief import Depth
+    from fewtone.cli.console import Part
+
+__all__ = ["adjust"]
+
+
+def adjust(
+    recipe: options.RecipeArgument,
+    target: Annotated[
+        str, typer.Option("--target", metavar="T", help="What was asked for, as `match` takes it.")
+    ],
+    reading: Annotated[
+        list[str],
+        typer.Option(
+            "--reading",
+            metavar="L,a,b",
+            help='What the panel reads under cured clear; give it several times to average, "L,a,b '
+            'at 2 coats" for a step of a strip.',
+        ),
+    ],
+    sprayed: Annotated[
+        str | None,
+        typer.Option("--sprayed", metavar="N", help="Coats of the panel, if not the recipe's."),
+    ] = None,
+    left: Annotated[
+        str | None,
+        typer.Option("--left", metavar="350ml", help="How much of the mix is left."),
+    ] = None,
+    room: Annotated[
+        str | None,
+        typer.Option(
+            "--room", metavar="500ml", help="The most the cup may hold, additions and all."
+        ),
+    ] = None,
+    activated: Annotated[
+        bool, typer.Option("--activated", help="The hardener is in: nothing may be added.")
+    ] = False,
+    keep_reading: Annotated[
+        bool,
+        typer.Option("--keep-reading", help="Keep the reading for learning, in readings.csv."),
+    ] = False,
+    panel: Annotated[
+        str | None, typer.Option("--panel", metavar="ID", help="The kept panel's id.")
+    ] = None,
+    shelf: options.ShelfOption = None,
+    light: options.LightOption = None,
+    reading_light: Annotated[
+        str | None,
+        typer.Option(
+            "--reading-light",
+            metavar="LIGHT",
+            help="Illuminant and observer of the reading, if not the shelf's.",
+        ),
+    ] = None,
+    deck: options.DeckOption = None,
+    as_json: options.JsonOption = False,
+    plain: options.PlainOption = False,
+) -> None:
+    """Work out, after a panel was read, how many coats to give, what to add, or to leave it."""
+    from fewtone.cli.console import SAFETY, out, print_cautions, print_document
+    from fewtone.documents import adjust_document
+
+    loaded = options.open_shelf(shelf)
+    coats = options.count("--sprayed", sprayed)
+    result = loaded.adjust(
+        recipe,
+        target=target,
+        readings=reading,
+        light=light,
+        deck=deck,
+        reading_light=reading_light,
+        sprayed=coats,
+        left=left,
+        room=room,
+        activated=activated,
+    )
+    print_cautions((*result.target.cautions, *result.cautions))
+    kept = None
+    if keep_reading:
+        kept = loaded.keep_reading(
+            recipe, reading, light=result.reading_light, sprayed=coats, panel=panel
+        )
+    if as_json:
+        print_document(adjust_document(result, kept))
+    else:
+        out(*_parts(result), plain=plain)
+    if kept is not None:
+        print_cautions(
+            [f"The reading is kept as panel {kept}; run `fewtone learn` to learn from it."]
+        )
+    print_cautions([SAFETY])
+
+
+def _parts(result: Adjustment) -> list[Part]:
+    from fewtone.cli.console import Framed, Grid, Heading
+    from fewtone.cli.words import lab_words, target_words
+    from fewtone.sheet.swatches import swatch
+
+    after = result.after
+    parts: list[Part] = [Heading(_advice(result)), ""]
+    if result.additions:
+        rows = [
+            (
+                addition.component,
+                f"{float(addition.ml):g}",
+                "" if addition.grams is None else f"{float(addition.grams):.1f}",
+            )
+            for addition in result.additions
+        ]
+        parts += [Grid(("add", ">ml", ">g"), rows), ""]
+        parts += [f"The cup then holds {float(result.total_ml or 0):g} ml.", ""]
+    assert after.pass_probability is not None
+    lines = (
+        f"A fresh panel reads {lab_words(after.lab)}",
+        f"Expected ΔE00 {result.expected_de00[1]:.2f}, passes {after.pass_probability:.0%}",
+        f"As it is: expected ΔE00 {result.expected_de00[0]:.2f}",
+        f"Unevenness {after.unevenness:.2f}",
+    )
+    target = result.target
+    parts.append(Framed(swatch(after.lab, target.light), swatch(target.lab, target.light), lines))
+    parts += ["", *result.why, ""]
+    if result.advice == "add":
+        parts += [
+            f"Without adding anything, {_coats(result.coats.recipe.coats)} would be best "
+            f"(ΔE00 {result.coats.de00:.2f}).",
+            "",
+        ]
+    parts += [target_words(target), *(_reading(depth) for depth in result.depths)]
+    return parts
+
+
+def _advice(result: Adjustment) -> str:
+    coats = _coats(result.after.recipe.coats)
+    if result.advice == "stop":
+        return f"Leave the mix as it is: {coats} for the work and the next panel."
+    if result.advice == "coats":
+        return f"Give the work and the next panel {coats}; add nothing."
+    return f"Add to the mix, then give {coats}. A cleared panel takes no more colour: spray afresh."
+
+
+def _coats(count: object) -> str:
+    return "1 coat" if count == 1 else f"{count} coats"
+
+
+def _reading(depth: Depth) -> str:
+    from fewtone.cli.words import lab_words
+
+    words = f"Read at {depth.coats:g} coats: {lab_words(depth.lab)}"
+    if depth.spread is None:
+        return words
+    spread = ", ".join(f"{value:.2f}" for value in depth.spread)
+    return f"{words}, the mean of {depth.count} that spread by {spread}"

@@ -1,0 +1,95 @@
+"""Keeping a reading for learning: a row more in readings.csv, and nothing else touched."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal
+from pathlib import Path
+
+from fewtone.colorimetry import Light
+from fewtone.errors import Fault, UsageError
+from fewtone.io.atomic import write_atomic
+from fewtone.io.edit import Edit
+from fewtone.io.readings import READINGS_FILE, ReadingColumns, load_readings
+from fewtone.io.table import read_bytes, read_table
+from fewtone.model.recipe import Number, Recipe, blend_text
+from fewtone.model.shelf import ShelfSettings
+
+__all__ = ["keep_readings"]
+
+
+def keep_readings(
+    folder: Path,
+    settings: ShelfSettings,
+    recipe: Recipe,
+    readings: Sequence[tuple[Number, tuple[float, float, float]]],
+    light: Light,
+    *,
+    panel: str | None = None,
+    date: str = "",
+) -> str:
+    """Append readings of one panel to a shelf's readings, whole or not at all.
+
+    Parameters
+    ----------
+    folder, settings
+        The shelf.
+    recipe
+        What the panel was sprayed with.
+    readings
+        Coats and CIELAB of each.
+    light
+        Their illuminant and observer; columns for it are added where there are none.
+    panel
+        The panel's id, which must be new; the next free ``kept-1``, ``kept-2`` … if None.
+    date
+        When it was read; left out where the file has no such column.
+
+    Returns
+    -------
+    The panel's id.
+
+    Raises
+    ------
+    FewtoneError
+        readings.csv has faults, before or with these rows, the id is taken, or the folder cannot
+        be written to. Nothing was changed.
+    """
+    path = folder / READINGS_FILE
+    data = read_bytes(path)
+    load_readings(folder, settings, data)
+    table = read_table(path, data)
+    taken = {row.text("panel") for row in table.rows}
+    if panel is not None and panel in taken:
+        raise UsageError(
+            Fault(
+                f"Panel {panel} stands in {READINGS_FILE} already.",
+                fix="Give the panel an id of its own.",
+                value=panel,
+            )
+        )
+    name = panel or next(
+        free for number in range(1, len(taken) + 2) if (free := f"kept-{number}") not in taken
+    )
+    own = light == settings.measurement.light
+    columns = ReadingColumns.of(table, settings.measurement.light).lights.get(light)
+    edit = Edit(table, data)
+    if columns is None:
+        columns = ("L", "a", "b") if own else (f"L {light}", f"a {light}", f"b {light}")
+        edit.add_columns(columns)
+    for coats, lab in readings:
+        cells: dict[str, str | Decimal] = {
+            "panel": name,
+            "ground": recipe.ground,
+            "blend": blend_text(recipe.blend),
+            "medium_parts": Decimal(recipe.medium_parts),
+            "coats": Decimal(coats),
+        }
+        if date and "date" in table.columns:
+            cells["date"] = date
+        cells |= {c: Decimal(f"{v:.4f}") for c, v in zip(columns, lab, strict=True)}
+        edit.append(cells)
+    content = edit.content()
+    load_readings(folder, settings, content)
+    write_atomic(path, content)
+    return name
