@@ -1,7 +1,8 @@
-"""From a target to recipes: every admissible colour worked out in batches, the best kept."""
+"""From a target to recipes: sweeps outwards from the target until nothing farther can matter."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import replace
 
@@ -9,6 +10,7 @@ import numpy as np
 
 from fewtone.colorimetry import Light
 from fewtone.errors import Fault, FewtoneError
+from fewtone.match.convex import Probe
 from fewtone.match.evaluate import Evaluator, evaluator_of
 from fewtone.match.lattice import Lattice
 from fewtone.match.limits import limits_of
@@ -16,6 +18,7 @@ from fewtone.match.miss import difference_of
 from fewtone.match.picks import Candidates, Picks
 from fewtone.match.result import MatchResult, Miss, Proof, judge_all
 from fewtone.match.rules import Rules
+from fewtone.match.sweep import Sweep
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
@@ -24,7 +27,11 @@ from fewtone.typing import FloatLike
 __all__ = ["search"]
 
 # Colours worked out at once: their intermediate arrays then stay within the processor's cache.
-_BATCH = 8192
+_BATCH = 2048
+# The first sweep goes out to this ΔE00 and the tolerance, each next one twice as far.
+_FIRST_REACH = 1.0
+_WHOLE = "no blend of their toners over their ground can come near enough"
+_BLENDS = "their own part of the blends, their film or their single bound is too far"
 
 
 def search(
@@ -55,17 +62,109 @@ def search(
     rules = _learnt(curves, rules)
     lattice = Lattice.of(rules)
     evaluator = evaluator_of(curves, rules, target_lab, light)
-    picks = Picks.empty(lattice)
-    evaluated = 0
-    for batch in _everything(lattice):
-        found = _evaluated(evaluator, lattice, batch)
-        evaluated += len(found.de00)
-        picks.offer(found)
-        within = found.where(found.de00 <= rules.tolerance)
-        fractions = evaluator.fractions(within.support, within.parts)
-        loads = lattice.load_values[within.load]
-        picks.offer_even(within, evaluator.unevenness(fractions, loads, within.ground))
-    return answer(evaluator, settings, picks, Proof(lattice.admissible, lattice.colours, evaluated))
+    ledger = _Ledger(evaluator, lattice)
+    if lattice.sizes[0] == 1:
+        ledger.evaluate_single_toners()
+    while True:
+        size = ledger.first_open()
+        if size is None:
+            break
+        ledger.sweep(size)
+    return answer(evaluator, settings, ledger.picks, ledger.proof())
+
+
+class _Ledger:
+    """Which recipes have been dealt with, and how far out.
+
+    Recipes are dealt with in *classes* of equally many toners and equal sums of parts. For each
+    class there is a radius within which its recipes may still matter, given what is known
+    (`needed`), and one within which all of them have been seen (`reached`). Sweeps go outwards
+    until no class needs more than it has. Every better recipe makes the needed radii smaller, never
+    larger, so what was reached stays reached.
+    """
+
+    def __init__(self, evaluator: Evaluator, lattice: Lattice) -> None:
+        self.evaluator, self.lattice = evaluator, lattice
+        self.picks = Picks.empty(lattice)
+        self.loads = lattice.load_values
+        self.probe = Probe(evaluator, self.loads)
+        shape = (lattice.sizes[-1] + 1, lattice.rules.max_part * lattice.sizes[-1] + 1)
+        self.blends = np.zeros(shape, dtype=np.int64)
+        for size in lattice.sizes:
+            sums = lattice.ratios(size).sum(axis=1)
+            self.blends[size] = np.bincount(sums, minlength=shape[1])
+        self.reached = np.where(self.blends > 0, -1.0, np.inf)
+        self.evaluated = np.zeros(shape, dtype=np.int64)
+        self.whole = np.zeros(shape, dtype=np.int64)
+
+    def evaluate_single_toners(self) -> None:
+        """Work every single toner out: they are few."""
+        for batch in _everything(self.lattice, 1):
+            self._take(batch, (-math.inf, math.inf))
+        self.reached[1] = np.inf
+
+    def first_open(self) -> int | None:
+        """The smallest number of toners of which more must be seen."""
+        rows = np.flatnonzero((self.picks.needed() > self.reached).any(axis=1))
+        return int(rows[0]) if len(rows) else None
+
+    def sweep(self, size: int) -> None:
+        """See recipes of one number of toners farther out."""
+        needed, reached = self.picks.needed()[size], self.reached[size]
+        still_open = needed > reached
+        first = 1.001 * max(_FIRST_REACH, self.lattice.rules.tolerance)
+        reach = min(needed[still_open].max(), max(first, 2.0 * reached[still_open].max()))
+        radius = np.where(still_open, np.minimum(needed, reach), -1.0)
+        sweep = Sweep(self.probe, self.lattice, size, self.evaluator.target, radius)
+        self.evaluated[size, still_open] = 0
+        for found in sweep.found():
+            self._take(found.candidates, found.lightness)
+        self.whole[size, still_open] = sweep.whole
+        self.reached[size, still_open] = radius[still_open]
+
+    def proof(self) -> Proof:
+        """The proof as it stands."""
+        colours = self.blends * len(self.loads)
+        whole = int((self.whole * colours).sum())
+        rows = np.array(
+            [
+                self.lattice.count_supports(size) if size in self.lattice.sizes else 0
+                for size in range(len(self.blends))
+            ]
+        ) * len(self.lattice.rules.grounds)
+        total = int((colours * rows[:, np.newaxis]).sum())
+        evaluated = int(self.evaluated.sum())
+        return Proof(
+            admissible=self.lattice.admissible,
+            colours=total,
+            evaluated=evaluated,
+            cut=(
+                (_WHOLE, whole),
+                (_BLENDS, total - whole - evaluated),
+            ),
+            proven=self.first_open() is None,
+        )
+
+    def _take(self, candidates: Candidates, lightness: tuple[float, float]) -> None:
+        """Work candidates out and offer those whose lightness is of the span."""
+        for start in range(0, len(candidates.load), _BATCH):
+            batch = candidates.where(slice(start, start + _BATCH))
+            fractions = self.evaluator.fractions(batch.support, batch.parts)
+            loads = self.loads[batch.load]
+            lab = self.evaluator.lab(fractions, loads, batch.ground)
+            batch = batch._replace(de00=self.evaluator.difference(lab))
+            own = np.flatnonzero((lab[:, 0] >= lightness[0]) & (lab[:, 0] < lightness[1]))
+            batch, fractions, loads = batch.where(own), fractions[own], loads[own]
+            self.evaluated[batch.parts.shape[1]] += np.bincount(
+                batch.parts.sum(axis=1), minlength=self.evaluated.shape[1]
+            )
+            self.picks.offer(batch)
+            within = np.flatnonzero(self.picks.may_be_evenest(batch))
+            batch = batch.where(within)
+            self.picks.offer_even(
+                batch,
+                self.evaluator.unevenness(fractions[within], loads[within], batch.ground),
+            )
 
 
 def answer(
@@ -108,26 +207,17 @@ def answer(
     )
 
 
-def _everything(lattice: Lattice) -> Iterator[Candidates]:
-    """Every point of the lattice in batches, with ΔE00 still to come."""
+def _everything(lattice: Lattice, size: int) -> Iterator[Candidates]:
+    """Every point of the lattice with that many toners, in batches, ΔE00 still to come."""
     places = np.indices((len(lattice.loads), len(lattice.rules.grounds))).reshape(2, -1)
-    for size in lattice.sizes:
-        supports, ratios = lattice.supports(size), lattice.ratios(size)
-        blends = len(supports) * len(ratios)
-        step = max(1, _BATCH // places.shape[1])
-        for start in range(0, blends, step):
-            support, ratio = np.divmod(np.arange(start, min(blends, start + step)), len(ratios))
-            rows = np.repeat(np.arange(len(support)), places.shape[1])
-            load, ground = (np.tile(place, len(support)) for place in places)
-            yield Candidates(
-                supports[support[rows]], ratios[ratio[rows]], load, ground, np.empty(0)
-            )
-
-
-def _evaluated(evaluator: Evaluator, lattice: Lattice, batch: Candidates) -> Candidates:
-    fractions = evaluator.fractions(batch.support, batch.parts)
-    lab = evaluator.lab(fractions, lattice.load_values[batch.load], batch.ground)
-    return batch._replace(de00=evaluator.difference(lab))
+    supports, ratios = lattice.supports(size), lattice.ratios(size)
+    blends = len(supports) * len(ratios)
+    step = max(1, _BATCH // places.shape[1])
+    for start in range(0, blends, step):
+        support, ratio = np.divmod(np.arange(start, min(blends, start + step)), len(ratios))
+        rows = np.repeat(np.arange(len(support)), places.shape[1])
+        load, ground = (np.tile(place, len(support)) for place in places)
+        yield Candidates(supports[support[rows]], ratios[ratio[rows]], load, ground, np.empty(0))
 
 
 def _learnt(curves: Curves, rules: Rules) -> Rules:

@@ -1,0 +1,245 @@
+"""What ΔE00 cannot fall below over a box of CIELAB.
+
+CIEDE2000 is ΔE² = l² + u² + v² + R_T·u·v with l = ΔL'/S_L, u = ΔC'/S_C, v = ΔH'/S_H (G. Sharma,
+W. Wu and E. N. Dalal, Color Res. Appl. 30, 21, 2005).
+
+Lightness alone
+    R_T = -R_C·sin 2Δθ with 0 <= R_C < 2 and 0 <= sin 2Δθ <= sin 60°, so -√3 < R_T <= 0 and
+    u² + v² + R_T·u·v >= (1 - √3/2)(u² + v²) >= 0. Hence ΔE00 >= |l|. S_L depends on the mean
+    lightness by at most 0.015 a unit, so on L by at most 0.0075: |l| rises with |ΔL| up to
+    |ΔL| = 133. The L* within a radius of the target are one interval, and over an interval of L*
+    the least |l| is at the end nearest to the target.
+
+Chroma and hue
+    Over a box every ingredient is bracketed by itself:
+    * G falls as the mean chroma rises, so a' = (1 + G)a lies in an interval, and so do C' and,
+      because G depends on both colours, the target's own C' and hue.
+    * u rises with C' and falls with the target's C': its ends are known.
+    * |v| = 2 √(C'₁C'₂) |sin(Δh/2)| / S_H. √C'/(1 + 0.0075 T (C' + C'₂)) rises and then falls, so
+      its least is at an end. |sin| is least at the least turn. T is within 2.41 times the half
+      width of the mean hues of its value at their middle (the sum of the slopes of its terms), and
+      never above 1.573.
+    * -R_T is largest at the mean hue nearest to 275° and at the largest chroma.
+    Since R_T <= 0 the mixed term only takes away where u·v > 0; there, with ρ = -R_T at most, the
+    least of u² + v² - ρ·u·v over |u| >= u₀, |v| >= v₀ lets the smaller of the two rise to ρ/2 times
+    the larger: a convex function, so that is its least. Where hues may be opposite, where the
+    formula jumps, both mean hues are allowed for and the sign of v is left open; where the box
+    holds the neutral axis, every hue is. Nothing here assumes that ΔE00 is smooth.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from fewtone.typing import BoolArray, FloatArray
+
+__all__ = ["Region", "least_difference", "lightness_span"]
+
+_LARGEST_T = 1.573
+_SLOPE_OF_T = 0.17 + 2 * 0.24 + 3 * 0.32 + 4 * 0.20
+_TURN = 2.0 * math.pi
+_BLUE, _BLUE_WIDTH = math.radians(275.0), math.radians(25.0)
+_LIGHTNESS_LIMIT = 133.0
+# The grid of a region, over a* and b* wider than any surface colour's, zoomed in on what is open.
+_GRID, _ZOOMS, _WIDEST = 40, 5, 1000.0
+
+
+def lightness_span(target: FloatArray, radius: float) -> tuple[float, float]:
+    """The least and largest L* that may lie within `radius` ΔE00 of the target."""
+    return (
+        _lightness_end(float(target[0]), radius, -_LIGHTNESS_LIMIT),
+        _lightness_end(float(target[0]), radius, _LIGHTNESS_LIMIT),
+    )
+
+
+def _lightness_end(lightness: float, radius: float, reach: float) -> float:
+    near, far = 0.0, reach
+    if abs(_lightness_term(np.array(lightness + far), lightness)) <= radius:
+        return lightness + far
+    for _ in range(60):
+        middle = 0.5 * (near + far)
+        if abs(_lightness_term(np.array(lightness + middle), lightness)) <= radius:
+            near = middle
+        else:
+            far = middle
+    return lightness + far
+
+
+def least_difference(low: FloatArray, high: FloatArray, target: FloatArray) -> FloatArray:
+    """A lower bound of ΔE00 to the target over boxes of CIELAB.
+
+    Parameters
+    ----------
+    low, high
+        Corners of the boxes, shape ``(3, n)`` each.
+    target
+        CIELAB, shape ``(3,)``.
+
+    Returns
+    -------
+    The bound, shape ``(n,)``; exact up to rounding for a box that is one colour.
+    """
+    aim_a, aim_b = float(target[1]), float(target[2])
+    a_1, a_2, b_1, b_2 = low[1], high[1], low[2], high[2]
+    nearest = np.clip(float(target[0]), low[0], high[0])
+    lightness = _lightness_term(nearest, float(target[0]))
+
+    a_least, b_least = (np.maximum(np.maximum(x, -y), 0.0) for x, y in ((a_1, a_2), (b_1, b_2)))
+    a_most, b_most = np.maximum(-a_1, a_2), np.maximum(-b_1, b_2)
+    aim_chroma = math.hypot(aim_a, aim_b)
+    stretch_1 = 1.5 - 0.5 * _share(0.5 * (np.sqrt(a_most**2 + b_most**2) + aim_chroma))
+    stretch_2 = 1.5 - 0.5 * _share(0.5 * (np.sqrt(a_least**2 + b_least**2) + aim_chroma))
+    left = a_1 * np.where(a_1 >= 0.0, stretch_1, stretch_2)
+    right = a_2 * np.where(a_2 >= 0.0, stretch_2, stretch_1)
+    chroma_1 = np.sqrt((a_least * stretch_1) ** 2 + b_least**2)
+    chroma_2 = np.sqrt((a_most * stretch_2) ** 2 + b_most**2)
+    aim_1 = np.sqrt((aim_a * stretch_1) ** 2 + aim_b**2)
+    aim_2 = np.sqrt((aim_a * stretch_2) ** 2 + aim_b**2)
+    u_1 = (chroma_1 - aim_2) / (1.0 + 0.0225 * (chroma_1 + aim_2))
+    u_2 = (chroma_2 - aim_1) / (1.0 + 0.0225 * (chroma_2 + aim_1))
+    u = np.maximum(np.maximum(u_1, -u_2), 0.0)
+
+    turn_1, turn_2, slack = _turns(left, right, b_1, b_2, aim_a, aim_b, stretch_1, stretch_2)
+    around = (a_least == 0.0) & (b_least == 0.0)
+    opposite = around | (turn_1 <= -math.pi) | (turn_2 >= math.pi)
+    turn = np.maximum(np.maximum(turn_1, -turn_2), 0.0)
+    other_way = _TURN - np.maximum(np.abs(turn_1), np.abs(turn_2))
+    turn = np.where(opposite, np.maximum(np.minimum(turn, other_way), 0.0), turn)
+    turn = np.where(around, 0.0, turn)
+
+    aim_hue = math.atan2(aim_b, aim_a * 1.25)
+    centre, half = aim_hue + 0.25 * (turn_1 + turn_2), 0.25 * (turn_2 - turn_1) + slack
+    # Beyond opposite the mean hue is the other one between the two.
+    other = np.where(opposite, centre + math.pi, centre)
+    weight = np.maximum(_hue_weight(centre), _hue_weight(other)) + _SLOPE_OF_T * half
+    weight = np.where(around, _LARGEST_T, np.minimum(weight, _LARGEST_T))
+    ends = (np.sqrt(c) / (1.0 + 0.0075 * weight * (c + aim_2)) for c in (chroma_1, chroma_2))
+    v = 2.0 * np.sqrt(aim_1) * np.minimum(*ends) * np.sin(0.5 * turn)
+
+    off = np.minimum(_from_blue(centre), _from_blue(other))
+    off = np.maximum(off - half, 0.0) / _BLUE_WIDTH
+    bump = np.where(around, 1.0, np.exp(-(off**2)))
+    rotation = 2.0 * _share(0.5 * (chroma_2 + aim_2)) * np.sin(math.pi / 3.0 * bump)
+    same_sign = ((u_2 > 0.0) & (opposite | (turn_2 > 0.0))) | (
+        (u_1 < 0.0) & (opposite | (turn_1 < 0.0))
+    )
+    half_rotation = np.where(same_sign, 0.5 * rotation, 0.0)
+    larger, smaller = np.maximum(u, v), np.minimum(u, v)
+    smaller = np.maximum(smaller, half_rotation * larger)
+    square = larger**2 + smaller**2 - 2.0 * half_rotation * larger * smaller
+    return np.asarray(np.sqrt(np.maximum(lightness**2 + square, 0.0)))
+
+
+class Region:
+    """Where in a* and b* colours of a span of lightness may lie within a radius of the target.
+
+    A grid of boxes over what `least_difference` leaves open; a table of sums answers for any
+    number of boxes at once whether they touch an open one.
+    """
+
+    def __init__(self, target: FloatArray, lightness: tuple[float, float], radius: float) -> None:
+        self._target, self._lightness, self._radius = target, lightness, radius
+        low, high = np.full(2, -_WIDEST), np.full(2, _WIDEST)
+        for _ in range(_ZOOMS):
+            edges, open_boxes = self._grid(low, high)
+            places = [np.flatnonzero(open_boxes.any(axis=axis)) for axis in (1, 0)]
+            if not len(places[0]):
+                break
+            low = np.array([edge[place[0]] for edge, place in zip(edges, places, strict=True)])
+            high = np.array(
+                [edge[place[-1] + 1] for edge, place in zip(edges, places, strict=True)]
+            )
+        _, open_boxes = self._grid(low, high)
+        self._low, self._scale = low, _GRID / (high - low)
+        self._sums = np.zeros((_GRID + 1, _GRID + 1), dtype=np.int64)
+        self._sums[1:, 1:] = open_boxes.cumsum(axis=0).cumsum(axis=1)
+
+    def touches(self, low: FloatArray, high: FloatArray) -> BoolArray:
+        """Whether boxes of CIELAB, corners ``(3, n)``, may hold a colour of the region."""
+        (a_1, a_2), (b_1, b_2) = (
+            (
+                np.clip(np.floor((low[axis + 1] - self._low[axis]) * self._scale[axis]), 0, _GRID),
+                np.clip(np.ceil((high[axis + 1] - self._low[axis]) * self._scale[axis]), 0, _GRID),
+            )
+            for axis in (0, 1)
+        )
+        a_1, a_2, b_1, b_2 = (ends.astype(np.int64) for ends in (a_1, a_2, b_1, b_2))
+        sums = self._sums
+        count = sums[a_2, b_2] - sums[a_1, b_2] - sums[a_2, b_1] + sums[a_1, b_1]
+        return np.asarray((count > 0) & (low[0] <= high[0]))
+
+    def _grid(
+        self, low: FloatArray, high: FloatArray
+    ) -> tuple[tuple[FloatArray, FloatArray], BoolArray]:
+        edges_a, edges_b = (np.linspace(low[axis], high[axis], _GRID + 1) for axis in (0, 1))
+        first, second = np.indices((_GRID, _GRID)).reshape(2, -1)
+        ends = np.full((2, first.size), 0.0)
+        ends[0], ends[1] = self._lightness
+        bound = least_difference(
+            np.stack([ends[0], edges_a[first], edges_b[second]]),
+            np.stack([ends[1], edges_a[first + 1], edges_b[second + 1]]),
+            self._target,
+        )
+        return (edges_a, edges_b), (bound <= self._radius).reshape(_GRID, _GRID)
+
+
+def _turns(
+    left: FloatArray,
+    right: FloatArray,
+    low: FloatArray,
+    high: FloatArray,
+    aim_a: float,
+    aim_b: float,
+    stretch_1: FloatArray,
+    stretch_2: FloatArray,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Least and largest turn in hue from the target to a box of (a', b').
+
+    The hue of the target itself depends on the stretch: it is taken at the fixed stretch 1.25, and
+    the turns are widened by what it may differ from that, which is also returned.
+    """
+    middle_a, middle_b = 0.5 * (left + right), 0.5 * (low + high)
+    least, most = np.zeros_like(left), np.zeros_like(left)
+    for corner_a in (left, right):
+        for corner_b in (low, high):
+            around = np.arctan2(
+                middle_a * corner_b - middle_b * corner_a,
+                middle_a * corner_a + middle_b * corner_b,
+            )
+            np.minimum(least, around, out=least)
+            np.maximum(most, around, out=most)
+    fixed_a = 1.25 * aim_a
+    slack = np.zeros_like(left)
+    for stretch in (stretch_1, stretch_2):
+        own = np.arctan2(aim_b * (fixed_a - stretch * aim_a), stretch * aim_a * fixed_a + aim_b**2)
+        np.maximum(slack, np.abs(own), out=slack)
+    turn = np.arctan2(fixed_a * middle_b - aim_b * middle_a, fixed_a * middle_a + aim_b * middle_b)
+    return turn + least - slack, turn + most + slack, slack
+
+
+def _lightness_term(lightness: FloatArray, aim: float) -> FloatArray:
+    square = (0.5 * (lightness + aim) - 50.0) ** 2
+    return np.asarray((lightness - aim) / (1.0 + 0.015 * square / np.sqrt(20.0 + square)))
+
+
+def _from_blue(hue: FloatArray) -> FloatArray:
+    off = hue - _BLUE
+    return np.asarray(np.abs(off - _TURN * np.round(off / _TURN)))
+
+
+def _hue_weight(hue: FloatArray) -> FloatArray:
+    return np.asarray(
+        1.0
+        - 0.17 * np.cos(hue - math.radians(30.0))
+        + 0.24 * np.cos(2.0 * hue)
+        + 0.32 * np.cos(3.0 * hue + math.radians(6.0))
+        - 0.20 * np.cos(4.0 * hue - math.radians(63.0))
+    )
+
+
+def _share(chroma: FloatArray) -> FloatArray:
+    square = chroma * chroma
+    seventh = square * square * square * chroma
+    return np.asarray(np.sqrt(seventh / (seventh + 25.0**7)))
