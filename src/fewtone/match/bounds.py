@@ -42,8 +42,9 @@ _SLOPE_OF_T = 0.17 + 2 * 0.24 + 3 * 0.32 + 4 * 0.20
 _TURN = 2.0 * math.pi
 _BLUE, _BLUE_WIDTH = math.radians(275.0), math.radians(25.0)
 _LIGHTNESS_LIMIT = 133.0
-# The grid of a region, over a* and b* wider than any surface colour's, zoomed in on what is open.
-_GRID, _ZOOMS, _WIDEST = 40, 5, 1000.0
+# The grids of a region: a coarse one over a* and b* wider than any surface colour's zooms in, a
+# fine one is kept.
+_COARSE, _FINE, _ZOOMS, _WIDEST = 24, 128, 5, 1000.0
 
 
 def lightness_span(target: FloatArray, radius: float) -> tuple[float, float]:
@@ -143,46 +144,41 @@ class Region:
         self._target, self._lightness, self._radius = target, lightness, radius
         low, high = np.full(2, -_WIDEST), np.full(2, _WIDEST)
         for _ in range(_ZOOMS):
-            edges, open_boxes = self._grid(low, high)
-            places = [np.flatnonzero(open_boxes.any(axis=axis)) for axis in (1, 0)]
-            if not len(places[0]):
+            (edges_a, edges_b), touched = self._grid(low, high, _COARSE)
+            places_a, places_b = (np.flatnonzero(touched.any(axis=axis)) for axis in (1, 0))
+            if not len(places_a):
                 break
-            low = np.array([edge[place[0]] for edge, place in zip(edges, places, strict=True)])
-            high = np.array(
-                [edge[place[-1] + 1] for edge, place in zip(edges, places, strict=True)]
-            )
-        _, open_boxes = self._grid(low, high)
-        self._low, self._scale = low, _GRID / (high - low)
-        self._sums = np.zeros((_GRID + 1, _GRID + 1), dtype=np.int64)
-        self._sums[1:, 1:] = open_boxes.cumsum(axis=0).cumsum(axis=1)
+            low = np.array([edges_a[places_a[0]], edges_b[places_b[0]]])
+            high = np.array([edges_a[places_a[-1] + 1], edges_b[places_b[-1] + 1]])
+        _, touched = self._grid(low, high, _FINE)
+        self._low, self._scale = low, _FINE / (high - low)
+        self._sums = np.zeros((_FINE + 1, _FINE + 1), dtype=np.int64)
+        self._sums[1:, 1:] = touched.cumsum(axis=0).cumsum(axis=1)
 
     def touches(self, low: FloatArray, high: FloatArray) -> BoolArray:
         """Whether boxes of CIELAB, corners ``(3, n)``, may hold a colour of the region."""
-        (a_1, a_2), (b_1, b_2) = (
-            (
-                np.clip(np.floor((low[axis + 1] - self._low[axis]) * self._scale[axis]), 0, _GRID),
-                np.clip(np.ceil((high[axis + 1] - self._low[axis]) * self._scale[axis]), 0, _GRID),
-            )
-            for axis in (0, 1)
-        )
-        a_1, a_2, b_1, b_2 = (ends.astype(np.int64) for ends in (a_1, a_2, b_1, b_2))
-        sums = self._sums
-        count = sums[a_2, b_2] - sums[a_1, b_2] - sums[a_2, b_1] + sums[a_1, b_1]
+        ends = []
+        for axis, (offset, scale) in enumerate(zip(self._low, self._scale, strict=True), start=1):
+            for edge, whole in ((low, np.floor), (high, np.ceil)):
+                place = whole((edge[axis] - offset) * scale)
+                ends.append(np.clip(place, 0.0, _FINE).astype(np.int64))
+        a_1, a_2, b_1, b_2 = ends
+        count = self._sums[a_2, b_2] - self._sums[a_1, b_2]
+        count -= self._sums[a_2, b_1] - self._sums[a_1, b_1]
         return np.asarray((count > 0) & (low[0] <= high[0]))
 
     def _grid(
-        self, low: FloatArray, high: FloatArray
+        self, low: FloatArray, high: FloatArray, size: int
     ) -> tuple[tuple[FloatArray, FloatArray], BoolArray]:
-        edges_a, edges_b = (np.linspace(low[axis], high[axis], _GRID + 1) for axis in (0, 1))
-        first, second = np.indices((_GRID, _GRID)).reshape(2, -1)
-        ends = np.full((2, first.size), 0.0)
-        ends[0], ends[1] = self._lightness
+        edges_a, edges_b = (np.linspace(low[axis], high[axis], size + 1) for axis in (0, 1))
+        first, second = np.indices((size, size)).reshape(2, -1)
+        darkest, lightest = (np.full(first.size, end) for end in self._lightness)
         bound = least_difference(
-            np.stack([ends[0], edges_a[first], edges_b[second]]),
-            np.stack([ends[1], edges_a[first + 1], edges_b[second + 1]]),
+            np.stack([darkest, edges_a[first], edges_b[second]]),
+            np.stack([lightest, edges_a[first + 1], edges_b[second + 1]]),
             self._target,
         )
-        return (edges_a, edges_b), (bound <= self._radius).reshape(_GRID, _GRID)
+        return (edges_a, edges_b), (bound <= self._radius).reshape(size, size)
 
 
 def _turns(

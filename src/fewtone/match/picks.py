@@ -243,7 +243,7 @@ class Picks:
     def trade_off(self) -> tuple[Recipe, ...]:
         """For each number of toners and sum of parts the closest, while it gains on simpler ones.
 
-        Simplest first, no more than the rules' `top`.
+        Simplest first; all of it, also beyond the rules' `top`.
         """
         kept: list[Recipe] = []
         nearest = np.inf
@@ -253,7 +253,7 @@ class Picks:
             if groups[group, first] < nearest:
                 nearest = groups[group, first]
                 kept.append(self._holder(int(group) * self._ranks_per_group + first))
-        return tuple(kept[: self.lattice.rules.top])
+        return tuple(kept)
 
     @property
     def _ranks_per_group(self) -> int:

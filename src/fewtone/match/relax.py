@@ -207,7 +207,7 @@ def _least_step(ratio: FloatArray, offset: FloatArray, span: Span) -> FloatArray
     first = root_of(start)
     reached = first + (span.light - span.dark) * ratio * root_slope(start)
     ends = root_of(np.array([span.dark, span.light]))
-    return np.minimum(first - ends[0], reached - ends[1])
+    return np.asarray(np.minimum(first - ends[0], reached - ends[1]))
 
 
 def _most_step(ratio: FloatArray, offset: FloatArray, span: Span) -> FloatArray:

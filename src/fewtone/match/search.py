@@ -11,6 +11,7 @@ import numpy as np
 from fewtone.colorimetry import Light
 from fewtone.errors import Fault, FewtoneError
 from fewtone.match.convex import Probe
+from fewtone.match.descent import Descent
 from fewtone.match.evaluate import Evaluator, evaluator_of
 from fewtone.match.lattice import Lattice
 from fewtone.match.limits import limits_of
@@ -28,8 +29,8 @@ __all__ = ["search"]
 
 # Colours worked out at once: their intermediate arrays then stay within the processor's cache.
 _BATCH = 2048
-# The first sweep goes out to this ΔE00 and the tolerance, each next one twice as far.
-_FIRST_REACH = 1.0
+# The first sweep goes out to this ΔE00 and the tolerance, each next one so many times farther.
+_FIRST_REACH, _GROWTH = 1.0, 8.0
 _WHOLE = "no blend of their toners over their ground can come near enough"
 _BLENDS = "their own part of the blends, their film or their single bound is too far"
 
@@ -113,7 +114,12 @@ class _Ledger:
         needed, reached = self.picks.needed()[size], self.reached[size]
         still_open = needed > reached
         first = 1.001 * max(_FIRST_REACH, self.lattice.rules.tolerance)
-        reach = min(needed[still_open].max(), max(first, 2.0 * reached[still_open].max()))
+        if reached[still_open].max() >= first and np.isfinite(needed).any():
+            # Nothing near enough was found close by: have a good recipe before going far out.
+            self._walk()
+            needed = self.picks.needed()[size]
+            still_open = needed > reached
+        reach = min(needed[still_open].max(), max(first, _GROWTH * reached[still_open].max()))
         radius = np.where(still_open, np.minimum(needed, reach), -1.0)
         sweep = Sweep(self.probe, self.lattice, size, self.evaluator.target, radius)
         self.evaluated[size, still_open] = 0
@@ -121,6 +127,23 @@ class _Ledger:
             self._take(found.candidates, found.lightness)
         self.whole[size, still_open] = sweep.whole
         self.reached[size, still_open] = radius[still_open]
+
+    def _walk(self) -> None:
+        """Offer where walks from the trade-off's nearest recipes end."""
+        descent = Descent(self.evaluator, self.lattice.rules)
+        for recipe in self.picks.trade_off[-2:]:
+            reached = descent.from_recipe(recipe)
+            support = np.flatnonzero(reached.parts)
+            parts = reached.parts[support] // np.gcd.reduce(reached.parts[support])
+            self._offer(
+                Candidates(
+                    support[np.newaxis],
+                    parts[np.newaxis],
+                    np.array([reached.load]),
+                    np.array([reached.ground]),
+                    np.array([reached.de00]),
+                )
+            )
 
     def proof(self) -> Proof:
         """The proof as it stands."""
@@ -154,17 +177,18 @@ class _Ledger:
             lab = self.evaluator.lab(fractions, loads, batch.ground)
             batch = batch._replace(de00=self.evaluator.difference(lab))
             own = np.flatnonzero((lab[:, 0] >= lightness[0]) & (lab[:, 0] < lightness[1]))
-            batch, fractions, loads = batch.where(own), fractions[own], loads[own]
+            batch = batch.where(own)
             self.evaluated[batch.parts.shape[1]] += np.bincount(
                 batch.parts.sum(axis=1), minlength=self.evaluated.shape[1]
             )
-            self.picks.offer(batch)
-            within = np.flatnonzero(self.picks.may_be_evenest(batch))
-            batch = batch.where(within)
-            self.picks.offer_even(
-                batch,
-                self.evaluator.unevenness(fractions[within], loads[within], batch.ground),
-            )
+            self._offer(batch)
+
+    def _offer(self, found: Candidates) -> None:
+        self.picks.offer(found)
+        found = found.where(self.picks.may_be_evenest(found))
+        fractions = self.evaluator.fractions(found.support, found.parts)
+        unevenness = self.evaluator.unevenness(fractions, self.loads[found.load], found.ground)
+        self.picks.offer_even(found, unevenness)
 
 
 def answer(
@@ -200,7 +224,7 @@ def answer(
         simplest=simplest,
         closest=closest,
         evenest=evenest,
-        recipes=tuple(matches[recipe] for recipe in trade_off),
+        recipes=tuple(matches[recipe] for recipe in trade_off[: rules.top]),
         tolerance=rules.tolerance,
         miss=miss,
         proof=proof,
