@@ -27,12 +27,13 @@ def invented_shelf(
     max_part: int = 4,
     geometry: Geometry = Geometry.DIRECTIONAL,
     twins: int = 0,
+    hazy: int = 0,
 ) -> tuple[Curves, ShelfSettings]:
     """A shelf of invented toners over invented grounds.
 
     Each toner absorbs in one or two broad bands above a low floor. The first ground is white and
     solid, the others metallic: silver, charcoal, gold and tinted ones. The last `twins` toners
-    are copies of the first ones, so that equal colours come about.
+    are copies of the first ones, so that equal colours come about; the first `hazy` toners scatter.
     """
     rng = np.random.default_rng(seed)
     x = (WAVELENGTH_NM - 400.0) / 300.0
@@ -44,6 +45,8 @@ def invented_shelf(
             row += rng.uniform(0.4, 3.5) * np.exp(-0.5 * ((x - centre) / width) ** 2)
         rows.append(row)
     rows += rows[:twins]
+    scattering = np.zeros((n_toners, len(x)))
+    scattering[:hazy] = rng.uniform(0.1, 0.6, (hazy, 1)) * (1.0 + 0.3 * x)
     grounds = [np.full_like(x, 0.86), np.full_like(x, 0.72), np.full_like(x, 0.12)]
     grounds += [0.15 + 0.6 / (1.0 + np.exp(-(x - 0.4) / 0.08))]
     for _ in range(n_grounds - len(grounds)):
@@ -59,6 +62,7 @@ def invented_shelf(
         ground_reflectance=np.array(grounds[:n_grounds]),
         trap=trap[:n_grounds],
         optics=FilmOptics(geometry),
+        scattering=scattering,
     )
     settings = ShelfSettings(
         name="Invented",

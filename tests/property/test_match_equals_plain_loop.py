@@ -34,6 +34,7 @@ class Problem:
     geometry: Geometry
     twins: int
     top: int
+    hazy: int
     target: str
 
 
@@ -53,6 +54,7 @@ problems = st.builds(
     geometry=st.sampled_from(list(Geometry)),
     twins=st.integers(0, 1),
     top=st.sampled_from([1, 3, 8, 50]),
+    hazy=st.sampled_from([0, 0, 0, 1, 2]),
     target=st.sampled_from(
         ["planted", "planted", "near", "near", "black", "white", "grey", "blue", "anything"]
     ),
@@ -66,8 +68,8 @@ FIXED_TARGETS = {
 
 
 @given(problem=problems)
-@example(Problem(3, 5, 3, (4, 9), (1, 4), 3, 3, 12.0, Geometry.DIRECTIONAL, 1, 50, "black"))
-@example(Problem(4, 5, 3, (4, 9), (1, 4), 3, 3, 1.0, Geometry.DIRECTIONAL, 1, 50, "planted"))
+@example(Problem(3, 5, 3, (4, 9), (1, 4), 3, 3, 12.0, Geometry.DIRECTIONAL, 1, 50, 0, "black"))
+@example(Problem(4, 5, 3, (4, 9), (1, 4), 3, 3, 1.0, Geometry.DIRECTIONAL, 1, 50, 1, "planted"))
 @settings(max_examples=250, deadline=None, derandomize=True)
 def test_picks_equal_the_plain_loop(problem: Problem) -> None:
     """Simplest, closest, evenest, the trade-off and the count equal those of the plain loop."""
@@ -80,6 +82,7 @@ def test_picks_equal_the_plain_loop(problem: Problem) -> None:
         max_part=problem.max_part,
         geometry=problem.geometry,
         twins=problem.twins,
+        hazy=problem.hazy,
     )
     rng = np.random.default_rng(problem.seed)
     target = FIXED_TARGETS.get(problem.target)

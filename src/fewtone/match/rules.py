@@ -17,6 +17,7 @@ __all__ = ["RuleOptions", "Rules"]
 
 # Parts, coats and letdowns beyond these are slips of the finger, not recipes.
 _LARGEST_PART, _MOST_COATS, _WEAKEST = 50, 50, 1000
+_MOST_RATIOS = 100_000
 
 
 class RuleOptions(TypedDict, total=False):
@@ -146,6 +147,15 @@ class Rules:
         _check_number("--max-toners", max_toners, 1, 99, faults)
         _check_number("--max-part", largest, 1, _LARGEST_PART, faults)
         _check_number("--top", top, 0, 10_000, faults)
+        if largest > 1 and max_toners >= 1:
+            size = min(max_toners, max(1, len(toners)))
+            if size * math.log(largest) > math.log(_MOST_RATIOS):
+                faults.append(
+                    Fault(
+                        f"{size} toners with parts up to {largest} make too many ratios.",
+                        fix="Lower --max-part or --max-toners.",
+                    )
+                )
         if not 1 <= span[0] <= span[1] <= _MOST_COATS:
             faults.append(
                 Fault(

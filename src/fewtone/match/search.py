@@ -23,7 +23,7 @@ from fewtone.match.sweep import Sweep
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
-from fewtone.typing import FloatLike
+from fewtone.typing import FloatLike, IntArray
 
 __all__ = ["search"]
 
@@ -64,8 +64,7 @@ def search(
     lattice = Lattice.of(rules)
     evaluator = evaluator_of(curves, rules, target_lab, light)
     ledger = _Ledger(evaluator, lattice)
-    if lattice.sizes[0] == 1:
-        ledger.evaluate_single_toners()
+    ledger.list_unbounded()
     while True:
         size = ledger.first_open()
         if size is None:
@@ -96,13 +95,28 @@ class _Ledger:
             self.blends[size] = np.bincount(sums, minlength=shape[1])
         self.reached = np.where(self.blends > 0, -1.0, np.inf)
         self.evaluated = np.zeros(shape, dtype=np.int64)
+        self.listed = np.zeros(shape, dtype=np.int64)
         self.whole = np.zeros(shape, dtype=np.int64)
+        self.hazy = evaluator.curves.scattering[evaluator.toners].any(axis=1)
+        self.bounded: dict[int, IntArray] = {}
 
-    def evaluate_single_toners(self) -> None:
-        """Work every single toner out: they are few."""
-        for batch in _everything(self.lattice, 1):
-            self._take(batch, (-math.inf, math.inf))
-        self.reached[1] = np.inf
+    def list_unbounded(self) -> None:
+        """Work out every recipe that no bound is for.
+
+        Those of a single toner are few. A film that scatters need not darken as it thickens, nor
+        be log-convex: supports with a hazy toner are listed, which is slow and exact.
+        """
+        for size in self.lattice.sizes:
+            supports = self.lattice.supports(size)
+            bounded = np.full(len(supports), size > 1)
+            bounded &= ~self.hazy[supports].any(axis=1)
+            self.bounded[size] = supports[bounded]
+            for batch in _everything(self.lattice, supports[~bounded]):
+                self._take(batch, (-math.inf, math.inf))
+            self.listed[size] = self.evaluated[size]
+            self.evaluated[size] = 0
+            if not bounded.any():
+                self.reached[size] = np.inf
 
     def first_open(self) -> int | None:
         """The smallest number of toners of which more must be seen."""
@@ -121,7 +135,7 @@ class _Ledger:
             still_open = needed > reached
         reach = min(needed[still_open].max(), max(first, _GROWTH * reached[still_open].max()))
         radius = np.where(still_open, np.minimum(needed, reach), -1.0)
-        sweep = Sweep(self.probe, self.lattice, size, self.evaluator.target, radius)
+        sweep = Sweep(self.probe, self.lattice, self.bounded[size], self.evaluator.target, radius)
         self.evaluated[size, still_open] = 0
         for found in sweep.found():
             self._take(found.candidates, found.lightness)
@@ -147,24 +161,13 @@ class _Ledger:
 
     def proof(self) -> Proof:
         """The proof as it stands."""
-        colours = self.blends * len(self.loads)
-        whole = int((self.whole * colours).sum())
-        rows = np.array(
-            [
-                self.lattice.count_supports(size) if size in self.lattice.sizes else 0
-                for size in range(len(self.blends))
-            ]
-        ) * len(self.lattice.rules.grounds)
-        total = int((colours * rows[:, np.newaxis]).sum())
-        evaluated = int(self.evaluated.sum())
+        whole = int((self.whole * self.blends).sum()) * len(self.loads)
+        evaluated = int((self.evaluated + self.listed).sum())
         return Proof(
             admissible=self.lattice.admissible,
-            colours=total,
+            colours=self.lattice.colours,
             evaluated=evaluated,
-            cut=(
-                (_WHOLE, whole),
-                (_BLENDS, total - whole - evaluated),
-            ),
+            cut=((_WHOLE, whole), (_BLENDS, self.lattice.colours - whole - evaluated)),
             proven=self.first_open() is None,
         )
 
@@ -231,10 +234,10 @@ def answer(
     )
 
 
-def _everything(lattice: Lattice, size: int) -> Iterator[Candidates]:
-    """Every point of the lattice with that many toners, in batches, ΔE00 still to come."""
+def _everything(lattice: Lattice, supports: IntArray) -> Iterator[Candidates]:
+    """Every point of the lattice on some supports, in batches, ΔE00 still to come."""
     places = np.indices((len(lattice.loads), len(lattice.rules.grounds))).reshape(2, -1)
-    supports, ratios = lattice.supports(size), lattice.ratios(size)
+    ratios = lattice.ratios(supports.shape[1])
     blends = len(supports) * len(ratios)
     step = max(1, _BATCH // places.shape[1])
     for start in range(0, blends, step):

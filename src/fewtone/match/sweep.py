@@ -44,7 +44,7 @@ class Found(NamedTuple):
 
 
 class Sweep:
-    """A sweep over recipes of some number of toners.
+    """A sweep over recipes of equally many toners.
 
     Parameters
     ----------
@@ -52,8 +52,8 @@ class Sweep:
         What evaluates log F.
     lattice
         The admissible recipes.
-    size
-        How many toners.
+    supports
+        The sets of clear toners to look at, shape ``(n, size)``.
     target
         CIELAB, shape ``(3,)``.
     radius
@@ -69,18 +69,19 @@ class Sweep:
         self,
         probe: Probe,
         lattice: Lattice,
-        size: int,
+        supports: IntArray,
         target: FloatArray,
         radius: FloatArray,
     ) -> None:
-        self.probe, self.lattice, self.size = probe, lattice, size
+        self.probe, self.lattice, self.supports = probe, lattice, supports
+        self.size = supports.shape[1]
         self.target, self.radius = target, radius
         self.whole = 0
 
     def found(self) -> Iterator[Found]:
         """What may be within the radius."""
         rules = self.lattice.rules
-        supports = self.lattice.supports(self.size)
+        supports = self.supports
         tree = cells_of(self.size, rules.max_part, _LEAF_RATIOS, _DEPTH)
         low, high = lightness_span(self.target, float(self.radius.max()))
         bare = 116.0 * float(root_of(self.probe.bare_logs[:, 1].max())) - 16.0

@@ -63,6 +63,7 @@ def test_letdowns_and_grounds_keep_the_order_of_the_shelf() -> None:
         ({"tolerance": float("nan")}, "ΔE00 of 0 or more"),
         ({"medium_parts": (-1,)}, "This shop uses 6:1, 8:1, 5:1, 4:1"),
         ({"medium_parts": ()}, "This shop uses"),
+        ({"max_toners": 4, "max_part": 50}, "too many ratios"),
         ({"max_toners": 1, "keep": ("toner-00", "toner-01")}, "only 1 allowed"),
     ],
 )
