@@ -19,10 +19,10 @@ from typing import Literal
 
 import numpy as np
 
-from fewtone.colorimetry import delta_e_ab, lab_from_xyz
+from fewtone.colorimetry import delta_e_2000, delta_e_ab, lab_from_xyz
 from fewtone.typing import FloatArray, FloatLike, frozen
 
-__all__ = ["adapt_cmccat2000", "metamerism_index"]
+__all__ = ["adapt_cmccat2000", "inconstancy", "metamerism_index"]
 
 # C. Li, M. R. Luo, B. Rigg and R. W. G. Hunt, Color Res. Appl. 27, 49 (2002).
 _SHARPENED = frozen(
@@ -116,3 +116,33 @@ def adapt_cmccat2000(
     gain = (_SHARPENED @ white_reference) / (_SHARPENED @ white) * (white[1] / white_reference[1])
     cone = np.asarray(xyz, dtype=np.float64) @ _SHARPENED.T
     return np.asarray((cone * (degree * gain + 1.0 - degree)) @ _UNSHARPENED.T)
+
+
+def inconstancy(
+    xyz: FloatLike, white: FloatLike, xyz_reference: FloatLike, white_reference: FloatLike
+) -> FloatArray:
+    """How far a colour itself moves when the light changes and the eye has settled on it.
+
+    Parameters
+    ----------
+    xyz, white
+        X, Y, Z of the colour in the other light, and of that light's white; shapes ``(..., 3)``
+        and ``(3,)``.
+    xyz_reference, white_reference
+        The same in the reference light, usually D65.
+
+    Returns
+    -------
+    ΔE00 between the colour in the reference light and the one that would look there as it does in
+    the other, shape ``(...)``; 0 for a colour that is constant.
+
+    Notes
+    -----
+    The way of ISO 105-J05:2007 (CMCCON02): a corresponding colour, then a colour difference. Here
+    by CMCCAT2000 at 200 cd/m² in either light, and by CIEDE2000; figures are not to be mixed with
+    those of the standard's own formulas.
+    """
+    adapted = adapt_cmccat2000(xyz, white, white_reference)
+    return delta_e_2000(
+        lab_from_xyz(adapted, white_reference), lab_from_xyz(xyz_reference, white_reference)
+    )

@@ -4,8 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from fewtone.bench.mix import require_names, stock_cautions
+from fewtone.bench.steadiness import (
+    Change,
+    InLight,
+    in_other_light,
+    over_other_grounds,
+    with_other_film,
+)
 from fewtone.colorimetry import Light
-from fewtone.errors import Fault, UsageError
 from fewtone.match import Match, direction, judge
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
@@ -33,6 +40,9 @@ class Check:
         How it differs from the target in a painter's words; empty without a target.
     wavelength_nm, reflectance
         Its predicted spectrum [nm], [1], shape ``(n_wavelengths,)`` each.
+    lights, grounds, what_if
+        The same colour in other light, the same mix over the other grounds, and a coat or a tenth
+        of the film more and less.
     cautions
         What should be told about it.
     """
@@ -43,6 +53,9 @@ class Check:
     direction: str
     wavelength_nm: FloatArray
     reflectance: FloatArray
+    lights: tuple[InLight, ...]
+    grounds: tuple[Change, ...]
+    what_if: tuple[Change, ...]
     cautions: tuple[str, ...]
 
 
@@ -75,7 +88,7 @@ def check(
     UsageError
         The recipe names a toner or ground that is not on the shelf or not learnt.
     """
-    _check_names(recipe, settings)
+    require_names(recipe, settings)
     under = target.light if target else light or settings.measurement.light
     judged = judge(
         curves,
@@ -93,32 +106,15 @@ def check(
         direction=direction(judged.lab, target.lab) if target else "",
         wavelength_nm=curves.wavelength_nm,
         reflectance=spectrum.reflectance[0],
+        lights=in_other_light(curves, recipe, under.observer),
+        grounds=over_other_grounds(curves, recipe, under, target),
+        what_if=with_other_film(curves, recipe, under, target),
         cautions=tuple(_cautions(recipe, settings)),
     )
 
 
-def _check_names(recipe: Recipe, settings: ShelfSettings) -> None:
-    faults = [
-        Fault(
-            f"'{name}' is not a {what} of this shelf ({', '.join(known)}).",
-            fix="Correct the name, or add it to shelf.toml and learn it.",
-            value=str(recipe),
-        )
-        for names, known, what in (
-            (tuple(recipe.blend), settings.toners, "toner"),
-            ((recipe.ground,), settings.grounds, "ground"),
-        )
-        for name in names
-        if name not in known
-    ]
-    if faults:
-        raise UsageError(*faults)
-
-
 def _cautions(recipe: Recipe, settings: ShelfSettings) -> list[str]:
-    cautions = [
-        f"{name} is not in stock." for name in recipe.blend if not settings.toners[name].in_stock
-    ]
+    cautions = stock_cautions(recipe.blend, settings)
     mixing = settings.mixing
     if recipe.medium_parts not in mixing.medium_parts:
         usual = ", ".join(f"{parts}:1" for parts in mixing.medium_parts)

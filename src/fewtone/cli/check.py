@@ -7,8 +7,12 @@ from typing import TYPE_CHECKING
 from fewtone.cli import options
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from fewtone.bench.check import Check
-    from fewtone.cli.console import Part
+    from fewtone.bench.steadiness import Change
+    from fewtone.cli.console import Grid, Part
+    from fewtone.sheet.swatches import Swatch
 
 __all__ = ["check"]
 
@@ -67,9 +71,61 @@ def _parts(result: Check) -> list[Part]:
         "",
         "Unevenness is the ΔE00 between 90 % and 110 % of the film build.",
         "",
+        "In other light (inconstancy: ΔE00 by which it seems to move from daylight):",
+        "",
+        _lights(result),
+        "",
+        "The same mix over the other grounds:",
+        "",
+        _changes("ground", result.grounds),
+        "",
+        "What if:",
+        "",
+        _changes("", result.what_if),
+        "",
         "Predicted spectrum:",
         *_spectrum(result),
     ]
+
+
+def _lights(result: Check) -> Grid:
+    from fewtone.cli.console import Grid
+    from fewtone.sheet.swatches import swatch
+
+    rows: list[list[str | Swatch]] = [
+        [
+            str(seen.light),
+            swatch(seen.lab, seen.light),
+            *(f"{value:.1f}" for value in seen.lab),
+            f"{seen.inconstancy:.1f}",
+        ]
+        for seen in result.lights
+    ]
+    return Grid(("light", "", ">L*", ">a*", ">b*", ">inconstancy"), rows)
+
+
+def _changes(title: str, changes: Sequence[Change]) -> Grid:
+    from fewtone.cli.console import Grid
+
+    compared = any(change.de00 is not None for change in changes)
+    rows = [
+        (
+            change.what,
+            *(f"{value:.1f}" for value in change.lab),
+            f"{change.moved_de00:.2f}",
+            *([f"{change.de00:.2f}"] if compared else []),
+        )
+        for change in changes
+    ]
+    columns = (
+        title,
+        ">L*",
+        ">a*",
+        ">b*",
+        ">moves by ΔE00",
+        *([">ΔE00 to target"] if compared else []),
+    )
+    return Grid(columns, rows)
 
 
 def _spectrum(result: Check) -> list[str]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 
 if TYPE_CHECKING:
     from fewtone.bench.check import Check
+    from fewtone.bench.steadiness import Change
     from fewtone.errors import Fault
     from fewtone.learning import FitReport
     from fewtone.match import Match, MatchResult
@@ -102,6 +103,26 @@ def check_document(result: Check) -> Document:
             f"{nm:g}": round(float(value), 6)
             for nm, value in zip(result.wavelength_nm, result.reflectance, strict=True)
         },
+        "lights": [
+            {
+                "illuminant": seen.light.illuminant,
+                "observer": seen.light.observer,
+                "lab": [round(value, 4) for value in seen.lab],
+                "inconstancy": round(seen.inconstancy, 4),
+            }
+            for seen in result.lights
+        ],
+        "grounds": [_change_document("ground", change) for change in result.grounds],
+        "what_if": [_change_document("what", change) for change in result.what_if],
+    }
+
+
+def _change_document(name: str, change: Change) -> Document:
+    return {
+        name: change.what,
+        "lab": [round(value, 4) for value in change.lab],
+        "moved_de00": round(change.moved_de00, 4),
+        "de00": None if change.de00 is None else round(change.de00, 4),
     }
 
 
