@@ -23,7 +23,7 @@ from fewtone.match.sweep import Sweep
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
-from fewtone.typing import FloatLike, IntArray
+from fewtone.typing import BoolArray, FloatLike, IntArray
 
 __all__ = ["search"]
 
@@ -97,7 +97,9 @@ class _Ledger:
         self.evaluated = np.zeros(shape, dtype=np.int64)
         self.listed = np.zeros(shape, dtype=np.int64)
         self.whole = np.zeros(shape, dtype=np.int64)
-        self.hazy = evaluator.curves.scattering[evaluator.toners].any(axis=1)
+        self.hazy: BoolArray = np.asarray(
+            evaluator.curves.scattering[evaluator.toners].any(axis=1)
+        )
         self.bounded: dict[int, IntArray] = {}
 
     def list_unbounded(self) -> None:
