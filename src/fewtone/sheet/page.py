@@ -36,11 +36,12 @@ _TEMPLATE = "page.html.jinja"
 # Heights in millimetres, measured in a browser and rounded up; a test prints the worst pages.
 # US Letter, the shorter of the two papers, is 279.4 high; its margins take 2 · 8.
 _ROOM = 260.0
-_FIXED = 141.0  # all but what the rest counts, a wrapped line or two included
-_POUR_ROW, _GROUND_ROW, _READING_ROW, _CAUTION_LINE, _LABEL_LINE = 5.2, 13.0, 6.3, 3.4, 3.6
+_FIXED = 137.5  # all but what the rest counts, a wrapped line or two included
+_POUR_ROW, _GROUND_ROW, _READING_ROW, _CAUTION_LINE, _LABEL_LINE = 5.2, 13.0, 6.3, 3.4, 4.2
 _CARE_HEIGHT = 27.0  # the lines beside the pours take at least this
 _GROUND_LETTERS, _POUR_LETTERS, _CAUTION_LETTERS = 12, 24, 118  # in one line
 _LEAST_READINGS, _MOST_READINGS = 2, 8
+_LABEL_LETTERS = 28  # longer labels are cut short, and end with an ellipsis
 _MOST_STEPS = 9
 # Letters to one line of the title at its three sizes, and the height that more lines add.
 _TITLE_LENGTHS = ((44, "short"), (62, "middling"))
@@ -64,8 +65,7 @@ def render(page: Sheet) -> str:
     check, settings = page.check, page.settings
     match, recipe = check.match, check.match.recipe
     coats = _coats_shown(page)
-    rows = _reading_rows(page)
-    grounds = _grounds_shown(page, rows)
+    rows, grounds, shrink = _layout(page)
     left_out = [strip.ground for strip in page.letdown.strips if strip.ground not in grounds]
     line = str(recipe)
     values: dict[str, Any] = {
@@ -73,13 +73,8 @@ def render(page: Sheet) -> str:
         "recipe": line,
         "title_size": next((name for most, name in _TITLE_LENGTHS if len(line) <= most), "long"),
         "shelf": settings.name,
-        "labels": _labels(
-            (
-                *((toner.name, toner.label) for toner in settings.toners.values()),
-                ("medium", settings.medium.label),
-            )
-        ),
-        "ground_labels": _labels((each.name, each.label) for each in settings.grounds.values()),
+        "labels": _tin_labels(page),
+        "ground_labels": _ground_labels(page),
         "steps": _steps_words(page),
         "light": str(check.light),
         "tolerance": f"{page.tolerance:g}",
@@ -100,6 +95,7 @@ def render(page: Sheet) -> str:
         ],
         "chart": spectrum_chart(check.wavelength_nm, check.reflectance),
         "reading_rows": rows,
+        "shrink": shrink,
         "safety": SAFETY,
         "rule": RULE,
         "version": __version__,
@@ -139,9 +135,25 @@ def _figure(value: float, decimals: int = 2) -> str:
     return f"{0.0:.{decimals}f}" if float(text) == 0.0 else text.replace("-", "\N{MINUS SIGN}")
 
 
+def _tin_labels(page: Sheet) -> dict[str, str]:
+    settings = page.settings
+    toners = ((toner.name, toner.label) for toner in settings.toners.values())
+    return _labels((*toners, ("medium", settings.medium.label)))
+
+
+def _ground_labels(page: Sheet) -> dict[str, str]:
+    return _labels((ground.name, ground.label) for ground in page.settings.grounds.values())
+
+
 def _labels(names: Iterable[tuple[str, str]]) -> dict[str, str]:
-    """What is printed on the tins, where it says more than the name."""
-    return {name: label for name, label in names if label.casefold() != name.casefold()}
+    """Labels by name, where they say more than the name."""
+    return {name: _short(label) for name, label in names if label.casefold() != name.casefold()}
+
+
+def _short(label: str) -> str:
+    if len(label) <= _LABEL_LETTERS:
+        return label
+    return label[: _LABEL_LETTERS - 1].rstrip() + "…"
 
 
 def _steps_words(page: Sheet) -> str:
@@ -177,9 +189,28 @@ def _coats_shown(page: Sheet) -> list[int]:
     return list(range(first, min(last, first + _MOST_STEPS - 1) + 1))
 
 
+def _layout(page: Sheet) -> tuple[int, list[str], float]:
+    """Rows for readings, the grounds that fit, and what the page must be shrunk to."""
+    room = _room_left(page)
+    heights = {each.ground: _ground_height(page, each.ground) for each in page.letdown.strips}
+    rows = int((room - sum(heights.values())) / _READING_ROW)
+    rows = min(max(rows, _LEAST_READINGS), _MOST_READINGS)
+    room -= _READING_ROW * rows
+    wanted = page.check.match.recipe.ground
+    kept = [wanted]
+    room -= heights[wanted]
+    for ground, height in heights.items():
+        if ground != wanted and height <= room:
+            kept.append(ground)
+            room -= height
+    # Fuller than any bench's page: even the recipe's own ground alone does not fit.
+    shrink = 1.0 if room >= 0.0 else _ROOM / (_ROOM - room)
+    return rows, [ground for ground in heights if ground in kept], shrink
+
+
 def _room_left(page: Sheet) -> float:
     """What is left for strips and readings [mm]."""
-    labels = {toner.name: toner.label for toner in page.settings.toners.values()}
+    labels = _tin_labels(page)
     table = _POUR_ROW + sum(
         _POUR_ROW + _LABEL_LINE * (_lines(f"{name} {labels.get(name, '')}", _POUR_LETTERS) - 1)
         for name in (pour.component for pour in page.batch.pours)
@@ -187,38 +218,15 @@ def _room_left(page: Sheet) -> float:
     told = (SAFETY, *page.cautions)
     cautions = _CAUTION_LINE * sum(_lines(caution, _CAUTION_LETTERS) for caution in told)
     title = _TITLE_LINE * (_lines(str(page.check.match.recipe), _LONG_TITLE_LETTERS) - 1)
-    foot = _CAUTION_LINE * (_lines(page.settings.name, _CAUTION_LETTERS) - 1)
-    return _ROOM - _FIXED - max(_CARE_HEIGHT, table) - cautions - title - foot
+    names = _CAUTION_LINE * 2 * (_lines(page.settings.name, _CAUTION_LETTERS) - 1)
+    return _ROOM - _FIXED - max(_CARE_HEIGHT, table) - cautions - title - names
 
 
 def _ground_height(page: Sheet, ground: str) -> float:
-    name, label = (_lines(text, _GROUND_LETTERS) for text in (ground, _ground_label(page, ground)))
-    return max(_GROUND_ROW, 1.0 + _LABEL_LINE * (name + label))
-
-
-def _ground_label(page: Sheet, ground: str) -> str:
-    return page.settings.grounds[ground].label
+    label = _ground_labels(page).get(ground, "")
+    lines = _lines(ground, _GROUND_LETTERS) + (_lines(label, _GROUND_LETTERS) if label else 0)
+    return max(_GROUND_ROW, 1.0 + _LABEL_LINE * lines)
 
 
 def _lines(text: str, letters: int) -> int:
     return max(1, math.ceil(len(text) / letters))
-
-
-def _reading_rows(page: Sheet) -> int:
-    strips = sum(_ground_height(page, strip.ground) for strip in page.letdown.strips)
-    rows = int((_room_left(page) - strips) / _READING_ROW)
-    return min(max(rows, _LEAST_READINGS), _MOST_READINGS)
-
-
-def _grounds_shown(page: Sheet, reading_rows: int) -> list[str]:
-    """All grounds if they fit; else the recipe's, and of the others those that stand first."""
-    room = _room_left(page) - _READING_ROW * reading_rows
-    names = [strip.ground for strip in page.letdown.strips]
-    wanted = page.check.match.recipe.ground
-    kept: list[str] = []
-    for name in (wanted, *(name for name in names if name != wanted)):
-        room -= _ground_height(page, name)
-        if room < 0.0 and kept:
-            break
-        kept.append(name)
-    return [name for name in names if name in kept]
