@@ -152,16 +152,22 @@ def test_its_figures_are_those_of_the_commands(
     assert "wanted" in wanted.inner_text()
 
 
-def test_the_other_lights_are_those_of_predict(
+def test_the_other_lights_are_those_of_the_commands(
     written: Path, lamp_shelf: Path, opened: Open
 ) -> None:
-    """The same mix under D65, A and LED-B3 is what the Python call predicts."""
+    """The same mix in other light is what `check` says, and what the Python call predicts."""
     page = opened(written).page
+    check = json.loads(command("check", RECIPE, "--shelf", lamp_shelf, "--json"))
     shelf = fewtone.load(lamp_shelf)
-    for name in ("D65", "A", "LED-B3"):
-        lab = shelf.predict([RECIPE], light=Light(name, 10)).lab[0]
-        seen = values(page, f"[data-light='{name}']", "lab")
-        np.testing.assert_allclose(seen, lab, atol=1e-4)  # the page has four decimals
+    assert [seen["illuminant"] for seen in check["lights"]] == ["D65", "A", "F11", "LED-B3"]
+    for seen in check["lights"]:
+        place = f"[data-light='{seen['illuminant']}']"
+        figures = values(page, place, "lab")
+        assert figures == seen["lab"]
+        lab = shelf.predict([RECIPE], light=Light(seen["illuminant"], 10)).lab[0]
+        np.testing.assert_allclose(figures, lab, atol=1e-4)  # the page has four decimals
+        moved = values(page, place, "inconstancy")
+        assert moved == ([] if seen["illuminant"] == "D65" else [seen["inconstancy"]])
 
 
 def test_its_swatches_are_the_colours_that_were_computed(
@@ -173,7 +179,7 @@ def test_its_swatches_are_the_colours_that_were_computed(
     page = opened(written).page
     screen = imread(io.BytesIO(page.screenshot(full_page=True)), format="png")
     swatches = page.locator("[data-hex]")
-    assert swatches.count() == 2 + 4 * 7 + 3
+    assert swatches.count() == 2 + 4 * 7 + 4
     check = fewtone.load(lamp_shelf).check(RECIPE, target=TARGET)
     white = 100 * colour.xy_to_XYZ(colour.CCS_ILLUMINANTS["cie_10_1964"]["D65"])
     screen_white = 100 * colour.xy_to_XYZ(colour.CCS_ILLUMINANTS["cie_2_1931"]["D65"])

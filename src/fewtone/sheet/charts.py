@@ -13,7 +13,7 @@ from fewtone.typing import FloatArray
 
 __all__ = ["SpectrumChart", "Tick", "spectrum_chart"]
 
-WIDTH, HEIGHT = 360.0, 94.0
+WIDTH, HEIGHT = 330.0, 94.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 26.0, 8.0, 6.0, 18.0
 _STEPS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.25, 0.5, 1.0)
 _MOST_STEPS = 5

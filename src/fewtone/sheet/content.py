@@ -1,7 +1,7 @@
 """What stands on the printed page: one recipe, looked at from all sides.
 
 The page says nothing of its own: it gathers what `check`, `batch` and `letdown` answer, in the
-figures of their documents, and the same colour under other lights.
+figures of their documents.
 """
 
 from __future__ import annotations
@@ -21,13 +21,9 @@ from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
-from fewtone.predict import predict
-from fewtone.typing import FloatArray
 
-__all__ = ["Sheet", "SheetOptions", "UnderLight", "sheet", "sheet_document"]
+__all__ = ["Sheet", "SheetOptions", "sheet", "sheet_document"]
 
-# Daylight, tungsten and a white LED: what a finished piece is looked at in.
-_LIGHTS = ("D65", "A", "LED-B3")
 # What is poured where nobody said how much: easy to scale in the head.
 _USUAL_VOLUME = "500ml"
 
@@ -44,14 +40,6 @@ class SheetOptions(TypedDict, total=False):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class UnderLight:
-    """The recipe's colour in one light; `lab` has shape ``(3,)``."""
-
-    light: Light
-    lab: FloatArray
-
-
-@dataclass(frozen=True, slots=True, eq=False)
 class Sheet:
     """A page about one recipe.
 
@@ -65,8 +53,6 @@ class Sheet:
         ΔE00 that passes.
     by_weight
         Whether the mix is poured by the scale's steps instead of the cup's lines.
-    lights
-        The same colour in daylight, tungsten and LED light.
     date
         The day on the page.
     cautions
@@ -81,7 +67,6 @@ class Sheet:
     letdown: Letdown
     tolerance: float
     by_weight: bool
-    lights: tuple[UnderLight, ...]
     date: datetime.date
     cautions: tuple[str, ...]
 
@@ -144,7 +129,6 @@ def sheet(
     checked = check(curves, settings, recipe, target=target, light=light, tolerance=tolerance)
     poured = batch(curves, settings, recipe, **how)
     strips = letdown(curves, settings, recipe, target=target, light=light)
-    seen = [Light(name, checked.light.observer) for name in _LIGHTS]
     told = (
         *cautions,
         *(target.cautions if target else ()),
@@ -161,7 +145,6 @@ def sheet(
         letdown=strips,
         tolerance=settings.mixing.tolerance if tolerance is None else tolerance,
         by_weight=how.get("by_weight", False),
-        lights=tuple(UnderLight(each, predict(curves, [recipe], each).lab[0]) for each in seen),
         date=date or datetime.date.today(),
         cautions=tuple(dict.fromkeys(told)),
     )
@@ -174,14 +157,6 @@ def sheet_document(page: Sheet) -> Document:
         "check": check_document(page.check),
         "batch": batch_document(page.batch),
         "letdown": letdown_document(page.letdown),
-        "lights": [
-            {
-                "illuminant": seen.light.illuminant,
-                "observer": seen.light.observer,
-                "lab": [round(float(value), 4) for value in seen.lab],
-            }
-            for seen in page.lights
-        ],
         "cautions": list(page.cautions),
         "date": page.date.isoformat(),
     }

@@ -36,7 +36,7 @@ _TEMPLATE = "page.html.jinja"
 # Heights in millimetres, measured in a browser and rounded up; a test prints the worst pages.
 # US Letter, the shorter of the two papers, is 279.4 high; its margins take 2 · 8.
 _ROOM = 260.0
-_FIXED = 137.5  # all but what the rest counts, a wrapped line or two included
+_FIXED = 141.5  # all but what the rest counts, a wrapped line or two included
 _POUR_ROW, _GROUND_ROW, _READING_ROW, _CAUTION_LINE, _LABEL_LINE = 5.2, 13.0, 6.3, 3.4, 4.2
 _CARE_HEIGHT = 27.0  # the lines beside the pours take at least this
 _GROUND_LETTERS, _POUR_LETTERS, _CAUTION_LETTERS = 12, 24, 118  # in one line
@@ -91,7 +91,7 @@ def render(page: Sheet) -> str:
         "between_coats": recipe.coats not in coats,
         "lights": [
             (swatch(seen.lab, seen.light), told)
-            for seen, told in zip(page.lights, document["lights"], strict=True)
+            for seen, told in zip(check.lights, document["check"]["lights"], strict=True)
         ],
         "chart": spectrum_chart(check.wavelength_nm, check.reflectance),
         "reading_rows": rows,
