@@ -254,7 +254,7 @@ def _table(part: Grid, blocks: bool) -> RenderableType:
     from rich.text import Text
 
     kept = [i for i in range(len(part.columns)) if blocks or not _is_of_swatches(part, i)]
-    table = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False)
+    table = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False, collapse_padding=True)
     for i in kept:
         title = part.columns[i]
         of_figures = title.startswith(">")

@@ -75,8 +75,8 @@ def _grid(strip: Strip, light: Light) -> Grid:
         (
             str(step.coats),
             block,
-            *(f"{value:.1f}" for value in step.lab),
-            "" if step.step_de00 is None else f"{step.step_de00:.1f}",
+            *(f"{value:5.1f}" for value in step.lab),
+            "" if step.step_de00 is None else f"{step.step_de00:4.1f}",
             *((f"{step.de00:.2f}", _mark(strip, step.coats)) if compared else ()),
         )
         for step, block in zip(strip.steps, blocks, strict=True)
