@@ -14,8 +14,11 @@ from fewtone.errors import Fault, FewtoneError
 __all__ = ["Paper", "pdf"]
 
 # WeasyPrint does not stretch a column of blocks over a set height as browsers do: there the page
-# takes the height that it needs.
-_STYLE = "@page {{ size: {paper} }} main, .notes {{ display: block; height: auto }}"
+# takes the height that it needs. What is given beside a document yields to it unless important.
+_STYLE = (
+    "@page {{ size: {paper} }} "
+    "main, .notes {{ display: block !important; height: auto !important }}"
+)
 
 
 class Paper(StrEnum):
