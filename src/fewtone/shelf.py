@@ -10,7 +10,7 @@ import datetime
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeAlias, Unpack
+from typing import TYPE_CHECKING, Literal, TypeAlias, Unpack
 
 from fewtone.colorimetry import Light
 from fewtone.io.targets import read_target
@@ -360,9 +360,7 @@ class Shelf:
 
         Parameters
         ----------
-        recipe
-            A recipe or its line.
-        target, light, deck, tolerance
+        recipe, target, light, deck, tolerance
             As `Shelf.check` takes them.
         date
             The day on the page; today if None.
@@ -390,3 +388,11 @@ class Shelf:
             cautions=self.cautions,
             amount=amount,
         )
+
+    def picture(self, kind: Literal["svg", "png"] = "svg") -> bytes:
+        """Draw toners, reach and residuals; needs ``fewtone[pictures]``, else FewtoneError."""
+        from fewtone.io.readings import load_readings
+        from fewtone.sheet.pictures import PictureKind, shelf_picture
+
+        known = load_readings(self.folder, self.settings)
+        return shelf_picture(self.settings, self.curves, known, PictureKind(kind))

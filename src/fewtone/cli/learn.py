@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
 from fewtone.cli import options
+from fewtone.errors import Fault, UsageError
 
 if TYPE_CHECKING:
     from fewtone.cli.console import Part
@@ -22,21 +23,63 @@ def learn(
         str | None,
         typer.Option("--leave-out", metavar="P1,P2", help="Panels that are not to count."),
     ] = None,
+    picture: Annotated[
+        Path | None,
+        typer.Option(
+            "--picture",
+            metavar="FILE.svg",
+            help="Draw the learnt shelf, as SVG or PNG; needs fewtone[pictures].",
+        ),
+    ] = None,
+    force: Annotated[
+        bool, typer.Option("--force", help="Overwrite a picture that is there already.")
+    ] = False,
     plain: options.PlainOption = False,
     as_json: options.JsonOption = False,
 ) -> None:
     """Learn the optics of toners and grounds from the shelf's readings."""
     from fewtone.api import learn as learn_shelf
+    from fewtone.api import load
     from fewtone.cli.console import out, print_document, working
     from fewtone.documents import learn_document
+    from fewtone.io.atomic import write_atomic
 
+    kind = None if picture is None else _picture_kind(picture, force)
     folder = options.shelf_folder(shelf)
     with working("Learning"):
         report = learn_shelf(folder, leave_out=options.names(leave_out) or ())
+    if picture is not None and kind is not None:
+        with working("Drawing"):
+            drawn = load(folder).picture(kind)
+        write_atomic(picture, drawn)
     if as_json:
         print_document(learn_document(report))
     else:
         out(*_parts(report, folder), plain=plain)
+
+
+def _picture_kind(file: Path, force: bool) -> Literal["svg", "png"]:
+    """What the file's name asks for, before anything is learnt.
+
+    Raises
+    ------
+    UsageError
+        It is neither SVG nor PNG, or there is something of this name already.
+    """
+    from fewtone.io.atomic import refuse_to_overwrite
+
+    kind = file.suffix.lower()
+    if kind not in (".svg", ".png"):
+        raise UsageError(
+            Fault(
+                f"'{file.name}' is not a picture that can be drawn: .svg and .png are allowed.",
+                fix="Name it like shelf.svg.",
+                value=str(file),
+            )
+        )
+    if not force:
+        refuse_to_overwrite([file])
+    return "svg" if kind == ".svg" else "png"
 
 
 def _parts(report: FitReport, folder: Path) -> list[Part]:
