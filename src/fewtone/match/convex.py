@@ -71,8 +71,8 @@ class Rays(NamedTuple):
         Load at which the chord from near to far leaves the span, at most the largest load.
     capped ``(n,)``
         1 where even the largest load is within the span or lighter, else 0.
-    near_logs, far_logs, end_logs ``(n, 3)``
-        log F at near, at far and at the largest load.
+    near_logs, far_logs ``(n, 3)``
+        log F at near and at far.
     constant ``(n, 3)``, slopes ``(n, 3, n_toners)``
         The tangent plane: log F(x) >= constant - slopes · x for every x.
     """
@@ -82,8 +82,8 @@ class Rays(NamedTuple):
 
 
 NEAR, FAR, DARK, CAPPED = 0, 1, 2, 3
-NEAR_LOGS, FAR_LOGS, END_LOGS, CONSTANT = slice(4, 7), slice(7, 10), slice(10, 13), slice(13, 16)
-COLUMNS = 16
+NEAR_LOGS, FAR_LOGS, CONSTANT = slice(4, 7), slice(7, 10), slice(10, 13)
+COLUMNS = 13
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -198,7 +198,6 @@ class Probe:
         far[capped] = self.most_load
         near_logs[capped] = self.logs(curve[capped], near[capped], ground[capped])
         far_logs[capped] = self.logs(curve[capped], far[capped], ground[capped])
-        end_logs = self.logs(curve, np.full(len(curve), self.most_load), ground)
         fall = np.maximum(near_logs[:, 1] - far_logs[:, 1], 1e-12)
         share = np.clip((near_logs[:, 1] - span.dark) / fall, 0.0, 1.0)
         table = np.empty((COLUMNS, len(curve)))
@@ -206,5 +205,5 @@ class Probe:
         table[DARK] = near + share * (far - near)
         table[CAPPED, capped], table[DARK, capped] = 1.0, self.most_load
         table[NEAR_LOGS], table[FAR_LOGS] = near_logs.T, far_logs.T
-        table[END_LOGS], table[CONSTANT] = end_logs.T, constant.T
+        table[CONSTANT] = constant.T
         return Rays(table, slopes)

@@ -35,7 +35,6 @@ from fewtone.match.convex import (
     CAPPED,
     CONSTANT,
     DARK,
-    END_LOGS,
     FAR,
     FAR_LOGS,
     NEAR,
@@ -122,20 +121,19 @@ def prisms(
     near = np.where(tangent_nearer, enters, probe.least_load)
 
     near_load, far_load = table[NEAR], table[FAR]
-    near_logs, far_logs, end_logs = table[NEAR_LOGS], table[FAR_LOGS], table[END_LOGS]
+    near_logs, far_logs = table[NEAR_LOGS], table[FAR_LOGS]
     stretch = 1.0 / (far_load - near_load)
     step = far_logs - near_logs
     far_upper = near_logs + (far - near_load) * stretch * step
-    np.copyto(far_upper, end_logs, where=far > far_load)
-    # Up to the near load the chord starts at the bare ground; beyond the far one it ends at the
-    # largest load.
+    # Amounts beyond the far load only darken.
+    np.copyto(far_upper, far_logs, where=far > far_load)
+    # Up to the near load the chord starts at the bare ground.
     bare = probe.bare_logs.T[:, np.newaxis, ground]
     before = near / near_load
     near_upper = near_logs + np.minimum((near - near_load) * stretch, 1.0) * step
     np.copyto(near_upper, bare + before * (near_logs - bare), where=before < 1.0)
     beyond = near > far_load
     if beyond.any():
-        # Amounts beyond the far load only darken.
         np.copyto(near_upper, far_logs, where=beyond)
     return Prisms(near, far, near_upper, far_upper, constant, along)
 

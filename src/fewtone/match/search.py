@@ -25,7 +25,7 @@ from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.typing import BoolArray, FloatLike, IntArray
 
-__all__ = ["search"]
+__all__ = ["everything", "search"]
 
 # Colours worked out at once: their intermediate arrays then stay within the processor's cache.
 _BATCH = 2048
@@ -97,9 +97,7 @@ class _Ledger:
         self.evaluated = np.zeros(shape, dtype=np.int64)
         self.listed = np.zeros(shape, dtype=np.int64)
         self.whole = np.zeros(shape, dtype=np.int64)
-        self.hazy: BoolArray = np.asarray(
-            evaluator.curves.scattering[evaluator.toners].any(axis=1)
-        )
+        self.hazy: BoolArray = np.asarray(evaluator.curves.scattering[evaluator.toners].any(axis=1))
         self.bounded: dict[int, IntArray] = {}
 
     def list_unbounded(self) -> None:
@@ -113,7 +111,7 @@ class _Ledger:
             bounded = np.full(len(supports), size > 1)
             bounded &= ~self.hazy[supports].any(axis=1)
             self.bounded[size] = supports[bounded]
-            for batch in _everything(self.lattice, supports[~bounded]):
+            for batch in everything(self.lattice, supports[~bounded]):
                 self._take(batch, (-math.inf, math.inf))
             self.listed[size] = self.evaluated[size]
             self.evaluated[size] = 0
@@ -236,7 +234,7 @@ def answer(
     )
 
 
-def _everything(lattice: Lattice, supports: IntArray) -> Iterator[Candidates]:
+def everything(lattice: Lattice, supports: IntArray) -> Iterator[Candidates]:
     """Every point of the lattice on some supports, in batches, ΔE00 still to come."""
     places = np.indices((len(lattice.loads), len(lattice.rules.grounds))).reshape(2, -1)
     ratios = lattice.ratios(supports.shape[1])

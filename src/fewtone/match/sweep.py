@@ -27,7 +27,7 @@ __all__ = ["Sweep"]
 
 # Supports over grounds that go down the tree together, and how many of their cells are bounded at
 # once: the first sets the memory, the second keeps intermediate arrays in the processor's cache.
-_ROWS, _BLOCK, _RAYS = 16_384, 2048, 8192
+_ROWS, _BLOCK, _RAYS = 16_384, 4096, 16_384
 _LEAF_RATIOS, _DEPTH = 6, 5
 # Steps in lightness: a cell spans at most so much L*.
 _STEP = 6.0

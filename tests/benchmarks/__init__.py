@@ -1,0 +1,1 @@
+"""Timings against baselines of the same run; none of them is a test."""

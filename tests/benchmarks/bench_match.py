@@ -1,0 +1,279 @@
+"""Times the search against baselines of the same run and says how near each comes to the best.
+
+    python tests/benchmarks/bench_match.py [--exact] [--growth] [--record FILE]
+
+Without options: the hard case's 20 targets and four hard spots; the plain batched evaluation and
+`numpy.exp` on as many values, both timed on a part and scaled; differential evolution with
+integrality, and bounded least squares with rounding, on three planted targets. `--exact` runs the
+plain evaluation over all 98 million colours for all 20 targets and compares every pick (minutes).
+`--growth` times 8, 16, 32 and 64 toners. All ratios are of medians of this run.
+"""
+
+from __future__ import annotations
+
+import argparse
+import itertools
+import os
+import resource
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")  # before numpy is loaded: every contender has one core
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+import numpy as np  # noqa: E402
+from scipy.optimize import Bounds, differential_evolution, least_squares  # noqa: E402
+
+from benchmarks.hard_case import (  # noqa: E402
+    HARD_SPOTS,
+    LIGHT,
+    Triple,
+    hard_shelf,
+    hard_targets,
+    target_evaluator,
+)
+from fewtone.colorimetry import delta_e_2000, lab_from_xyz, weights, white_point  # noqa: E402
+from fewtone.match import MatchResult, Rules, search  # noqa: E402
+from fewtone.match.evaluate import Evaluator  # noqa: E402
+from fewtone.match.lattice import Lattice  # noqa: E402
+from fewtone.match.picks import Picks  # noqa: E402
+from fewtone.match.search import everything  # noqa: E402
+from fewtone.typing import FloatArray, IntArray  # noqa: E402
+
+# Colours timed for the plain evaluation: enough for a second of work, spread over the supports.
+_SAMPLE = 1_000_000
+_REPEATS = 3
+
+
+def main() -> None:
+    """Run what was asked for and print it."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawTextHelpFormatter
+    )
+    parser.add_argument("--exact", action="store_true", help="compare with full enumeration")
+    parser.add_argument("--growth", action="store_true", help="time 8 to 64 toners")
+    parser.add_argument("--record", type=Path, help="write what is printed to a file as well")
+    options = parser.parse_args()
+    lines: list[str] = []
+    report = _hard_case() if not options.growth else _growth()
+    for line in itertools.chain(report, _exact() if options.exact else ()):
+        print(line, flush=True)
+        lines.append(line)
+    if options.record:
+        options.record.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def _hard_case() -> Iterator[str]:
+    curves, settings = hard_shelf()
+    rules = Rules.of(settings)
+    lattice = Lattice.of(rules)
+    yield f"Hard case: {lattice.admissible:,} recipes, {lattice.colours:,} colours, one core"
+    plain, exponentials = _plain_seconds(), _exponential_seconds(lattice.colours)
+    yield f"plain batched evaluation   {plain:8.2f} s (scaled from {_SAMPLE:,} colours)"
+    yield (
+        f"numpy.exp, as many values  {exponentials:8.2f} s, {plain / exponentials:.1f} times less"
+    )
+    times = []
+    for name, target in hard_targets(curves, settings):
+        seconds, found = _timed(target)
+        times.append(seconds)
+        yield _line(name, target, seconds, plain, found)
+    median = float(np.median(times))
+    yield f"median of 20               {median:8.3f} s: {plain / median:.0f} times as fast as plain"
+    for name, target in HARD_SPOTS.items():
+        seconds, found = _timed(target)
+        yield _line(name, target, seconds, plain, found) + f"  {seconds / median:.1f} medians"
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    yield f"peak memory so far         {peak:8.0f} MB"
+    yield from _others(median)
+
+
+def _line(name: str, target: Triple, seconds: float, plain: float, found: MatchResult) -> str:
+    lab = ", ".join(f"{value:6.1f}" for value in target)
+    return (
+        f"{name:15} ({lab})  {seconds:7.3f} s  {plain / seconds:6.0f}x  closest "
+        f"{found.closest.de00:9.6f}  evaluated {found.proof.evaluated:9,}"
+    )
+
+
+def _timed(target: Triple) -> tuple[float, MatchResult]:
+    curves, settings = hard_shelf()
+    seconds = []
+    for _ in range(_REPEATS):
+        start = time.perf_counter()
+        found = search(curves, settings, target, LIGHT, Rules.of(settings))
+        seconds.append(time.perf_counter() - start)
+    return float(np.median(seconds)), found
+
+
+def _plain_seconds() -> float:
+    """Seconds for all colours as plain numpy would have it, from a sample of the supports.
+
+    The leanest plain form: a blend's curve once for all its films, then optics, CIELAB and ΔE00 in
+    batches that stay in the cache, and the least of each batch kept.
+    """
+    curves, settings = hard_shelf()
+    lattice = Lattice.of(Rules.of(settings))
+    target = np.array([40.0, 20.0, 10.0])
+    supports, ratios = lattice.supports(3), lattice.ratios(3)
+    per_support = len(ratios) * len(lattice.loads) * len(curves.grounds)
+    few = supports[:: max(1, len(supports) * per_support // _SAMPLE)]
+    shares = ratios / ratios.sum(axis=1, keepdims=True)
+    weight, white = weights(curves.wavelength_nm, LIGHT), white_point(LIGHT)
+    seconds = []
+    for _ in range(_REPEATS):
+        start = time.perf_counter()
+        least = np.inf
+        for support in few:
+            curve = shares @ curves.absorption[support]
+            for rho, trap in zip(curves.ground_reflectance, curves.trap, strict=True):
+                for loads in np.array_split(lattice.load_values, 12):
+                    tau = (loads[:, np.newaxis, np.newaxis] * curve).reshape(-1, len(rho))
+                    xyz = curves.optics.reflectance(tau, rho, trap) @ weight
+                    least = min(least, delta_e_2000(lab_from_xyz(xyz, white), target).min())
+        seconds.append(time.perf_counter() - start)
+    return float(np.median(seconds)) * lattice.colours / (len(few) * per_support)
+
+
+def _exponential_seconds(colours: int) -> float:
+    curves, _ = hard_shelf()
+    values = np.random.default_rng(0).random((2048, len(curves.wavelength_nm)))
+    seconds = []
+    for _ in range(_REPEATS):
+        start = time.perf_counter()
+        for _ in range(_SAMPLE // len(values)):
+            np.exp(values)
+        seconds.append(time.perf_counter() - start)
+    return float(np.median(seconds)) * colours / _SAMPLE
+
+
+def _exact() -> Iterator[str]:
+    """Every pick of every target against full enumeration, which colours all recipes only once."""
+    curves, settings = hard_shelf()
+    rules = Rules.of(settings)
+    lattice = Lattice.of(rules)
+    targets = hard_targets(curves, settings)
+    evaluators = [target_evaluator(curves, settings, target) for _, target in targets]
+    picks = [Picks.empty(lattice) for _ in targets]
+    start = time.perf_counter()
+    for size in lattice.sizes:
+        for batch in everything(lattice, lattice.supports(size)):
+            fractions = evaluators[0].fractions(batch.support, batch.parts)
+            lab = evaluators[0].lab(fractions, lattice.load_values[batch.load], batch.ground)
+            for evaluator, kept in zip(evaluators, picks, strict=True):
+                found = batch._replace(de00=evaluator.difference(lab))
+                kept.offer(found)
+                chosen = np.flatnonzero(kept.may_be_evenest(found))
+                near = found.where(chosen)
+                loads = lattice.load_values[near.load]
+                unevenness = evaluator.unevenness(fractions[chosen], loads, near.ground)
+                kept.offer_even(near, unevenness)
+    yield f"full enumeration for 20 targets at once: {time.perf_counter() - start:.0f} s"
+    same = 0
+    for (name, target), kept in zip(targets, picks, strict=True):
+        answer = search(curves, settings, target, LIGHT, rules)
+        lines = [m and str(m.recipe) for m in (answer.simplest, answer.closest, answer.evenest)]
+        wanted = [r and str(r) for r in (kept.simplest, kept.closest, kept.evenest)]
+        lines += [str(match.recipe) for match in answer.recipes]
+        wanted += [str(recipe) for recipe in kept.trade_off[: rules.top]]
+        same += lines == wanted
+        if lines != wanted:
+            yield f"DIFFERENT: {name} {target}: {lines} instead of {wanted}"
+    yield f"identical picks and trade-off: {same} of {len(targets)} targets"
+
+
+def _others(median: float) -> Iterator[str]:
+    """General-purpose solvers on the same objective, three planted targets."""
+    curves, settings = hard_shelf()
+    lattice = Lattice.of(Rules.of(settings))
+    for _, target in hard_targets(curves, settings)[:3]:
+        evaluator = target_evaluator(curves, settings, target)
+        best = search(curves, settings, target, LIGHT, lattice.rules).recipes[-1].de00
+        assert best is not None
+        for name, solver in (
+            ("differential evolution", _evolve),
+            ("least squares, rounded", _least_squares),
+        ):
+            start = time.perf_counter()
+            reached = solver(evaluator, lattice)
+            seconds = time.perf_counter() - start
+            yield (
+                f"{name:24} {seconds:7.2f} s  {seconds / median:6.1f} medians of ours, "
+                f"{reached - best:7.4f} above the best ({best:.4f})"
+            )
+
+
+def _evolve(evaluator: Evaluator, lattice: Lattice) -> float:
+    """Run differential evolution over three toners, their parts, load and ground, integral."""
+    toners, parts = len(lattice.rules.toners), lattice.rules.max_part
+
+    def objective(points: FloatArray, /) -> Any:
+        columns: IntArray = np.atleast_2d(points.T).astype(np.int64)
+        fractions = np.zeros((len(columns), len(evaluator.curves.toners)))
+        for toner, part in zip(columns[:, :3].T, columns[:, 3:6].T, strict=True):
+            np.add.at(fractions, (np.arange(len(columns)), evaluator.toners[toner]), part)
+        fractions /= fractions.sum(axis=1, keepdims=True)
+        lab = evaluator.lab(fractions, lattice.load_values[columns[:, 6]], columns[:, 7])
+        return evaluator.difference(lab)
+
+    low = [0, 0, 0, 1, 1, 1, 0, 0]
+    high = [toners - 1] * 3 + [parts] * 3
+    high += [len(lattice.loads) - 1, len(lattice.rules.grounds) - 1]
+    found = differential_evolution(
+        objective,
+        Bounds(low, high),
+        integrality=[True] * 8,
+        vectorized=True,
+        updating="deferred",
+        popsize=40,
+        maxiter=400,
+        polish=False,
+        rng=np.random.default_rng(0),
+    )
+    return float(found.fun)
+
+
+def _least_squares(evaluator: Evaluator, lattice: Lattice) -> float:
+    """Amounts of all toners by bounded least squares in CIELAB, the three largest kept, rounded."""
+    toners, least = len(lattice.rules.toners), np.inf
+    ratios = lattice.ratios(3) / lattice.ratios(3).sum(axis=1, keepdims=True)
+    for ground in range(len(lattice.rules.grounds)):
+        place: IntArray = np.array([ground])
+
+        def miss(amounts: FloatArray, place: IntArray = place) -> FloatArray:
+            found = evaluator.lab(amounts[np.newaxis], np.ones(1), place)[0]
+            return np.asarray(found - evaluator.target)
+
+        found = least_squares(miss, np.full(toners, 0.4 / toners), bounds=(0.0, 1.6))
+        largest = np.sort(np.argsort(found.x)[-3:])
+        shares = found.x[largest] / max(found.x[largest].sum(), 1e-9)
+        ratio = int(np.argmin(np.square(ratios - shares).sum(axis=1)))
+        fractions = evaluator.fractions(largest[np.newaxis], lattice.ratios(3)[[ratio]])
+        rows = np.repeat(fractions, len(lattice.loads), axis=0)
+        lab = evaluator.lab(rows, lattice.load_values, np.full(len(rows), ground))
+        least = min(least, float(evaluator.difference(lab).min()))
+    return least
+
+
+def _growth() -> Iterator[str]:
+    """Median time of five planted targets at 8, 16, 32 and 64 toners, and the exponent."""
+    sizes, medians = (8, 16, 32, 64), []
+    for n_toners in sizes:
+        curves, settings = hard_shelf(n_toners)
+        times = []
+        for _, target in hard_targets(curves, settings)[:9]:
+            start = time.perf_counter()
+            found = search(curves, settings, target, LIGHT, Rules.of(settings))
+            times.append(time.perf_counter() - start)
+        medians.append(float(np.median(times)))
+        yield f"{n_toners:3} toners  {found.proof.admissible:15,} recipes  {medians[-1]:8.3f} s"
+    exponent = np.polyfit(np.log(sizes), np.log(medians), 1)[0]
+    yield f"time grows as toners to the power {exponent:.2f} (listing: 3)"
+
+
+if __name__ == "__main__":
+    main()
