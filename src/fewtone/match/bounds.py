@@ -21,8 +21,9 @@ Chroma and hue
       never above 1.573.
     * -R_T is largest at the mean hue nearest to 275° and at the largest chroma.
     Since R_T <= 0 the mixed term only takes away where u·v > 0; there, with ρ = -R_T at most, the
-    least of u² + v² - ρ·u·v over |u| >= u₀, |v| >= v₀ lets the smaller of the two rise to ρ/2 times
-    the larger: a convex function, so that is its least. Where hues may be opposite, where the
+    least of u² + v² - ρ·u·v over brackets of |u| and |v| lets the smaller of the two rise towards
+    ρ/2 times the larger: the function is convex, so that is its least. Where u·v <= 0 it adds
+    what the least ρ gives. Where hues may be opposite, where the
     formula jumps, both mean hues are allowed for and the sign of v is left open; where the box
     holds the neutral axis, every hue is. Nothing here assumes that ΔE00 is smooth.
 """
@@ -40,7 +41,7 @@ __all__ = ["Region", "least_difference", "lightness_span"]
 _LARGEST_T = 1.573
 _SLOPE_OF_T = 0.17 + 2 * 0.24 + 3 * 0.32 + 4 * 0.20
 _TURN = 2.0 * math.pi
-_BLUE, _BLUE_WIDTH = math.radians(275.0), math.radians(25.0)
+_BLUE, _BLUE_WIDTH, _ACROSS = math.radians(275.0), math.radians(25.0), math.radians(80.0)
 _LIGHTNESS_LIMIT = 133.0
 # The grids of a region: a coarse one over a* and b* wider than any surface colour's zooms in, a
 # fine one is kept.
@@ -68,7 +69,9 @@ def _lightness_end(lightness: float, radius: float, reach: float) -> float:
     return lightness + far
 
 
-def least_difference(low: FloatArray, high: FloatArray, target: FloatArray) -> FloatArray:
+def least_difference(  # noqa: PLR0915  (one formula, bracketed term by term)
+    low: FloatArray, high: FloatArray, target: FloatArray
+) -> FloatArray:
     """A lower bound of ΔE00 to the target over boxes of CIELAB.
 
     Parameters
@@ -102,7 +105,9 @@ def least_difference(low: FloatArray, high: FloatArray, target: FloatArray) -> F
     u_2 = (chroma_2 - aim_1) / (1.0 + 0.0225 * (chroma_2 + aim_1))
     u = np.maximum(np.maximum(u_1, -u_2), 0.0)
 
-    turn_1, turn_2, slack = _turns(left, right, b_1, b_2, aim_a, aim_b, stretch_1, stretch_2)
+    hue_1, hue_2 = (np.arctan2(aim_b, aim_a * stretch) for stretch in (stretch_1, stretch_2))
+    aim_hue, slack = 0.5 * (hue_1 + hue_2), 0.5 * np.abs(hue_1 - hue_2)
+    turn_1, turn_2 = _turns(left, right, b_1, b_2, aim_hue, slack)
     around = (a_least == 0.0) & (b_least == 0.0)
     opposite = around | (turn_1 <= -math.pi) | (turn_2 >= math.pi)
     turn = np.maximum(np.maximum(turn_1, -turn_2), 0.0)
@@ -110,26 +115,39 @@ def least_difference(low: FloatArray, high: FloatArray, target: FloatArray) -> F
     turn = np.where(opposite, np.maximum(np.minimum(turn, other_way), 0.0), turn)
     turn = np.where(around, 0.0, turn)
 
-    aim_hue = math.atan2(aim_b, aim_a * 1.25)
     centre, half = aim_hue + 0.25 * (turn_1 + turn_2), 0.25 * (turn_2 - turn_1) + slack
     # Beyond opposite the mean hue is the other one between the two.
     other = np.where(opposite, centre + math.pi, centre)
-    weight = np.maximum(_hue_weight(centre), _hue_weight(other)) + _SLOPE_OF_T * half
-    weight = np.where(around, _LARGEST_T, np.minimum(weight, _LARGEST_T))
-    ends = (np.sqrt(c) / (1.0 + 0.0075 * weight * (c + aim_2)) for c in (chroma_1, chroma_2))
+    weight_1, weight_2 = _hue_weight(centre), _hue_weight(other)
+    heavy = np.maximum(weight_1, weight_2) + _SLOPE_OF_T * half
+    heavy = np.where(around, _LARGEST_T, np.minimum(heavy, _LARGEST_T))
+    slight = np.minimum(weight_1, weight_2) - _SLOPE_OF_T * half
+    slight = np.where(around, 0.0, np.maximum(slight, 0.0))
+    ends = (np.sqrt(c) / (1.0 + 0.0075 * heavy * (c + aim_2)) for c in (chroma_1, chroma_2))
     v = 2.0 * np.sqrt(aim_1) * np.minimum(*ends) * np.sin(0.5 * turn)
+    widest = np.where(opposite, math.pi, np.maximum(-turn_1, turn_2))
+    v_most = 2.0 * np.sqrt(aim_2 * chroma_2) * np.sin(0.5 * widest)
+    v_most /= 1.0 + 0.0075 * slight * (chroma_1 + aim_1)
+    u_most = np.maximum(-u_1, u_2)
 
-    off = np.minimum(_from_blue(centre), _from_blue(other))
-    off = np.maximum(off - half, 0.0) / _BLUE_WIDTH
-    bump = np.where(around, 1.0, np.exp(-(off**2)))
-    rotation = 2.0 * _share(0.5 * (chroma_2 + aim_2)) * np.sin(math.pi / 3.0 * bump)
+    off_1, off_2 = _from_blue(centre), _from_blue(other)
+    nearest_blue = np.maximum(np.minimum(off_1, off_2) - half, 0.0)
+    # The formula does not go round the circle: across 0° from blue there is no rotation.
+    farthest_blue = np.maximum(off_1, off_2) + half
+    lost = around | (farthest_blue > _ACROSS)
+    most = _rotation(np.where(around, 0.0, nearest_blue), 0.5 * (chroma_2 + aim_2))
+    least = _rotation(np.where(lost, _TURN, farthest_blue), 0.5 * (chroma_1 + aim_1))
     same_sign = ((u_2 > 0.0) & (opposite | (turn_2 > 0.0))) | (
         (u_1 < 0.0) & (opposite | (turn_1 < 0.0))
     )
-    half_rotation = np.where(same_sign, 0.5 * rotation, 0.0)
     larger, smaller = np.maximum(u, v), np.minimum(u, v)
-    smaller = np.maximum(smaller, half_rotation * larger)
-    square = larger**2 + smaller**2 - 2.0 * half_rotation * larger * smaller
+    rising = np.minimum(0.5 * most * larger, np.where(u >= v, v_most, u_most))
+    rising = np.maximum(smaller, rising)
+    square = np.where(
+        same_sign,
+        larger**2 + rising**2 - most * larger * rising,
+        larger**2 + smaller**2 + least * larger * smaller,
+    )
     return np.asarray(np.sqrt(np.maximum(lightness**2 + square, 0.0)))
 
 
@@ -186,16 +204,10 @@ def _turns(
     right: FloatArray,
     low: FloatArray,
     high: FloatArray,
-    aim_a: float,
-    aim_b: float,
-    stretch_1: FloatArray,
-    stretch_2: FloatArray,
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Least and largest turn in hue from the target to a box of (a', b').
-
-    The hue of the target itself depends on the stretch: it is taken at the fixed stretch 1.25, and
-    the turns are widened by what it may differ from that, which is also returned.
-    """
+    aim_hue: FloatArray,
+    slack: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """Least and largest turn in hue from the target, give or take `slack`, to a box of (a', b')."""
     middle_a, middle_b = 0.5 * (left + right), 0.5 * (low + high)
     least, most = np.zeros_like(left), np.zeros_like(left)
     for corner_a in (left, right):
@@ -206,13 +218,9 @@ def _turns(
             )
             np.minimum(least, around, out=least)
             np.maximum(most, around, out=most)
-    fixed_a = 1.25 * aim_a
-    slack = np.zeros_like(left)
-    for stretch in (stretch_1, stretch_2):
-        own = np.arctan2(aim_b * (fixed_a - stretch * aim_a), stretch * aim_a * fixed_a + aim_b**2)
-        np.maximum(slack, np.abs(own), out=slack)
-    turn = np.arctan2(fixed_a * middle_b - aim_b * middle_a, fixed_a * middle_a + aim_b * middle_b)
-    return turn + least - slack, turn + most + slack, slack
+    turn = np.arctan2(middle_b, middle_a) - aim_hue
+    turn -= _TURN * np.round(turn / _TURN)
+    return turn + least - slack, turn + most + slack
 
 
 def _lightness_term(lightness: FloatArray, aim: float) -> FloatArray:
@@ -223,6 +231,12 @@ def _lightness_term(lightness: FloatArray, aim: float) -> FloatArray:
 def _from_blue(hue: FloatArray) -> FloatArray:
     off = hue - _BLUE
     return np.asarray(np.abs(off - _TURN * np.round(off / _TURN)))
+
+
+def _rotation(from_blue: FloatArray, chroma: FloatArray) -> FloatArray:
+    """ρ = -R_T at a mean hue so far from 275° and a mean chroma."""
+    bump = np.exp(-((from_blue / _BLUE_WIDTH) ** 2))
+    return np.asarray(2.0 * _share(chroma) * np.sin(math.pi / 3.0 * bump))
 
 
 def _hue_weight(hue: FloatArray) -> FloatArray:
