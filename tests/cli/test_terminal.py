@@ -233,3 +233,29 @@ def fewtone_main(words: list[str]) -> None:
     from fewtone.cli import main
 
     main(words)
+
+
+@pytest.mark.parametrize(
+    ("words", "absent"),
+    [
+        (("--version",), ("numpy", "rich", "jinja2", "scipy", "matplotlib")),
+        ((*COMMANDS["check"],), ("jinja2", "scipy", "matplotlib", "weasyprint", "colour")),
+        ((*COMMANDS["match"],), ("jinja2", "matplotlib", "weasyprint", "colour")),
+        ((*COMMANDS["check"], "--plain"), ("rich.console", "rich.table", "jinja2")),
+        ((*COMMANDS["check"], "--json"), ("rich.console", "rich.table", "jinja2")),
+    ],
+)
+def test_nothing_heavy_is_imported_to_answer(
+    words: tuple[str, ...], absent: tuple[str, ...], shelf: str
+) -> None:
+    """What draws pages and pictures stays out of commands that do not, rich out of plain ones."""
+    code = (
+        "import sys\nfrom fewtone.cli import main\n"
+        "try: main()\nexcept SystemExit: pass\n"
+        f"print('imported', sorted(set({absent}) & set(sys.modules)))"
+    )
+    place = () if words == ("--version",) else ("--shelf", shelf)
+    done = subprocess.run(
+        [sys.executable, "-c", code, *words, *place], capture_output=True, text=True, check=True
+    )
+    assert done.stdout.splitlines()[-1] == "imported []"
