@@ -45,7 +45,7 @@ _BLUE, _BLUE_WIDTH, _ACROSS = math.radians(275.0), math.radians(25.0), math.radi
 _LIGHTNESS_LIMIT = 133.0
 # The grids of a region: a coarse one over a* and b* wider than any surface colour's zooms in, a
 # fine one is kept.
-_COARSE, _FINE, _ZOOMS, _WIDEST = 24, 128, 5, 1000.0
+_COARSE, _FINE, _ZOOMS, _WIDEST = 16, 64, 6, 1000.0
 
 
 def lightness_span(target: FloatArray, radius: float) -> tuple[float, float]:
