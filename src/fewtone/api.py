@@ -86,56 +86,6 @@ def new(
     return new_shelf(Path(folder), toners=toners, solid=solid, metallic=metallic)
 
 
-def take(
-    folder: str | Path,
-    file: str | Path,
-    *,
-    mode: str | None = None,
-    light: Light | str | None = None,
-    leave_out: Sequence[str] = (),
-    force: bool = False,
-    dry_run: bool = False,
-) -> Taken:
-    """Take an instrument's file, CxF3 or CGATS text, into a shelf's readings.
-
-    Parameters
-    ----------
-    folder, file
-        The shelf's folder and the instrument's file.
-    mode
-        Which measurement mode counts, such as ``M1``, if the file has several.
-    light
-        Illuminant and observer of the file's Lab, such as ``D50/2``, if it does not say.
-    leave_out
-        Names of samples that are not to count.
-    force
-        Whether readings that are there already may be replaced.
-    dry_run
-        Whether to find out what would be done, and write nothing.
-
-    Returns
-    -------
-    Where each reading went.
-
-    Raises
-    ------
-    FewtoneError
-        The file cannot be used, or a sample's name says nothing here; nothing was written.
-    """
-    from fewtone.io.instruments.take import take as take_file
-
-    under = Light.parse(light) if isinstance(light, str) else light
-    return take_file(
-        Path(folder),
-        Path(file),
-        mode=mode,
-        light=under,
-        leave_out=leave_out,
-        force=force,
-        dry_run=dry_run,
-    )
-
-
 def _cautions(folder: Path, settings: ShelfSettings, curves: Curves) -> list[str]:
     cautions = []
     if readings_digest(folder) != curves.readings_digest:

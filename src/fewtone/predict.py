@@ -129,9 +129,10 @@ def film_reflectance(
     -------
     Reflectance factor [1], shape ``(n_recipes, n_wavelengths)``.
     """
-    tau = (fractions * np.asarray(load)[:, np.newaxis]) @ curves.absorption
+    dose = fractions * np.asarray(load)[:, np.newaxis]
+    scattering = dose @ curves.scattering if curves.scattering.any() else None
     rho, trap = curves.ground_reflectance[ground], curves.trap[ground, np.newaxis]
-    return curves.optics.reflectance(tau, rho, trap)
+    return curves.optics.reflectance(dose @ curves.absorption, rho, trap, scattering)
 
 
 def lab_of(curves: Curves, reflectance: FloatArray, light: Light) -> FloatArray:

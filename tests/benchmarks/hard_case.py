@@ -6,20 +6,32 @@ colours. Everything comes from fixed seeds.
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 
 from fewtone.colorimetry import Light
-from fewtone.match import Rules
+from fewtone.match import MatchResult, Rules
 from fewtone.match.evaluate import Evaluator, evaluator_of
 from fewtone.match.lattice import Lattice
 from fewtone.model.curves import Curves
 from fewtone.model.shelf import ShelfSettings
 from invented import invented_shelf
 
-__all__ = ["HARD_SPOTS", "LIGHT", "hard_shelf", "hard_targets", "target_evaluator"]
+__all__ = [
+    "HARD_SPOTS",
+    "LIGHT",
+    "LISTED_PICKS",
+    "hard_picks",
+    "hard_shelf",
+    "hard_targets",
+    "target_evaluator",
+]
 
 LIGHT = Light("D65", 10)
 SEED = 7
+# The picks that listing every recipe gives for each of the targets; bench_match.py writes it.
+LISTED_PICKS = Path(__file__).with_name("hard_case_picks.json")
 # Where a search that relies on one bound alone falls into a hole.
 HARD_SPOTS = {
     "saturated blue": (50.0, 100.0, -100.0),
@@ -41,6 +53,13 @@ def hard_shelf(n_toners: int = 24) -> tuple[Curves, ShelfSettings]:
 def target_evaluator(curves: Curves, settings: ShelfSettings, target: Triple) -> Evaluator:
     """What works colours out against a target."""
     return evaluator_of(curves, Rules.of(settings), target, LIGHT)
+
+
+def hard_picks(found: MatchResult) -> list[str | None]:
+    """Recipe lines of simplest, closest and evenest, then the trade-off."""
+    picks = (found.simplest, found.closest, found.evenest)
+    lines = [None if pick is None else str(pick.recipe) for pick in picks]
+    return [*lines, *(str(match.recipe) for match in found.recipes)]
 
 
 def hard_targets(curves: Curves, settings: ShelfSettings) -> list[tuple[str, Triple]]:

@@ -25,11 +25,17 @@ CURVES_FILE = "curves.csv"
 FORMAT = 1
 _UNITS = (
     "absorption is the absorption optical depth of one standard coat at unit volume fraction [1]; "
+    "scattering likewise, for toners that scatter; "
     "reflectance is that of the ground inside the film [1]; trap is the ground's trap fraction [1]"
 )
 
 
-_QUANTITIES = (("toner", "absorption"), ("ground", "reflectance"), ("ground", "trap"))
+_QUANTITIES = (
+    ("toner", "absorption"),
+    ("toner", "scattering"),
+    ("ground", "reflectance"),
+    ("ground", "trap"),
+)
 
 
 def save_curves(folder: Path, curves: Curves) -> Path:
@@ -55,6 +61,9 @@ def save_curves(folder: Path, curves: Curves) -> Path:
     writer.writerow(["kind", "name", "quantity", *(f"{nm:g}" for nm in curves.wavelength_nm)])
     for name, row in zip(curves.toners, curves.absorption, strict=True):
         writer.writerow(["toner", name, "absorption", *map(_plain, row)])
+    for name, row in zip(curves.toners, curves.scattering, strict=True):
+        if row.any():
+            writer.writerow(["toner", name, "scattering", *map(_plain, row)])
     width = len(curves.wavelength_nm)
     for name, row, trap in zip(curves.grounds, curves.ground_reflectance, curves.trap, strict=True):
         writer.writerow(["ground", name, "reflectance", *map(_plain, row)])
@@ -108,6 +117,9 @@ def _curves(notes: dict[str, str], rows: list[list[str]]) -> Curves:
         wavelength_nm=np.array(header[3:], dtype=float),
         toners=tuple(absorption),
         absorption=np.stack(list(absorption.values())),
+        scattering=np.stack(
+            [found["toner", "scattering"].get(name, 0.0 * a) for name, a in absorption.items()]
+        ),
         grounds=tuple(reflectance),
         ground_reflectance=np.stack(list(reflectance.values())),
         trap=np.array([found["ground", "trap"][name][0] for name in reflectance]),

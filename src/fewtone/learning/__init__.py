@@ -3,6 +3,6 @@
 from __future__ import annotations
 
 from fewtone.learning.joint import Learnt, estimate
-from fewtone.learning.report import FitReport, ToneReport
+from fewtone.learning.report import FitReport, TonerReport
 
-__all__ = ["FitReport", "Learnt", "ToneReport", "estimate"]
+__all__ = ["FitReport", "Learnt", "TonerReport", "estimate"]

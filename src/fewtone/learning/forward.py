@@ -118,9 +118,12 @@ class Problem:
         """Reflectance of each reading's panel without gain [1], ``(n_readings, n_waves)``."""
         films = self.films(at) if films is None else films
         seen = self.seen
-        tau = ((films * seen.rate)[:, np.newaxis] * seen.fractions) @ at.absorption
+        dose = (films * seen.rate)[:, np.newaxis] * seen.fractions
         trap = at.trap[seen.ground, np.newaxis]
-        return self.optics.reflectance(tau, at.ground[seen.ground], trap)
+        scattering = dose @ at.scattering if at.hazy.any() else None
+        return self.optics.reflectance(
+            dose @ at.absorption, at.ground[seen.ground], trap, scattering
+        )
 
     def residuals(self, at: Unknowns) -> list[FloatArray] | None:
         """Residuals of each group; None where the unknowns make no physical sense."""
@@ -135,21 +138,22 @@ class Problem:
         """Residuals of each group and their slopes in the unknowns."""
         seen = self.seen
         films = self.films(at)
-        dose = films * seen.rate
-        absorption = at.absorption
-        tau = (dose[:, np.newaxis] * seen.fractions) @ absorption
+        dose = (films * seen.rate)[:, np.newaxis] * seen.fractions
+        tau = dose @ at.absorption
+        scattering = dose @ at.scattering
         rho, trap = at.ground[seen.ground], at.trap[seen.ground, np.newaxis]
-        terms, slopes = self.optics.terms(tau), self.optics.slopes(tau)
-        open_share = 1.0 / (1.0 - trap * rho * terms.trapped)
-        seen_ground = terms.escape * rho * open_share
-        reflectance = self.optics.first_surface + seen_ground
-        by_tau = (
-            slopes.escape * rho * open_share
-            + seen_ground * open_share * trap * rho * slopes.trapped
+        film = self.optics.reflectance_slopes(tau, rho, trap, scattering if at.hazy.any() else None)
+        curves = _Slopes(
+            dose=dose,
+            reflectance=film.reflectance,
+            by_tau=film.by_tau,
+            by_scattering=film.by_scattering,
+            by_log_film=film.by_tau * tau + film.by_scattering * scattering,
+            by_log_rho=film.by_ground * rho,
+            by_logit=film.by_trap * trap * (1.0 - trap),
+            absorption=at.absorption,
+            scattering=at.scattering,
         )
-        by_log_rho = seen_ground * open_share
-        by_logit = seen_ground * open_share * rho * terms.trapped * trap * (1.0 - trap)
-        curves = _Slopes(dose, tau, reflectance, by_tau, by_log_rho, by_logit, absorption)
         return [self._linear(group, curves, at, films) for group in self.groups]
 
     def _residual(self, group: Group, reflectance: FloatArray, at: Unknowns) -> FloatArray:
@@ -195,23 +199,27 @@ class Problem:
         self, group: Group, rows: IntArray, curves: _Slopes, at: Unknowns, films: FloatArray
     ) -> _Columns:
         """Slopes of R(λ) in everything that a group's reading leans on."""
-        by_tau = curves.by_tau[rows]
-        full = [
-            by_tau
-            * (curves.dose[rows] * self.seen.fractions[rows, toner])[:, np.newaxis]
-            * curves.absorption[toner]
-            for toner in group.toners
-        ]
+        by_tau, by_scattering = curves.by_tau[rows], curves.by_scattering[rows]
+        dose = curves.dose[rows]
+        full, single = [], []
+        for toner in group.toners:
+            share = dose[:, toner, np.newaxis]
+            full.append(by_tau * share * curves.absorption[toner])
+            if at.hazy[toner]:
+                by_log = by_scattering * share * curves.scattering[toner]
+                single += [by_log * wave for wave in at.waves]
+            else:
+                single += [np.zeros_like(by_tau)] * len(at.waves)
         by_log_rho, by_logit = curves.by_log_rho[rows], curves.by_logit[rows]
-        single, traps = [], []
+        traps = []
         for ground in group.grounds:
             here = (self.seen.ground[rows] == ground)[:, np.newaxis]
             full.append(by_log_rho * here)
             if ground in self.layout.metallic:
                 traps.append(by_logit * here)
         if traps:
-            single = [np.sum(traps, axis=0), *traps]
-        by_log_film = by_tau * curves.tau[rows]
+            single = [np.sum(traps, axis=0), *traps, *single]
+        by_log_film = curves.by_log_film[rows]
         segments = []
         for j in range(group.segments.shape[1]):
             place = group.segments[:, j]
@@ -228,15 +236,20 @@ _MOST_TRAPPED = 0.98
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Slopes:
-    """What every reading's R(λ) leans on, shape ``(n_readings, n_wavelengths)`` but `dose`."""
+    """What every reading's R(λ) leans on, shape ``(n_readings, n_wavelengths)``.
+
+    But `dose` is ``(n_readings, n_toners)``, the curves ``(n_toners, n_wavelengths)``.
+    """
 
     dose: FloatArray
-    tau: FloatArray
     reflectance: FloatArray
     by_tau: FloatArray
+    by_scattering: FloatArray
+    by_log_film: FloatArray
     by_log_rho: FloatArray
     by_logit: FloatArray
     absorption: FloatArray
+    scattering: FloatArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -296,6 +309,7 @@ def _groups(seen: Observations, layout: Layout, mixing: Mixing) -> Iterator[Grou
         metallic = [i for i in pattern.grounds if i in layout.metallic]
         if metallic:
             shared.append(np.array([layout.trap, *(layout.trap_own(i) for i in metallic)]))
+        shared += [layout.haze(i) for i in pattern.toners]
         own = np.array([segments[panel] for panel in panels], dtype=np.int64)
         own = own.reshape(len(panels), pattern.n_segments)
         yield Group(

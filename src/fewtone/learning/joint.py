@@ -10,7 +10,7 @@ accordingly more.
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.metadata import version
 
 import numpy as np
@@ -18,12 +18,13 @@ import numpy as np
 from fewtone.learning.forward import Noise, Problem
 from fewtone.learning.observations import observe
 from fewtone.learning.report import FitReport, fit_report
-from fewtone.learning.solver import Prior, Solution, solve
-from fewtone.learning.starts import starting_point
-from fewtone.learning.unknowns import shared_prior
+from fewtone.learning.solver import Prior, Solution, reduced_precision, solve
+from fewtone.learning.starts import second_look, starting_point
+from fewtone.learning.unknowns import Unknowns, shared_prior
 from fewtone.model.curves import Curves
 from fewtone.model.readings import Readings
 from fewtone.model.shelf import ShelfSettings
+from fewtone.typing import BoolArray
 
 __all__ = ["Learnt", "estimate"]
 
@@ -33,8 +34,12 @@ _RELATIVE_NOISE, _ABSOLUTE_NOISE = 0.002, 0.0005
 # A Lab reading is never trusted further than its print.
 _LEAST_LAB_NOISE = 0.03
 _NOISE_ROUNDS = 3
+_SECOND_LOOKS = 3
 # Below this the misfit is what chance leaves, and the noise stays as it was.
 _NOISE_CLEARLY_LARGER = 1.25
+# Less haze than this, as scattering depth of a coat at unit fraction, is out of sight; and of a
+# level known no better than this, on the log, the readings say nothing: the toner passes for clear.
+_LEAST_HAZE, _LEVEL_KNOWN = 0.02, 0.7
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -75,6 +80,7 @@ def estimate(
         wavelength_nm=seen.wavelength_nm,
         toners=seen.toners,
         absorption=at.absorption,
+        scattering=at.scattering,
         grounds=seen.grounds,
         ground_reflectance=at.ground,
         trap=at.trap,
@@ -82,6 +88,17 @@ def estimate(
         readings_digest=readings.digest,
         version=version("fewtone"),
     )
+    not_learnt = tuple(
+        name
+        for names, known in ((settings.toners, seen.toners), (settings.grounds, seen.grounds))
+        for name in names
+        if name not in known
+    )
+    cautions = list(readings.cautions)
+    if not_learnt:
+        cautions.append(f"Never read, so not learnt: {', '.join(not_learnt)}.")
+    if not solution.converged:
+        cautions.append("The fit had not settled when it was stopped: take the curves with care.")
     report = fit_report(
         problem,
         at,
@@ -89,12 +106,8 @@ def estimate(
         iterations=solution.iterations,
         converged=solution.converged,
         left_out=tuple(leave_out),
-        not_learnt=tuple(
-            name
-            for names, known in ((settings.toners, seen.toners), (settings.grounds, seen.grounds))
-            for name in names
-            if name not in known
-        ),
+        not_learnt=not_learnt,
+        cautions=tuple(cautions),
     )
     return Learnt(curves, report)
 
@@ -103,6 +116,16 @@ def _fit(problem: Problem) -> tuple[Problem, Solution]:
     """Fit, judging the noise by what is left over."""
     prior = Prior(*shared_prior(problem.layout, problem.seen.wavelength_nm))
     solution = solve(problem, prior, starting_point(problem))
+    for _ in range(_SECOND_LOOKS):
+        other = second_look(problem, solution.at)
+        if other is None:
+            break
+        found = solve(problem, prior, other)
+        if found.cost >= solution.cost:
+            break
+        solution = found
+    hazy = _scatters(problem, prior, solution.at)
+    solution = solve(problem, prior, replace(solution.at, hazy=hazy))
     for _ in range(_NOISE_ROUNDS):
         factor = _misfit(problem, solution)
         if factor < _NOISE_CLEARLY_LARGER:
@@ -110,6 +133,16 @@ def _fit(problem: Problem) -> tuple[Problem, Solution]:
         problem = problem.with_noise(problem.noise.scaled(factor))
         solution = solve(problem, prior, solution.at)
     return problem, solution
+
+
+def _scatters(problem: Problem, prior: Prior, at: Unknowns) -> BoolArray:
+    """Which toners scatter: so much that it shows, and surely more than nothing."""
+    covariance = np.linalg.inv(reduced_precision(problem, prior, at))
+    levels = [problem.layout.haze(toner)[0] for toner in range(problem.layout.n_toners)]
+    return np.asarray(
+        (at.shared[levels] > np.log(_LEAST_HAZE))
+        & (np.sqrt(covariance[levels, levels]) < _LEVEL_KNOWN)
+    )
 
 
 def _misfit(problem: Problem, solution: Solution) -> float:

@@ -11,7 +11,7 @@ Absorbers
 
 Grounds
     The logarithm of a ground's reflectance is a Gaussian process: a free level, a slow part that
-    lets a warm metallic rise by a factor of four, and a part over some tens of nm.
+    lets a warm metallic rise by a factor of four, and parts over some tens of nm for its edges.
 """
 
 from __future__ import annotations
@@ -23,7 +23,20 @@ import numpy as np
 
 from fewtone.typing import FloatArray, FloatLike, frozen
 
-__all__ = ["Gaussian", "absorber_prior", "dye_library", "ground_prior"]
+__all__ = [
+    "HAZE_MEAN",
+    "HAZE_SD",
+    "Gaussian",
+    "absorber_prior",
+    "dye_library",
+    "ground_prior",
+    "haze_basis",
+]
+
+# Log scattering: its level at 550 nm, its fall with log wavelength, and slow waves. A depth of .005
+# per coat at unit fraction is out of sight; two standard deviations up is haze.
+HAZE_MEAN = (-5.2, -0.7, 0.0, 0.0)
+HAZE_SD = (2.0, 0.4, 0.1, 0.1)
 
 _LIBRARY_SIZE = 3000
 _LIBRARY_SEED = 20_011
@@ -60,9 +73,18 @@ def ground_prior(wavelength_nm: FloatLike) -> Gaussian:
         1.0**2
         + 0.5**2 * _likeness(grid, 200.0)
         + 0.15**2 * _likeness(grid, 60.0)
+        + 0.05**2 * _likeness(grid, 20.0)
         + 0.01**2 * np.eye(grid.size)
     )
     return Gaussian.of(np.full(grid.size, np.log(0.5)), covariance)
+
+
+def haze_basis(wavelength_nm: FloatLike) -> FloatArray:
+    """Functions that log scattering is made of, shape ``(n_functions, n_wavelengths)``."""
+    grid = np.asarray(wavelength_nm, dtype=float)
+    along = np.clip((grid - 400.0) / 300.0, 0.0, 1.0)
+    waves = [np.cos(np.pi * (k + 2) * along) for k in range(len(HAZE_SD) - 2)]
+    return frozen(np.stack([np.ones(grid.size), np.log(grid / 550.0), *waves]))
 
 
 def _likeness(grid: FloatArray, length_nm: float) -> FloatArray:

@@ -11,11 +11,11 @@ from fewtone.learning.forward import Problem
 from fewtone.learning.unknowns import Unknowns
 from fewtone.typing import FloatArray
 
-__all__ = ["FitReport", "ToneReport", "fit_report"]
+__all__ = ["FitReport", "TonerReport", "fit_report"]
 
 
 @dataclass(frozen=True, slots=True)
-class ToneReport:
+class TonerReport:
     """How one toner was learnt.
 
     Parameters
@@ -26,6 +26,8 @@ class ToneReport:
         ΔE00 between readings and fit: the median, and that of the worst panel.
     worst_panel
         Its id.
+    scatters
+        Whether the readings say that it scatters.
     peak_nm
         Where it absorbs most [nm].
     strength
@@ -36,6 +38,7 @@ class ToneReport:
     median_de00: float
     worst_de00: float
     worst_panel: str
+    scatters: bool
     peak_nm: float
     strength: float
 
@@ -58,9 +61,11 @@ class FitReport:
         Panels that did not count because they were told not to.
     not_learnt
         Toners and grounds of shelf.toml that were never read.
+    cautions
+        What should be told but is not wrong.
     """
 
-    toners: dict[str, ToneReport]
+    toners: dict[str, TonerReport]
     readings: int
     panels: int
     median_de00: float
@@ -68,6 +73,7 @@ class FitReport:
     converged: bool
     left_out: tuple[str, ...]
     not_learnt: tuple[str, ...]
+    cautions: tuple[str, ...]
 
 
 def fit_report(
@@ -79,6 +85,7 @@ def fit_report(
     converged: bool,
     left_out: tuple[str, ...],
     not_learnt: tuple[str, ...],
+    cautions: tuple[str, ...],
 ) -> FitReport:
     """Report a fit; ΔE00 is in `light` for spectra, else in the first light that was read."""
     seen = problem.seen
@@ -89,11 +96,12 @@ def fit_report(
         worst = rows[np.argmax(off[rows])]
         curve = at.absorption[i]
         peak = int(curve.argmax())
-        toners[name] = ToneReport(
+        toners[name] = TonerReport(
             readings=rows.size,
             median_de00=float(np.median(off[rows])),
             worst_de00=float(off[worst]),
             worst_panel=seen.readings[worst].panel,
+            scatters=bool(at.hazy[i]),
             peak_nm=float(seen.wavelength_nm[peak]),
             strength=float(curve[peak]),
         )
@@ -106,6 +114,7 @@ def fit_report(
         converged=converged,
         left_out=left_out,
         not_learnt=not_learnt,
+        cautions=cautions,
     )
 
 

@@ -8,21 +8,26 @@ mean, on its own readings, and the start that ends most probable is kept.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from fewtone.colorimetry import lab_from_xyz, weights, white_point
 from fewtone.learning.forward import Problem
 from fewtone.learning.observations import Observations, narrow
 from fewtone.learning.priors import absorber_prior, dye_library
-from fewtone.learning.solver import Prior, solve
-from fewtone.learning.unknowns import Layout, Unknowns, shared_prior
+from fewtone.learning.solver import Prior, Solution, solve
+from fewtone.learning.unknowns import Unknowns, blank, shared_prior
 from fewtone.typing import FloatArray, IntArray
 
-__all__ = ["starting_point"]
+__all__ = ["second_look", "starting_point"]
 
 # Mean path of light down and up through the film per unit depth, for a first guess only.
 _PATH = 2.3
 _LEAST_DEPTH = 1e-3
+_FIRST_HAZE = np.log(0.1)
+_SECOND_HAZE = np.log(0.25)
+_CLEARLY_BETTER = 2.0
 _DYES_TRIED = 3
 _LIBRARY_SHARE = 3
 _STRENGTHS = (0.35, 0.6, 1.0, 1.7, 3.0)
@@ -30,31 +35,30 @@ _SCANNED_READINGS = 4
 
 
 def starting_point(problem: Problem) -> Unknowns:
-    """Return unknowns to begin from: nothing is said about film builds and gains yet."""
+    """Return unknowns to begin from: nothing is said about film builds and gains yet.
+
+    Every toner begins with haze that can be seen: from none at all no slope leads to it.
+    """
     seen = problem.seen
-    at = _blank(seen)
+    at = blank(seen)
     bare = np.flatnonzero(~seen.is_film)
     for ground in range(len(seen.grounds)):
         own = bare[seen.ground[bare] == ground]
         alone = narrow(seen, own, ())
-        found = _solve(problem, alone, _blank(alone), most_iterations=20)
+        found = _solve(problem, alone, blank(alone), most_iterations=20)
         at.shared[at.layout.ground(ground)] = found.shared[found.layout.ground(0)]
+    clear = replace(at, hazy=np.zeros_like(at.hazy))
     for toner in range(len(seen.toners)):
         single = np.flatnonzero(seen.fractions[:, toner] == 1.0)
         if not single.size:
             continue
         spectral = single[seen.has_spectrum[single]]
         if spectral.size:
-            at = at.with_toner(toner, _from_spectra(problem, at, spectral))
+            at = at.with_toner(toner, _from_spectra(problem, clear, spectral))
         else:
-            at = at.with_toner(toner, _from_lab(problem, at, toner, single))
+            at = at.with_toner(toner, _from_lab(problem, clear, toner, single))
+        at.shared[at.layout.haze(toner)[0]] = _FIRST_HAZE
     return at
-
-
-def _blank(seen: Observations) -> Unknowns:
-    layout = Layout.of(seen)
-    mean, _ = shared_prior(layout, seen.wavelength_nm)
-    return Unknowns(layout, mean, np.zeros(seen.segment_coats.size), np.zeros(len(seen.panels)))
 
 
 def _solve(
@@ -81,22 +85,57 @@ def _from_spectra(problem: Problem, at: Unknowns, rows: IntArray) -> FloatArray:
 
 def _from_lab(problem: Problem, at: Unknowns, toner: int, rows: IntArray) -> FloatArray:
     """Log absorption from the library dye, or the prior's mean, that explains the Labs best."""
+    own, start = _alone(problem, at, toner, rows)
+    start = replace(start, hazy=np.zeros(1, dtype=np.bool_))
+    guesses = [*_nearest_dyes(own, start), absorber_prior(own.seen.wavelength_nm).mean]
+    best = _best(own, [start.with_toner(0, guess) for guess in guesses])
+    return best.at.shared[best.at.layout.toner(0)]
+
+
+def second_look(problem: Problem, at: Unknowns) -> Unknowns | None:
+    """Look again at toners that Labs alone tell of, now that grounds and haze are known.
+
+    Returns
+    -------
+    Unknowns with other curves for some toners, that explain their own readings better; None if
+    there are none.
+    """
+    seen = problem.seen
+    better = at
+    for toner in range(len(seen.toners)):
+        single = np.flatnonzero(seen.fractions[:, toner] == 1.0)
+        if not single.size or seen.has_spectrum[single].any():
+            continue
+        own, start = _alone(problem, at, toner, single)
+        start.shared[start.layout.haze(0)] = at.shared[at.layout.haze(toner)]
+        now = _best(own, [start.with_toner(0, at.shared[at.layout.toner(toner)])])
+        start.shared[start.layout.haze(0)[0]] = _SECOND_HAZE
+        guesses = [*_nearest_dyes(own, start), absorber_prior(seen.wavelength_nm).mean]
+        best = _best(own, [start.with_toner(0, guess) for guess in guesses])
+        if best.cost < now.cost - _CLEARLY_BETTER:
+            better = better.with_toner(toner, best.at.shared[best.at.layout.toner(0)])
+            better.shared[at.layout.haze(toner)] = best.at.shared[best.at.layout.haze(0)]
+    return None if better is at else better
+
+
+def _alone(problem: Problem, at: Unknowns, toner: int, rows: IntArray) -> tuple[Problem, Unknowns]:
+    """One toner's readings with the bare ones of their grounds, and where to begin with them."""
     seen = problem.seen
     bare = ~seen.is_film & np.isin(seen.ground, seen.ground[rows])
     alone = narrow(seen, np.union1d(rows, np.flatnonzero(bare)), (toner,))
-    own = Problem(alone, problem.optics, problem.mixing, problem.noise)
-    prior = Prior(*shared_prior(own.layout, seen.wavelength_nm))
-    start = _blank(alone)
+    start = blank(alone)
     for i, name in enumerate(alone.grounds):
         here = at.layout.ground(seen.grounds.index(name))
         start.shared[start.layout.ground(i)] = at.shared[here]
-    guesses = [*_nearest_dyes(own, start), absorber_prior(seen.wavelength_nm).mean]
-    found = [
-        solve(own, prior, start.with_toner(0, guess), most_iterations=15, tolerance=1e-3)
-        for guess in guesses
-    ]
-    best = min(found, key=lambda solution: solution.cost)
-    return best.at.shared[best.at.layout.toner(0)]
+    if start.layout.metallic:
+        start.shared[start.layout.trap] = at.shared[at.layout.trap]
+    return Problem(alone, problem.optics, problem.mixing, problem.noise), start
+
+
+def _best(problem: Problem, starts: list[Unknowns]) -> Solution:
+    prior = Prior(*shared_prior(problem.layout, problem.seen.wavelength_nm))
+    found = [solve(problem, prior, at, most_iterations=20, tolerance=1e-3) for at in starts]
+    return min(found, key=lambda solution: solution.cost)
 
 
 def _nearest_dyes(problem: Problem, at: Unknowns) -> list[FloatArray]:
@@ -112,6 +151,7 @@ def _nearest_dyes(problem: Problem, at: Unknowns) -> list[FloatArray]:
         dose[:, np.newaxis] * curves[:, np.newaxis],
         at.ground[seen.ground[rows]],
         at.trap[seen.ground[rows], np.newaxis],
+        dose[:, np.newaxis] * at.scattering[0] if at.hazy.any() else None,
     )
     off: FloatArray = np.zeros(len(curves))
     for i, light in enumerate(seen.lights):

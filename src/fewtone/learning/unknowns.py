@@ -3,7 +3,8 @@
 Shared unknowns
     log absorption of each toner at each wavelength; log reflectance of each ground inside the film
     at each wavelength; one trap fraction on the logit, shared by all metallics, and each metallic's
-    own departure from it (solids are Lambertian: trap fraction 1).
+    own departure from it (solids are Lambertian: trap fraction 1); log scattering of each toner as
+    a few smooth functions of wavelength: level, slope, and slow waves.
 
 Local unknowns
     log film build of each segment of each panel; log gain of each panel's spectra (how the panel
@@ -17,18 +18,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fewtone.learning.observations import Observations
-from fewtone.learning.priors import absorber_prior, ground_prior
+from fewtone.learning.priors import HAZE_MEAN, HAZE_SD, absorber_prior, ground_prior, haze_basis
 from fewtone.model.shelf import Mixing
-from fewtone.typing import FloatArray, IntArray
+from fewtone.typing import BoolArray, FloatArray, IntArray
 
-__all__ = ["GAIN_SD", "Layout", "Unknowns", "segment_precision", "shared_prior"]
+__all__ = ["GAIN_SD", "Layout", "Unknowns", "blank", "segment_precision", "shared_prior"]
 
 # Log gain of a panel's spectra: agreement on re-placing a panel (common practice, no source).
 GAIN_SD = 0.005
 # The trap fraction's logit: from nearly mirror-like to nearly Lambertian.
 _TRAP_MEAN, _TRAP_SD = 0.0, 1.0
 # How far one metallic's logit lies from the shelf's.
-_TRAP_OWN_SD = 0.2
+_TRAP_OWN_SD = 0.1
 # A hand that is said not to vary at all still may by this much: keeps the estimate well posed.
 _LEAST_CV = 1e-3
 
@@ -52,7 +53,8 @@ class Layout:
     def size(self) -> int:
         """How many shared unknowns there are."""
         curves = (self.n_toners + self.n_grounds) * self.n_wavelengths
-        return curves + (1 + len(self.metallic) if self.metallic else 0)
+        traps = 1 + len(self.metallic) if self.metallic else 0
+        return curves + traps + self.n_toners * len(HAZE_SD)
 
     def toner(self, toner: int) -> IntArray:
         """Places of a toner's log absorption."""
@@ -71,15 +73,26 @@ class Layout:
         """Place of a metallic's departure from the shared trap logit."""
         return self.trap + 1 + self.metallic.index(ground)
 
+    def haze(self, toner: int) -> IntArray:
+        """Places of a toner's coefficients of log scattering, the level first."""
+        size = len(HAZE_SD)
+        return np.arange(size) + self.size - (self.n_toners - toner) * size
+
     def _run(self, place: int) -> IntArray:
         return np.arange(place * self.n_wavelengths, (place + 1) * self.n_wavelengths)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Unknowns:
-    """One value for every unknown: shared ``(n_shared,)``, local by segment and by panel."""
+    """One value for every unknown: shared ``(n_shared,)``, local by segment and by panel.
+
+    `hazy` says which toners scatter at all ``(n_toners,)``; `waves` are the functions of
+    wavelength that log scattering is made of ``(n_waves, n_wavelengths)``.
+    """
 
     layout: Layout
+    hazy: BoolArray
+    waves: FloatArray
     shared: FloatArray
     log_build: FloatArray
     log_gain: FloatArray
@@ -88,6 +101,13 @@ class Unknowns:
     def absorption(self) -> FloatArray:
         """Absorption of each toner [1], shape ``(n_toners, n_wavelengths)``."""
         return np.exp(self._curves[: self.layout.n_toners])
+
+    @property
+    def scattering(self) -> FloatArray:
+        """Scattering of each toner [1], shape ``(n_toners, n_wavelengths)``."""
+        first = self.layout.size - self.layout.n_toners * len(self.waves)
+        logs = self.shared[first:].reshape(self.layout.n_toners, len(self.waves)) @ self.waves
+        return np.asarray(np.exp(logs) * self.hazy[:, np.newaxis])
 
     @property
     def ground(self) -> FloatArray:
@@ -123,6 +143,20 @@ class Unknowns:
         return self.shared[: self.layout.trap].reshape(-1, self.layout.n_wavelengths)
 
 
+def blank(seen: Observations) -> Unknowns:
+    """The prior's mean: every toner may scatter, and nobody's hand varied."""
+    layout = Layout.of(seen)
+    mean, _ = shared_prior(layout, seen.wavelength_nm)
+    return Unknowns(
+        layout,
+        np.ones(layout.n_toners, dtype=np.bool_),
+        haze_basis(seen.wavelength_nm),
+        mean,
+        np.zeros(seen.segment_coats.size),
+        np.zeros(len(seen.panels)),
+    )
+
+
 def shared_prior(layout: Layout, wavelength_nm: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Mean ``(n_shared,)`` and precision ``(n_shared, n_shared)`` of the shared unknowns."""
     mean, precision = np.zeros(layout.size), np.zeros((layout.size, layout.size))
@@ -134,6 +168,10 @@ def shared_prior(layout: Layout, wavelength_nm: FloatArray) -> tuple[FloatArray,
             here = place(i)
             mean[here] = prior.mean
             precision[np.ix_(here, here)] = prior.precision
+    for toner in range(layout.n_toners):
+        here = layout.haze(toner)
+        mean[here] = HAZE_MEAN
+        precision[here, here] = np.asarray(HAZE_SD) ** -2.0
     if layout.metallic:
         mean[layout.trap] = _TRAP_MEAN
         precision[layout.trap, layout.trap] = _TRAP_SD**-2

@@ -133,6 +133,8 @@ class _Ledger:
             self._walk()
             needed = self.picks.needed()[size]
             still_open = needed > reached
+            if not still_open.any():
+                return
         reach = min(needed[still_open].max(), max(first, _GROWTH * reached[still_open].max()))
         radius = np.where(still_open, np.minimum(needed, reach), -1.0)
         sweep = Sweep(self.probe, self.lattice, self.bounded[size], self.evaluator.target, radius)

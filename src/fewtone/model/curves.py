@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from fewtone.optics.film import FilmOptics
 from fewtone.typing import FloatArray, frozen
 
@@ -23,6 +25,9 @@ class Curves:
     absorption
         Absorption optical depth of one standard coat at unit volume fraction [1],
         shape ``(n_toners, n_wavelengths)``, not negative.
+    scattering
+        Scattering optical depth of one standard coat at unit volume fraction [1], shaped like
+        `absorption`; zero for a clear toner. All clear if it is not given.
     grounds
         Names, in the order of the rows of `ground_reflectance`.
     ground_reflectance
@@ -44,9 +49,12 @@ class Curves:
     ground_reflectance: FloatArray
     trap: FloatArray
     optics: FilmOptics
+    scattering: FloatArray = field(default_factory=lambda: np.zeros(0))
     readings_digest: str = ""
     version: str = field(default="")
 
     def __post_init__(self) -> None:
-        for name in ("wavelength_nm", "absorption", "ground_reflectance", "trap"):
+        if not self.scattering.size:
+            object.__setattr__(self, "scattering", np.zeros_like(self.absorption))
+        for name in ("wavelength_nm", "absorption", "scattering", "ground_reflectance", "trap"):
             object.__setattr__(self, name, frozen(getattr(self, name)))

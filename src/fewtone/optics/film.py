@@ -27,8 +27,16 @@ Sources
     F. C. Williams and F. R. Clapper, J. Opt. Soc. Am. 43, 595 (1953).
     L. Simonot, M. Hébert and R. D. Hersch, J. Opt. Soc. Am. A 23, 1463 (2006).
 
+Films that scatter a little
+    `fewtone.optics.scatter` says what scattering adds: haze of its own, and changes of `escape`
+    and `trapped`. Light that was scattered meets a ground, or leaves it, from all directions, and
+    gains less from flake than light that goes straight: its part of both terms counts by √t. That
+    root is empirical. Against angular simulations of hazy blends over lobes of .25 to .5 rad slope
+    and grounds of .14 and .66, in 45:0 and de:8, the median error is ΔE00 .01 to .21 (one factor
+    for all light: .03 to 1.5). Without scattering the integrals above stand untouched.
+
 Validity
-    Index from 1 (no interface) upwards. Films that scatter need more than this.
+    Index from 1 (no interface) upwards.
 """
 
 from __future__ import annotations
@@ -41,9 +49,10 @@ from typing import NamedTuple
 import numpy as np
 
 from fewtone.optics.interface import film_cosine, fresnel, fresnel_at_cosine
+from fewtone.optics.scatter import HazeTables, haze_tables
 from fewtone.typing import FloatArray, FloatLike, IntArray
 
-__all__ = ["FilmOptics", "FilmTerms", "Geometry", "diffuse_escape", "internal_return"]
+__all__ = ["FilmOptics", "FilmSlopes", "FilmTerms", "Geometry", "diffuse_escape", "internal_return"]
 
 
 class Geometry(StrEnum):
@@ -59,6 +68,16 @@ class FilmTerms(NamedTuple):
 
     escape: FloatArray
     trapped: FloatArray
+
+
+class FilmSlopes(NamedTuple):
+    """Reflectance of a film over its ground, and its derivatives; all of one shape."""
+
+    reflectance: FloatArray
+    by_tau: FloatArray
+    by_scattering: FloatArray
+    by_ground: FloatArray
+    by_trap: FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +125,13 @@ class FilmOptics:
             escape = escape * diffuse.value(depth) + beam * diffuse.slope(depth)
         return FilmTerms(escape, _table(self.index, True).slope(depth))
 
-    def reflectance(self, tau: FloatLike, ground: FloatLike, trap: FloatLike) -> FloatArray:
+    def reflectance(
+        self,
+        tau: FloatLike,
+        ground: FloatLike,
+        trap: FloatLike,
+        scattering: FloatLike | None = None,
+    ) -> FloatArray:
         """Reflectance factor of the film over a ground.
 
         Parameters
@@ -117,15 +142,74 @@ class FilmOptics:
             Reflectance of the ground inside the film [1], broadcasts with `tau`.
         trap
             Trap fraction of the ground [1], broadcasts with `tau`.
+        scattering
+            Scattering optical depth [1], shaped like `tau`; None for a clear film.
 
         Returns
         -------
         Reflectance factor [1], broadcast shape. It may exceed 1 where the geometry is directional.
         """
-        escape, trapped = self.terms(tau)
-        rho = np.asarray(ground, dtype=float)
-        below = 1.0 - np.asarray(trap) * rho * trapped
-        return np.asarray(self.first_surface + escape * rho / below)
+        clear = self.terms(tau)
+        rho, t = np.asarray(ground, dtype=float), np.asarray(trap, dtype=float)
+        if scattering is None:
+            seen = clear.escape * rho / (1.0 - t * rho * clear.trapped)
+            return np.asarray(self.first_surface + seen)
+        added = self.haze.terms(tau, scattering)
+        direct = self.terms(np.asarray(tau) + scattering)
+        spread = np.sqrt(t)
+        escape = spread * clear.escape * np.exp(added.brightening)
+        escape += (1.0 - spread) * direct.escape
+        back = spread * (clear.trapped + added.returned) + (t - spread) * direct.trapped
+        return np.asarray(self.first_surface + added.haze + escape * rho / (1.0 - rho * back))
+
+    def reflectance_slopes(
+        self,
+        tau: FloatLike,
+        ground: FloatLike,
+        trap: FloatLike,
+        scattering: FloatLike | None = None,
+    ) -> FilmSlopes:
+        """`reflectance`, with its derivatives in all that it is given.
+
+        The arguments are those of `reflectance`; without scattering the derivative in it is zero.
+        """
+        clear, by_tau = self.terms(tau), self.slopes(tau)
+        rho, t = np.asarray(ground, dtype=float), np.asarray(trap, dtype=float)
+        nothing = np.zeros(np.broadcast_shapes(clear.escape.shape, rho.shape, t.shape))
+        first, first_by, first_by_s = np.asarray(self.first_surface), nothing, nothing
+        escape, escape_by, escape_by_s, escape_by_t = clear.escape, by_tau.escape, nothing, nothing
+        back, back_by, back_by_s = t * clear.trapped, t * by_tau.trapped, nothing
+        back_by_t = clear.trapped
+        if scattering is not None:
+            added, added_by, added_by_s = self.haze.slopes(tau, scattering)
+            depth = np.asarray(tau) + scattering
+            direct, direct_by = self.terms(depth), self.slopes(depth)
+            spread = np.sqrt(t)
+            spread_by = 0.5 / np.maximum(spread, 1e-6)
+            bright = np.exp(added.brightening)
+            full = clear.escape * bright
+            full_by = (by_tau.escape + clear.escape * added_by.brightening) * bright
+            escape = spread * full + (1.0 - spread) * direct.escape
+            escape_by = spread * full_by + (1.0 - spread) * direct_by.escape
+            escape_by_s = spread * full * added_by_s.brightening + (1.0 - spread) * direct_by.escape
+            escape_by_t = spread_by * (full - direct.escape)
+            around = clear.trapped + added.returned
+            back = spread * around + (t - spread) * direct.trapped
+            back_by = spread * (by_tau.trapped + added_by.returned)
+            back_by = back_by + (t - spread) * direct_by.trapped
+            back_by_s = spread * added_by_s.returned + (t - spread) * direct_by.trapped
+            back_by_t = spread_by * around + (1.0 - spread_by) * direct.trapped
+            first = first + added.haze
+            first_by, first_by_s = added_by.haze, added_by_s.haze
+        rounds = 1.0 / (1.0 - rho * back)
+        seen, again = rho * rounds, escape * (rho * rounds) ** 2
+        return FilmSlopes(
+            reflectance=first + escape * seen,
+            by_tau=first_by + escape_by * seen + again * back_by,
+            by_scattering=first_by_s + escape_by_s * seen + again * back_by_s,
+            by_ground=escape * rounds**2,
+            by_trap=escape_by_t * seen + again * back_by_t,
+        )
 
     def ground_from_bare(self, reflectance: FloatLike, trap: FloatLike) -> FloatArray:
         """Reflectance of a ground inside the film from its reading under clear, without colour.
@@ -144,6 +228,13 @@ class FilmOptics:
         escape, trapped = self.terms(0.0)
         inner = np.asarray(reflectance, dtype=float) - self.first_surface
         return np.asarray(inner / (escape + np.asarray(trap) * trapped * inner))
+
+    @property
+    def haze(self) -> HazeTables:
+        """What scattering adds in this geometry; built on first use."""
+        if self.geometry is Geometry.DIRECTIONAL:
+            return haze_tables(45.0, 0.0, self.index)
+        return haze_tables(8.0, None, self.index)
 
     @property
     def first_surface(self) -> float:

@@ -10,7 +10,7 @@ import pytest
 from fewtone.colorimetry import Light
 from fewtone.learning.forward import Linear, Noise, Problem
 from fewtone.learning.observations import observe
-from fewtone.learning.unknowns import Layout, Unknowns, shared_prior
+from fewtone.learning.unknowns import Layout, blank
 from fewtone.model.readings import Readings
 from fewtone.typing import FloatArray
 from unit.learning.shelves import D65, curves_of, settings, spray
@@ -41,13 +41,16 @@ def test_slopes_are_those_of_the_residuals() -> None:
     problem = Problem(seen, settings(CURVES).measurement.optics, settings(CURVES).mixing, NOISE)
     rng = np.random.default_rng(5)
     layout = Layout.of(seen)
-    mean, _ = shared_prior(layout, seen.wavelength_nm)
-    at = Unknowns(
-        layout,
-        mean + 0.2 * rng.standard_normal(layout.size),
-        0.1 * rng.standard_normal(seen.segment_coats.size),
-        0.02 * rng.standard_normal(len(seen.panels)),
+    start = blank(seen)
+    at = replace(
+        start,
+        shared=start.shared + 0.2 * rng.standard_normal(layout.size),
+        log_build=0.1 * rng.standard_normal(seen.segment_coats.size),
+        log_gain=0.02 * rng.standard_normal(len(seen.panels)),
     )
+    # The first toner is clear for sure, the second hazy enough to be seen.
+    at.hazy[0] = False
+    at.shared[layout.haze(1)[0]] = -1.0
     linear = problem.linearise(at)
 
     def difference(name: str, place: int) -> list[FloatArray]:

@@ -137,7 +137,7 @@ class _Reader:
             self.table.fault(f"The file breaks off: {self.inside} has no end.", row)
         if self.inside or self.table.fields or not self.tables:
             self.tables.append(self.table)
-        if not any(table.fields for table in self.tables):
+        if not any(table.fields or table.faults for table in self.tables):
             self.table.fault("There is no BEGIN_DATA_FORMAT: this is not a CGATS text file.", 1)
         return self.tables
 
@@ -162,7 +162,7 @@ class _Reader:
     def data(self, row: int, tokens: list[str]) -> None:
         self.started = self.started if self.values else row
         self.values += tokens
-        if len(self.values) >= len(self.table.fields):
+        if self.values and len(self.values) >= len(self.table.fields):
             self.sample()
 
     def sample(self) -> None:

@@ -195,7 +195,7 @@ class _Object:
                 numbers = [self.number(point.value) for point in value.spectral_point]
                 wavelength_nm = [self.number(point.wl) for point in value.spectral_point]
             else:
-                numbers = [self.number(number) for number in value.value]
+                numbers = [self.number(number) for number in _listed(value.value)]
                 wavelength_nm = self.wavelengths(value, specification, len(numbers))
             if numbers and wavelength_nm:
                 yield Spectrum(_mode(specification), tuple(wavelength_nm), tuple(numbers), "factor")
@@ -234,11 +234,19 @@ class _Object:
             yield LabValue(_mode(specification), lab, *_light(specification))
 
     def number(self, value: object) -> float:
-        """A number, or not-a-number with a fault; what could not be converted is still text."""
-        if isinstance(value, float) and math.isfinite(value):
-            return value
-        self.fault("This is not a finite number.", value)
-        return math.nan
+        """A number, or not-a-number with a fault."""
+        try:
+            number = float(str(value))
+        except ValueError:
+            number = math.nan
+        if not math.isfinite(number):
+            self.fault("This is not a finite number.", value)
+        return number
+
+
+def _listed(values: object) -> Sequence[object]:
+    """A list of numbers, which is still text if one of them could not be converted."""
+    return values if isinstance(values, list) else str(values).split()
 
 
 def _of_reflectance(specification: cxf3.ColorSpecification) -> bool:

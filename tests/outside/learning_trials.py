@@ -1,0 +1,113 @@
+"""Trials of learning in the booth: learn a shelf, predict blends that were never sprayed.
+
+Run as a script for the full table: ``python -m outside.learning_trials 6`` from tests/, the number
+being how many seeds are pooled.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from booth import Booth, delta_e, lamp_grounds, other_toners, random_blends, random_toners
+from fewtone.colorimetry import Light
+from fewtone.io.readings import load_readings
+from fewtone.io.settings import load_settings
+from fewtone.learning import Learnt, estimate
+from fewtone.predict import film_reflectance, lab_of
+
+__all__ = ["SETS", "Trial", "TrialSet", "pooled", "run"]
+
+N_BLENDS = 300
+D65 = "D65/10"
+
+
+@dataclass(frozen=True, slots=True)
+class TrialSet:
+    """One kind of shelf: what is read, how many of ten toners scatter, what absorbers, what hand.
+
+    `must` are the bars for the pooled ΔE00, median and 90th percentile; None where it is only
+    reported.
+    """
+
+    lights: tuple[str, ...] = ()
+    hazy: int = 0
+    other: bool = False
+    strips: bool = False
+    must: tuple[float, float] | None = None
+
+
+SETS = {
+    "spectral": TrialSet(must=(0.13, 0.30)),
+    "spectral, three hazy": TrialSet(hazy=3, must=(0.17, 0.40)),
+    "Lab": TrialSet((D65,), must=(0.35, 1.05)),
+    "Lab, three hazy": TrialSet((D65,), hazy=3, must=(0.38, 1.15)),
+    "Lab under D65 and A": TrialSet((D65, "A/10"), must=(0.24, 0.65)),
+    "spectral, other absorbers": TrialSet(other=True),
+    "Lab, other absorbers": TrialSet((D65,), other=True),
+    "spectral, strips of a 5 % hand": TrialSet(strips=True),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """A learnt booth and ΔE00 of its predictions to the truth ``(n_grounds, n_blends)``."""
+
+    booth: Booth
+    learnt: Learnt
+    off: NDArray[np.float64]
+
+
+def run(which: TrialSet, seed: int) -> Trial:
+    """Spray, read and learn one shelf; predict blends of one to three toners over all grounds."""
+    rng = np.random.default_rng(seed)
+    make = other_toners if which.other else random_toners
+    booth = Booth(
+        make(rng, 10, hazy=which.hazy),
+        lamp_grounds(),
+        rng,
+        panel_cv=0.05 if which.strips else 0.0,
+    )
+    steps = booth.letdown_set(strips=which.strips)
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        booth.write_shelf(folder, steps, which.lights)
+        settings = load_settings(folder)
+        learnt = estimate(settings, load_readings(folder, settings))
+    blends = random_blends(rng, 10, N_BLENDS)
+    grounds = [ground.name for ground in booth.grounds]
+    truth = booth.true_lab(blends.fractions[:, None], blends.load[:, None], np.arange(len(grounds)))
+    curves = learnt.curves
+    fractions = np.zeros_like(blends.fractions)
+    fractions[:, [curves.toners.index(toner) for toner in booth.names]] = blends.fractions
+    off = []
+    for place, ground in enumerate(grounds):
+        over = np.full(N_BLENDS, curves.grounds.index(ground))
+        film = film_reflectance(curves, fractions, blends.load, over)
+        off.append(delta_e(lab_of(curves, film, Light("D65", 10)), truth[:, place]))
+    return Trial(booth, learnt, np.array(off))
+
+
+def pooled(which: TrialSet, seeds: Sequence[int]) -> tuple[float, float]:
+    """Median and 90th percentile of ΔE00 over several seeds."""
+    off = np.concatenate([run(which, seed).off for seed in seeds], axis=1)
+    median, p90 = np.percentile(off, [50, 90])
+    return float(median), float(p90)
+
+
+def main() -> None:
+    """Print the table."""
+    seeds = range(1, 1 + int(sys.argv[1]))
+    for name, which in SETS.items():
+        median, p90 = pooled(which, seeds)
+        print(f"{name:32s} {median:.3f} / {p90:.3f}", flush=True)
+
+
+if __name__ == "__main__":
+    main()
