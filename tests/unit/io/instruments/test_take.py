@@ -55,7 +55,7 @@ def spectral(*names: str, dim: float = 1.0) -> bytes:
     return cgats(rows, NAMES)
 
 
-def take(folder: Path, data: bytes, **how: object) -> fewtone.io.instruments.take.Taken:  # type: ignore[name-defined]
+def take(folder: Path, data: bytes, **how: object) -> fewtone.io.instruments.take.Taken:
     """Take a file."""
     file = folder / "bench.txt"
     file.write_bytes(data)
@@ -230,7 +230,7 @@ def test_spectra_into_a_lab_shelf(folder: Path) -> None:
     loaded = load_readings(folder, load_settings(folder)).items
     assert loaded[0].reflectance is None
     assert loaded[1].reflectance is not None
-    assert cells(folder)[1] == "P001,silver,,,0,,,61,0.5,-1".split(",")
+    assert cells(folder)[1] == ["P001", "silver", "", "", "0", "", "", "61", "0.5", "-1"]
 
 
 def test_lab_under_the_shelfs_light(folder: Path) -> None:
