@@ -28,7 +28,7 @@ HALF = Decimal("0.500000")
 @pytest.mark.parametrize("mark", [b"", b"\xef\xbb\xbf"])
 def test_bytes_that_are_not_meant_stay(ending: bytes, mark: bytes) -> None:
     """Byte-order mark, line ends, odd quotes and spaces of other rows, blank lines: all stay."""
-    lines = [b"panel,note,L", b'"P1" , "x ""y"" ,z",1.50', b"", b"P2,,", b"P3,\xc3\xa9,7"]
+    lines = [b"panel,note,L", b'"P1","x ""y"", z",  1.50', b"", b"P2,,", b"P3,\xc3\xa9,7"]
     edit = opened(mark + ending.join(lines) + ending)
     edit.set(4, "L", HALF)
     lines[3] = b"P2,,0.5"
