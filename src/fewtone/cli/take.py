@@ -65,20 +65,21 @@ def take(
     6:1, 4 coats over silver" is a new row on a new panel. If a name is none of these, nothing is
     written and all such names are listed.
     """
-    from fewtone.cli.console import out, print_cautions, print_document
+    from fewtone.cli.console import out, print_cautions, print_document, working
     from fewtone.documents import take_document
     from fewtone.io.instruments.take import take as take_file
 
     folder = options.shelf_folder(shelf)
-    taken = take_file(
-        folder,
-        file,
-        mode=mode,
-        light=light,
-        leave_out=leave_out or (),
-        force=force,
-        dry_run=dry_run,
-    )
+    with working("Reading", quiet=as_json):
+        taken = take_file(
+            folder,
+            file,
+            mode=mode,
+            light=light,
+            leave_out=leave_out or (),
+            force=force,
+            dry_run=dry_run,
+        )
     print_cautions(taken.cautions)
     if as_json:
         print_document(take_document(taken))
