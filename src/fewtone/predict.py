@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fewtone.certainty import lab_deviations
 from fewtone.colorimetry import Light, lab_from_xyz, weights, white_point
 from fewtone.errors import Fault, FewtoneError
 from fewtone.model.curves import Curves
@@ -72,7 +73,14 @@ def predict(
     fractions, load, ground = recipe_arrays(curves, recipes)
     reflectance = film_reflectance(curves, fractions, load * np.asarray(build), ground)
     lab = lab_of(curves, reflectance, light)
-    return Prediction(curves.wavelength_nm, frozen(reflectance), light, frozen(lab))
+    off = lab_deviations(curves, fractions, load * np.asarray(build), ground, light)
+    return Prediction(
+        wavelength_nm=curves.wavelength_nm,
+        reflectance=frozen(reflectance),
+        light=light,
+        lab=frozen(lab),
+        lab_sd=None if off is None else frozen(np.sqrt((off**2).sum(axis=1))),
+    )
 
 
 def recipe_arrays(

@@ -23,6 +23,7 @@ FLOORS = (
     "appearance",
     "optics",
     "model",
+    "certainty",
     "io",
     "predict",
     "learning",

@@ -1,19 +1,22 @@
 """``curves.csv``: what learning found, as text that a person can read and plot.
 
 Comment lines state format, units, geometry, the hash of the readings and the fewtone version.
-Below them one row per toner or ground and quantity, one column per wavelength in nm.
+Below them one row per toner or ground and quantity, one column per wavelength in nm. How sure
+they are stands beside them in ``certainty.npz``.
 """
 
 from __future__ import annotations
 
 import csv
 import io
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from fewtone.errors import Fault, FewtoneError
 from fewtone.io.atomic import write_atomic
+from fewtone.io.certainty import load_certainty, save_certainty
 from fewtone.io.table import decode, read_bytes
 from fewtone.model.curves import Curves
 from fewtone.optics.film import FilmOptics, Geometry
@@ -69,7 +72,11 @@ def save_curves(folder: Path, curves: Curves) -> Path:
         writer.writerow(["ground", name, "reflectance", *map(_plain, row)])
         writer.writerow(["ground", name, "trap", *[_plain(trap)] * width])
     path = folder / CURVES_FILE
-    write_atomic(path, text.getvalue())
+    data = text.getvalue().encode()
+    # The curves come last: until they stand, what says how sure they are belongs to nothing.
+    if curves.certainty is not None:
+        save_certainty(folder, curves.certainty, data)
+    write_atomic(path, data)
     return path
 
 
@@ -90,13 +97,14 @@ def load_curves(folder: Path) -> Curves:
                 file=str(path),
             )
         )
-    lines = decode(read_bytes(path), path.name).splitlines()
+    data = read_bytes(path)
+    lines = decode(data, path.name).splitlines()
     notes = dict(line[2:].split(": ", 1) for line in lines if line.startswith("# "))
     rows = list(csv.reader(line for line in lines if not line.startswith("#")))
     try:
         if int(notes["format"]) != FORMAT:
             raise ValueError(f"format {notes['format']} is not {FORMAT}")
-        return _curves(notes, rows)
+        return replace(_curves(notes, rows), certainty=load_certainty(folder, data))
     except (KeyError, ValueError, IndexError) as error:
         raise FewtoneError(
             Fault(

@@ -15,6 +15,7 @@ from importlib.metadata import version
 
 import numpy as np
 
+from fewtone.learning.certainty import certainty_of, shared_covariance
 from fewtone.learning.forward import Noise, Problem
 from fewtone.learning.observations import observe
 from fewtone.learning.report import FitReport, fit_report
@@ -74,8 +75,9 @@ def estimate(
         _RELATIVE_NOISE, _ABSOLUTE_NOISE, max(settings.measurement.repeat_sd, _LEAST_LAB_NOISE)
     )
     problem = Problem(seen, settings.measurement.optics, settings.mixing, noise)
-    problem, solution = _fit(problem)
+    problem, prior, solution = _fit(problem)
     at = solution.at
+    covariance = shared_covariance(problem, prior, at)
     curves = Curves(
         wavelength_nm=seen.wavelength_nm,
         toners=seen.toners,
@@ -85,6 +87,7 @@ def estimate(
         ground_reflectance=at.ground,
         trap=at.trap,
         optics=settings.measurement.optics,
+        certainty=certainty_of(at, covariance),
         readings_digest=readings.digest,
         version=version("fewtone"),
     )
@@ -112,7 +115,7 @@ def estimate(
     return Learnt(curves, report)
 
 
-def _fit(problem: Problem) -> tuple[Problem, Solution]:
+def _fit(problem: Problem) -> tuple[Problem, Prior, Solution]:
     """Fit, judging the noise by what is left over."""
     prior = Prior(*shared_prior(problem.layout, problem.seen.wavelength_nm))
     solution = solve(problem, prior, starting_point(problem))
@@ -132,7 +135,7 @@ def _fit(problem: Problem) -> tuple[Problem, Solution]:
             break
         problem = problem.with_noise(problem.noise.scaled(factor))
         solution = solve(problem, prior, solution.at)
-    return problem, solution
+    return problem, prior, solution
 
 
 def _scatters(problem: Problem, prior: Prior, at: Unknowns) -> BoolArray:

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fewtone.certainty import pass_probability
 from fewtone.colorimetry import Light
 from fewtone.match.evaluate import THIN_AND_THICK, rounded_difference, rounded_unevenness
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
-from fewtone.predict import predict
+from fewtone.predict import predict, recipe_arrays
 from fewtone.typing import FloatArray, FloatLike, frozen
 
 __all__ = ["Match", "MatchResult", "Miss", "Proof", "judge", "judge_all"]
@@ -156,7 +157,7 @@ def judge(
 
 def judge_all(
     curves: Curves,
-    settings: ShelfSettings,  # noqa: ARG001  (what a pass probability will need)
+    settings: ShelfSettings,
     recipes: Sequence[Recipe],
     target_lab: FloatLike | None,
     light: Light,
@@ -168,6 +169,19 @@ def judge_all(
     predicted = predict(curves, recipes, light)
     thin, thick = (predict(curves, recipes, light, build=b).lab for b in THIN_AND_THICK)
     unevenness = rounded_unevenness(thin, thick)
+    chances = None
+    if target_lab is not None:
+        chances = pass_probability(
+            curves,
+            settings.mixing,
+            settings.measurement,
+            recipes,
+            target_lab,
+            light,
+            tolerance,
+            arrays=recipe_arrays(curves, recipes),
+            lab=predicted.lab,
+        )
     matches = []
     for row, recipe in enumerate(recipes):
         lab = predicted.lab[row]
@@ -181,7 +195,7 @@ def judge_all(
                 lab_sd=None if predicted.lab_sd is None else frozen(predicted.lab_sd[row]),
                 de00=de00,
                 in_tolerance=None if de00 is None else de00 <= tolerance,
-                pass_probability=None,
+                pass_probability=None if chances is None else round(float(chances[row]), 4),
                 unevenness=float(unevenness[row]),
             )
         )

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from fewtone.model.certainty import Certainty
 from fewtone.optics.film import FilmOptics
 from fewtone.typing import FloatArray, frozen
 
@@ -36,6 +37,8 @@ class Curves:
         Trap fraction of each ground [1], shape ``(n_grounds,)``; 1 for a solid ground.
     optics
         The geometry and film that these hold for.
+    certainty
+        How sure all of this is; None where it is not known.
     readings_digest
         SHA-256 of the readings they were learnt from, hexadecimal.
     version
@@ -50,6 +53,7 @@ class Curves:
     trap: FloatArray
     optics: FilmOptics
     scattering: FloatArray = field(default_factory=lambda: np.zeros(0))
+    certainty: Certainty | None = None
     readings_digest: str = ""
     version: str = field(default="")
 
