@@ -27,7 +27,13 @@ from fewtone.model.shelf import Measurement, Mixing
 from fewtone.optics.film import FilmSlopes
 from fewtone.typing import FloatArray, FloatLike, IntArray, frozen
 
-__all__ = ["film_slopes", "lab_deviations", "lab_link", "pass_probability"]
+__all__ = [
+    "film_slopes",
+    "lab_deviations",
+    "lab_link",
+    "pass_probability",
+    "reflectance_deviations",
+]
 
 _DRAWS = 2048
 
@@ -48,10 +54,10 @@ def lab_link(curves: Curves, reflectance: FloatArray, light: Light) -> FloatArra
     return lab_slopes(reflectance @ matrix, white_point(light)) @ matrix.T
 
 
-def lab_deviations(
-    curves: Curves, fractions: FloatArray, load: FloatArray, ground: IntArray, light: Light
+def reflectance_deviations(
+    curves: Curves, fractions: FloatArray, load: FloatArray, ground: IntArray
 ) -> FloatArray | None:
-    """How Lab deviates in each direction in which the curves and grounds may be off.
+    """How reflectance deviates in each direction in which the curves and grounds may be off.
 
     Parameters
     ----------
@@ -59,22 +65,19 @@ def lab_deviations(
         The learnt shelf.
     fractions, load, ground
         As `fewtone.predict.film_reflectance` takes them.
-    light
-        Illuminant and observer of the Lab values.
 
     Returns
     -------
-    Shape ``(n_recipes, n_directions, 3)``: Lab's covariance is the sum over the directions of
-    the outer product of the deviation with itself. None where learning carries no certainty.
+    Shape ``(n_recipes, n_directions, n_wavelengths)``: the covariance is the sum over the
+    directions of the outer product of the deviation with itself. None where learning carries no
+    certainty.
     """
     sure = curves.certainty
     if sure is None:
         return None
     film = film_slopes(curves, fractions, load, ground)
-    link = lab_link(curves, film.reflectance, light)
     dose = fractions * load[:, np.newaxis]
-    off = np.empty((len(dose), len(sure.trap) + 3, 3))
-    off[:, -3:] = sure.model_sd * np.eye(3)
+    off = np.empty((len(dose), len(sure.trap), len(curves.wavelength_nm)))
     hazy = bool(sure.scattering.any())
     for row, (share, place) in enumerate(zip(dose, ground, strict=True)):
         has = np.flatnonzero(share)
@@ -83,9 +86,34 @@ def lab_deviations(
             scattered = np.tensordot(share[has], sure.scattering[:, has], (0, 1))
             bend += film.by_scattering[row] * scattered
         bend += film.by_ground[row] * sure.ground_reflectance[:, place]
-        bend += film.by_trap[row] * sure.trap[:, place, np.newaxis]
-        off[row, :-3] = bend @ link[row].T
+        off[row] = bend + film.by_trap[row] * sure.trap[:, place, np.newaxis]
     return off
+
+
+def lab_deviations(
+    curves: Curves, reflectance: FloatArray, deviations: FloatArray, light: Light
+) -> FloatArray:
+    """How Lab deviates, the film model's own error included.
+
+    Parameters
+    ----------
+    curves
+        The learnt shelf.
+    reflectance
+        Predicted reflectance [1], shape ``(n_recipes, n_wavelengths)``.
+    deviations
+        As `reflectance_deviations` gives them.
+    light
+        Illuminant and observer of the Lab values.
+
+    Returns
+    -------
+    Shape ``(n_recipes, n_directions, 3)``, to be read as `reflectance_deviations` is.
+    """
+    sure = curves.certainty
+    own = sure.model_sd * np.eye(3) if sure else np.zeros((0, 3))
+    bent = deviations @ lab_link(curves, reflectance, light).swapaxes(1, 2)
+    return np.concatenate([bent, np.broadcast_to(own, (len(bent), *own.shape))], axis=1)
 
 
 def pass_probability(
@@ -122,10 +150,11 @@ def pass_probability(
     Shape ``(n_recipes,)``; None where learning carries no certainty.
     """
     fractions, load, ground = arrays
-    off = lab_deviations(curves, fractions, load, ground, light)
-    if off is None:
+    deviations = reflectance_deviations(curves, fractions, load, ground)
+    if deviations is None:
         return None
     film = film_slopes(curves, fractions, load, ground)
+    off = lab_deviations(curves, film.reflectance, deviations, light)
     link = lab_link(curves, film.reflectance, light)
     draws = _normal_draws()
     chances = []

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fewtone.certainty import lab_deviations
+from fewtone.certainty import lab_deviations, reflectance_deviations
 from fewtone.colorimetry import Light, lab_from_xyz, weights, white_point
 from fewtone.errors import Fault, FewtoneError
 from fewtone.model.curves import Curves
@@ -37,15 +37,16 @@ class Prediction:
         The light of `lab`.
     lab
         CIELAB, shape ``(n_recipes, 3)``.
-    lab_sd
-        Its standard deviation by the uncertainty of curves and ground, shape ``(n_recipes, 3)``;
-        None where learning carries none.
+    reflectance_sd, lab_sd
+        Their standard deviations by the uncertainty of curves and ground, shaped like them; None
+        where learning carries none.
     """
 
     wavelength_nm: FloatArray
     reflectance: FloatArray
     light: Light
     lab: FloatArray
+    reflectance_sd: FloatArray | None = None
     lab_sd: FloatArray | None = None
 
 
@@ -73,14 +74,24 @@ def predict(
     fractions, load, ground = recipe_arrays(curves, recipes)
     reflectance = film_reflectance(curves, fractions, load * np.asarray(build), ground)
     lab = lab_of(curves, reflectance, light)
-    off = lab_deviations(curves, fractions, load * np.asarray(build), ground, light)
+    off = reflectance_deviations(curves, fractions, load * np.asarray(build), ground)
+    reflectance_sd = lab_sd = None
+    if off is not None:
+        reflectance_sd = _spread(off)
+        lab_sd = _spread(lab_deviations(curves, reflectance, off, light))
     return Prediction(
         wavelength_nm=curves.wavelength_nm,
         reflectance=frozen(reflectance),
         light=light,
         lab=frozen(lab),
-        lab_sd=None if off is None else frozen(np.sqrt((off**2).sum(axis=1))),
+        reflectance_sd=reflectance_sd,
+        lab_sd=lab_sd,
     )
+
+
+def _spread(deviations: FloatArray) -> FloatArray:
+    """Standard deviation of independent deviations, which stand on the middle axis."""
+    return frozen(np.sqrt((deviations**2).sum(axis=1)))
 
 
 def recipe_arrays(

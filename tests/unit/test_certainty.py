@@ -8,14 +8,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fewtone.certainty import lab_deviations, pass_probability
+from fewtone.certainty import lab_deviations, pass_probability, reflectance_deviations
 from fewtone.io.certainty import CERTAINTY_FILE
 from fewtone.io.curves import CURVES_FILE, load_curves, save_curves
 from fewtone.learning import estimate
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import parse
 from fewtone.model.shelf import Measurement, Mixing
-from fewtone.predict import predict, recipe_arrays
+from fewtone.predict import film_reflectance, predict, recipe_arrays
 from unit.learning.shelves import D65, GROUNDS, curves_of, settings, spray
 
 CURVES = curves_of(440.0, 560.0)
@@ -37,8 +37,9 @@ def learnt() -> Curves:
 def test_deviations_are_those_of_perturbed_curves(learnt: Curves) -> None:
     """A deviation is what Lab does when the curves are moved in its direction."""
     arrays = recipe_arrays(learnt, [RECIPE])
-    off = lab_deviations(learnt, *arrays, D65)
-    assert off is not None
+    deviations = reflectance_deviations(learnt, *arrays)
+    assert deviations is not None
+    off = lab_deviations(learnt, film_reflectance(learnt, *arrays), deviations, D65)
     sure = learnt.certainty
     assert sure is not None
     base = predict(learnt, [RECIPE], D65).lab[0]

@@ -38,8 +38,9 @@ class Check:
         What it was judged against; None without one.
     direction
         How it differs from the target in a painter's words; empty without a target.
-    wavelength_nm, reflectance
-        Its predicted spectrum [nm], [1], shape ``(n_wavelengths,)`` each.
+    wavelength_nm, reflectance, reflectance_sd
+        Its predicted spectrum [nm], [1], shape ``(n_wavelengths,)`` each, and the spectrum's
+        standard deviation, None where it is not known.
     lights, grounds, what_if
         The same colour in other light, the same mix over the other grounds, and a coat or a tenth
         of the film more and less.
@@ -53,6 +54,7 @@ class Check:
     direction: str
     wavelength_nm: FloatArray
     reflectance: FloatArray
+    reflectance_sd: FloatArray | None
     lights: tuple[InLight, ...]
     grounds: tuple[Change, ...]
     what_if: tuple[Change, ...]
@@ -106,6 +108,7 @@ def check(
         direction=direction(judged.lab, target.lab) if target else "",
         wavelength_nm=curves.wavelength_nm,
         reflectance=spectrum.reflectance[0],
+        reflectance_sd=None if spectrum.reflectance_sd is None else spectrum.reflectance_sd[0],
         lights=in_other_light(curves, recipe, under.observer),
         grounds=over_other_grounds(curves, recipe, under, target),
         what_if=with_other_film(curves, recipe, under, target),

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from fewtone.typing import FloatArray, frozen
 
 __all__ = ["Certainty"]
@@ -37,3 +39,8 @@ class Certainty:
     def __post_init__(self) -> None:
         for name in ("absorption", "scattering", "ground_reflectance", "trap"):
             object.__setattr__(self, name, frozen(getattr(self, name)))
+
+    @property
+    def absorption_sd(self) -> FloatArray:
+        """Standard deviation of each toner's curve [1], ``(n_toners, n_wavelengths)``."""
+        return np.asarray(np.sqrt((self.absorption**2).sum(axis=0)))

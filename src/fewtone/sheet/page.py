@@ -93,7 +93,7 @@ def render(page: Sheet) -> str:
             (swatch(seen.lab, seen.light), told)
             for seen, told in zip(check.lights, document["check"]["lights"], strict=True)
         ],
-        "chart": spectrum_chart(check.wavelength_nm, check.reflectance),
+        "chart": spectrum_chart(check.wavelength_nm, check.reflectance, check.reflectance_sd),
         "reading_rows": rows,
         "shrink": shrink,
         "safety": SAFETY,

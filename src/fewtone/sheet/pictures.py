@@ -85,8 +85,6 @@ def shelf_picture(
     curves: Curves,
     readings: Readings,
     kind: PictureKind,
-    *,
-    absorption_sd: FloatArray | None = None,
 ) -> bytes:
     """Draw a learnt shelf.
 
@@ -96,9 +94,6 @@ def shelf_picture(
         The shelf, what was learnt of it, and from what.
     kind
         SVG or PNG.
-    absorption_sd
-        Standard deviation of the curves, shaped like ``curves.absorption``, where it is known: the
-        band about each curve.
 
     Raises
     ------
@@ -131,7 +126,7 @@ def shelf_picture(
             ha="left",
             fontsize=9,
         )
-        _draw_toners(toners, settings, curves, absorption_sd, rows)
+        _draw_toners(toners, settings, curves, rows)
         left, right = foot.subplots(1, 2, width_ratios=(1.0, 1.5))
         _draw_reach(left, settings, curves)
         _draw_residuals(right, settings, curves, readings)
@@ -223,7 +218,6 @@ def _draw_toners(
     figure: SubFigure,
     settings: ShelfSettings,
     curves: Curves,
-    absorption_sd: FloatArray | None,
     rows: int,
 ) -> None:
     ratios = (1.25, 1.0) * _ACROSS
@@ -235,14 +229,15 @@ def _draw_toners(
             curve.set_axis_off()
             strip.set_axis_off()
             continue
-        _draw_curve(curve, curves, index, absorption_sd)
+        _draw_curve(curve, curves, index)
         _draw_strip(strip, settings, curves, index)
 
 
-def _draw_curve(axes: Axes, curves: Curves, index: int, absorption_sd: FloatArray | None) -> None:
+def _draw_curve(axes: Axes, curves: Curves, index: int) -> None:
     nm, depth = curves.wavelength_nm, curves.absorption[index]
-    if absorption_sd is not None:
-        low, high = depth - absorption_sd[index], depth + absorption_sd[index]
+    if curves.certainty is not None:
+        spread = curves.certainty.absorption_sd[index]
+        low, high = depth - spread, depth + spread
         axes.fill_between(nm, np.maximum(low, 0.0), high, color="#c9c9c4", linewidth=0.0)
     axes.plot(nm, depth, color=_INK, linewidth=1.2)
     axes.set_title(curves.toners[index])

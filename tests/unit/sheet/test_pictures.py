@@ -15,6 +15,7 @@ import fewtone
 from fewtone import FewtoneError, Shelf
 from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.io.readings import load_readings
+from fewtone.model.certainty import Certainty
 from fewtone.model.curves import Curves
 from fewtone.model.readings import Readings
 from fewtone.sheet.pictures import PictureKind, reach, residuals, shelf_picture
@@ -129,9 +130,18 @@ def test_its_swatches_are_those_of_the_rule(shelf: Shelf) -> None:
 
 def test_a_band_is_drawn_where_it_is_known(shelf: Shelf, readings: Readings) -> None:
     """A standard deviation of the curves shows as a grey band about each."""
-    about = (shelf.settings, shelf.curves, readings, PictureKind.SVG)
-    without = shelf_picture(*about)
-    banded = shelf_picture(*about, absorption_sd=0.1 * shelf.curves.absorption)
+    known = shelf.curves
+    sure = Certainty(
+        absorption=0.1 * known.absorption[np.newaxis],
+        scattering=np.zeros((1, *known.absorption.shape)),
+        ground_reflectance=np.zeros((1, *known.ground_reflectance.shape)),
+        trap=np.zeros((1, len(known.grounds))),
+        model_sd=0.06,
+    )
+    without, banded = (
+        shelf_picture(shelf.settings, curves, readings, PictureKind.SVG)
+        for curves in (replace(known, certainty=None), replace(known, certainty=sure))
+    )
     assert b"#c9c9c4" not in without
     assert banded.count(b"#c9c9c4") >= len(shelf.curves.toners)
 
