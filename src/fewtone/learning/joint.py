@@ -36,6 +36,7 @@ _RELATIVE_NOISE, _ABSOLUTE_NOISE = 0.002, 0.0005
 _LEAST_LAB_NOISE = 0.03
 _NOISE_ROUNDS = 3
 _SECOND_LOOKS = 3
+_WORTH_ANOTHER_LOOK = 1.0
 # Below this the misfit is what chance leaves, and the noise stays as it was.
 _NOISE_CLEARLY_LARGER = 1.25
 # Less haze than this, as scattering depth of a coat at unit fraction, is out of sight; and of a
@@ -124,9 +125,11 @@ def _fit(problem: Problem) -> tuple[Problem, Prior, Solution]:
         if other is None:
             break
         found = solve(problem, prior, other)
-        if found.cost >= solution.cost:
+        gain = solution.cost - found.cost
+        if gain > 0.0:
+            solution = found
+        if gain < _WORTH_ANOTHER_LOOK:
             break
-        solution = found
     hazy = _scatters(problem, prior, solution.at)
     solution = solve(problem, prior, replace(solution.at, hazy=hazy))
     for _ in range(_NOISE_ROUNDS):

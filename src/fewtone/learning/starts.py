@@ -27,11 +27,15 @@ _PATH = 2.3
 _LEAST_DEPTH = 1e-3
 _FIRST_HAZE = np.log(0.1)
 _SECOND_HAZE = np.log(0.25)
+# Less haze than this leaves the first look as good as a second.
+_HAZE_IN_SIGHT = 0.02
 _CLEARLY_BETTER = 2.0
 _DYES_TRIED = 3
 _LIBRARY_SHARE = 3
 _STRENGTHS = (0.35, 0.6, 1.0, 1.7, 3.0)
 _SCANNED_READINGS = 4
+# Dyes of the library that are looked at with haze as well.
+_SHORT_LIST = 100
 
 
 def starting_point(problem: Problem) -> Unknowns:
@@ -93,7 +97,7 @@ def _from_lab(problem: Problem, at: Unknowns, toner: int, rows: IntArray) -> Flo
 
 
 def second_look(problem: Problem, at: Unknowns) -> Unknowns | None:
-    """Look again at toners that Labs alone tell of, now that grounds and haze are known.
+    """Look again at hazy toners that Labs alone tell of: the first look took them for clear.
 
     Returns
     -------
@@ -104,7 +108,8 @@ def second_look(problem: Problem, at: Unknowns) -> Unknowns | None:
     better = at
     for toner in range(len(seen.toners)):
         single = np.flatnonzero(seen.fractions[:, toner] == 1.0)
-        if not single.size or seen.has_spectrum[single].any():
+        hazy = at.scattering[toner].mean() > _HAZE_IN_SIGHT
+        if not single.size or seen.has_spectrum[single].any() or not hazy:
             continue
         own, start = _alone(problem, at, toner, single)
         start.shared[start.layout.haze(0)] = at.shared[at.layout.haze(toner)]
@@ -145,22 +150,32 @@ def _nearest_dyes(problem: Problem, at: Unknowns) -> list[FloatArray]:
     rows = rows[np.argsort((seen.rate * problem.films(at))[rows], kind="stable")]
     rows = rows[np.unique(np.linspace(0, rows.size - 1, _SCANNED_READINGS).astype(int))]
     dyes = dye_library(seen.wavelength_nm)[::_LIBRARY_SHARE]
-    curves = (dyes[:, np.newaxis] * np.array(_STRENGTHS)[:, np.newaxis]).reshape(-1, dyes.shape[1])
-    dose = (problem.films(at) * seen.rate)[rows]
+    off = _dyes_off(problem, replace(at, hazy=np.zeros_like(at.hazy)), rows, dyes)
+    if at.hazy.any():
+        # Haze is slow to work out: only for dyes that come near without it.
+        dyes = dyes[np.argsort(off.min(axis=1), kind="stable")[:_SHORT_LIST]]
+        off = _dyes_off(problem, at, rows, dyes)
+    # One strength of each dye, else the nearest few would all be one dye.
+    strength = off.argmin(axis=1)
+    nearest = np.argsort(off.min(axis=1), kind="stable")[:_DYES_TRIED]
+    return [np.log(dyes[i] * _STRENGTHS[strength[i]]) for i in nearest]
+
+
+def _dyes_off(problem: Problem, at: Unknowns, rows: IntArray, dyes: FloatArray) -> FloatArray:
+    """How far each dye at each strength is from the readings, ``(n_dyes, n_strengths)``."""
+    seen = problem.seen
+    curves = dyes[:, np.newaxis] * np.array(_STRENGTHS)[:, np.newaxis]
+    dose = (problem.films(at) * seen.rate)[rows, np.newaxis]
     reflectance = problem.optics.reflectance(
-        dose[:, np.newaxis] * curves[:, np.newaxis],
+        dose * curves[:, :, np.newaxis],
         at.ground[seen.ground[rows]],
         at.trap[seen.ground[rows], np.newaxis],
-        dose[:, np.newaxis] * at.scattering[0] if at.hazy.any() else None,
+        dose * at.scattering[0] if at.hazy.any() else None,
     )
-    off: FloatArray = np.zeros(len(curves))
+    off: FloatArray = np.zeros(curves.shape[:2])
     for i, light in enumerate(seen.lights):
         read = seen.lab[rows, i]
         known = ~np.isnan(read[:, 0])
-        xyz = reflectance[:, known] @ weights(seen.wavelength_nm, light)
-        off += ((lab_from_xyz(xyz, white_point(light)) - read[known]) ** 2).sum(axis=(1, 2))
-    # One strength of each dye, else the nearest few would all be one dye.
-    by_dye = off.reshape(len(dyes), -1)
-    strength = by_dye.argmin(axis=1)
-    nearest = np.argsort(by_dye.min(axis=1), kind="stable")[:_DYES_TRIED]
-    return [np.log(dyes[i] * _STRENGTHS[strength[i]]) for i in nearest]
+        xyz = reflectance[:, :, known] @ weights(seen.wavelength_nm, light)
+        off += ((lab_from_xyz(xyz, white_point(light)) - read[known]) ** 2).sum(axis=(2, 3))
+    return off
