@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from importlib.metadata import version
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 from fewtone.learning.certainty import certainty_of, shared_covariance
 from fewtone.learning.forward import Noise, Problem
@@ -71,6 +72,13 @@ def estimate(
     FewtoneError
         The readings cannot tell what they should: see `fewtone.learning.observations.observe`.
     """
+    # Thousands of small factorisations: threads would wait for one another far longer than they
+    # work, the more so beside another busy program.
+    with threadpool_limits(limits=1, user_api="blas"):
+        return _estimate(settings, readings, leave_out)
+
+
+def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection[str]) -> Learnt:
     seen = observe(settings, readings, leave_out)
     noise = Noise(
         _RELATIVE_NOISE, _ABSOLUTE_NOISE, max(settings.measurement.repeat_sd, _LEAST_LAB_NOISE)
