@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 import fewtone
+from booth.make_lamp_bench import write_lab_only
 from cli.conftest import Run
 
 TARGET = "38,30,28"
@@ -209,6 +210,28 @@ def test_learn_reports_each_toner(demo: Path, run: Run) -> None:
         assert toner["worst_panel"].startswith("P")
     assert (demo / "curves.csv").exists()
     assert "marigold" in run("learn", "--shelf", demo).out
+
+
+def test_learn_says_what_to_spray_next(demo: Path, run: Run) -> None:
+    """Recipe lines that other commands take, and how far off blends are with each of them."""
+    document = run("learn", "--shelf", demo, "--json").document
+    lines, off = document["spray_next"], document["spray_next_de00"]
+    assert len(lines) == 5
+    assert off == sorted(off, reverse=True)
+    assert len(off) == 6
+    assert document["second_light"] is None
+    assert (
+        run("check", lines[0], "--shelf", demo, "--json").document["recipe"]["recipe"] == lines[0]
+    )
+    shown = run("learn", "--shelf", demo).out
+    assert all(line in shown for line in lines)
+
+
+def test_learn_asks_for_a_second_light(tmp_path: Path, run: Run) -> None:
+    """Where Lab was read in one light alone, the screen names the columns of another."""
+    folder = tmp_path / "lab"
+    write_lab_only(folder)
+    assert "L A/10, a A/10, b A/10" in run("learn", "--shelf", folder).out
 
 
 def test_new_writes_a_folder_that_learns_once_filled_in(tmp_path: Path, run: Run) -> None:

@@ -11,6 +11,7 @@ import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +21,7 @@ from fewtone.colorimetry import Light
 from fewtone.io.readings import load_readings
 from fewtone.io.settings import load_settings
 from fewtone.learning import Learnt, estimate
+from fewtone.model.recipe import parse
 from fewtone.predict import film_reflectance, lab_of
 
 __all__ = ["SETS", "Trial", "TrialSet", "pooled", "run"]
@@ -32,14 +34,16 @@ D65 = "D65/10"
 class TrialSet:
     """One kind of shelf: what is read, how many of ten toners scatter, what absorbers, what hand.
 
-    `must` are the bars for the pooled ΔE00, median and 90th percentile; None where it is only
-    reported.
+    `more` are five panels sprayed after a first learning, and learnt with the rest: those that it
+    suggested, or random blends. `must` are the bars for the pooled ΔE00, median and 90th
+    percentile; None where it is only reported.
     """
 
     lights: tuple[str, ...] = ()
     hazy: int = 0
     other: bool = False
     strips: bool = False
+    more: Literal["suggested", "random"] | None = None
     must: tuple[float, float] | None = None
 
 
@@ -47,6 +51,8 @@ SETS = {
     "spectral": TrialSet(must=(0.13, 0.30)),
     "spectral, three hazy": TrialSet(hazy=3, must=(0.17, 0.40)),
     "Lab": TrialSet((D65,), must=(0.35, 1.05)),
+    "Lab and five random panels": TrialSet((D65,), more="random"),
+    "Lab and the five suggested": TrialSet((D65,), more="suggested", must=(0.30, 0.75)),
     "Lab, three hazy": TrialSet((D65,), hazy=3, must=(0.38, 1.15)),
     "Lab under D65 and A": TrialSet((D65, "A/10"), must=(0.24, 0.65)),
     "spectral, other absorbers": TrialSet(other=True),
@@ -78,9 +84,11 @@ def run(which: TrialSet, seed: int) -> Trial:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         booth.write_shelf(folder, steps, which.lights)
-        settings = load_settings(folder)
-        learnt = estimate(settings, load_readings(folder, settings))
-    blends = random_blends(rng, 10, N_BLENDS)
+        learnt = _learn(folder)
+        blends = random_blends(rng, 10, N_BLENDS)
+        if which.more:
+            _spray_more(booth, folder, which, learnt)
+            learnt = _learn(folder)
     grounds = [ground.name for ground in booth.grounds]
     truth = booth.true_lab(blends.fractions[:, None], blends.load[:, None], np.arange(len(grounds)))
     curves = learnt.curves
@@ -92,6 +100,33 @@ def run(which: TrialSet, seed: int) -> Trial:
         film = film_reflectance(curves, fractions, blends.load, over)
         off.append(delta_e(lab_of(curves, film, Light("D65", 10)), truth[:, place]))
     return Trial(booth, learnt, np.array(off))
+
+
+def _learn(folder: Path) -> Learnt:
+    settings = load_settings(folder)
+    return estimate(settings, load_readings(folder, settings))
+
+
+def _spray_more(booth: Booth, folder: Path, which: TrialSet, learnt: Learnt) -> None:
+    """Spray and read five more panels, and add their rows to the readings that are there."""
+    lines = [str(suggested.recipe) for suggested in learnt.report.spray_next]
+    if which.more == "random":
+        rng, names = booth.rng, [ground.name for ground in booth.grounds]
+        blends = random_blends(rng, len(booth.names), len(lines))
+        lines = [blends.line(i, booth.names, rng.choice(names)) for i in range(len(lines))]
+    recipes = [parse(line) for line in lines]
+    panels = [
+        booth.single(
+            {name: int(part) for name, part in recipe.blend.items()},
+            int(recipe.medium_parts),
+            int(recipe.coats),
+            recipe.ground,
+        )
+        for recipe in recipes
+    ]
+    booth.write_readings(folder / "more.csv", panels, which.lights)
+    with (folder / "readings.csv").open("a", encoding="utf-8") as file:
+        file.writelines((folder / "more.csv").read_text(encoding="utf-8").splitlines(True)[1:])
 
 
 def pooled(which: TrialSet, seeds: Sequence[int]) -> tuple[float, float]:

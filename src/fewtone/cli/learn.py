@@ -107,5 +107,34 @@ def _parts(report: FitReport, folder: Path) -> list[Part]:
         "",
         Grid(("toner", *columns), rows),
         "",
+        *_spray_next(report),
         f"Next: fewtone match TARGET --shelf {folder}",
     ]
+
+
+def _spray_next(report: FitReport) -> list[Part]:
+    """The panels that would tell most, and what they are expected to bring."""
+    from fewtone.cli.console import Grid
+
+    if not report.spray_next:
+        return []
+    now = report.spray_next[0].before
+    parts: list[Part] = [
+        f"This shelf's blends are expected to be off by a typical ΔE00 of {now:.2f}. Spray next, "
+        "each afresh,",
+        "the first one first; with that panel and those above it read and learnt, they are off by",
+        "",
+        Grid(
+            (">ΔE00", "panel"),
+            [(f"{panel.after:.2f}", str(panel.recipe)) for panel in report.spray_next],
+        ),
+        "",
+    ]
+    if report.second_light is not None:
+        light = report.second_light
+        parts += [
+            f"Reading the panels you have under {light.illuminant} as well (columns L {light}, "
+            f"a {light}, b {light}) tells more than all of these.",
+            "",
+        ]
+    return parts

@@ -58,6 +58,16 @@ def learn_document(report: FitReport) -> Document:
             }
             for name, toner in report.toners.items()
         },
+        "spray_next": [str(suggested.recipe) for suggested in report.spray_next],
+        # How far off the shelf's blends are expected to be: now, and with each panel in turn.
+        "spray_next_de00": [
+            round(off, 4)
+            for off in (
+                *(suggested.before for suggested in report.spray_next[:1]),
+                *(suggested.after for suggested in report.spray_next),
+            )
+        ],
+        "second_light": None if report.second_light is None else str(report.second_light),
     }
 
 

@@ -22,6 +22,7 @@ from fewtone.learning.observations import observe
 from fewtone.learning.report import FitReport, fit_report
 from fewtone.learning.solver import Prior, Solution, reduced_precision, solve
 from fewtone.learning.starts import second_look, starting_point
+from fewtone.learning.suggest import second_light, suggest
 from fewtone.learning.unknowns import Unknowns, shared_prior
 from fewtone.model.curves import Curves
 from fewtone.model.readings import Readings
@@ -119,6 +120,8 @@ def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection
         converged=solution.converged,
         left_out=tuple(leave_out),
         not_learnt=not_learnt,
+        spray_next=suggest(curves, settings, problem.noise, seen.lab_lights),
+        second_light=second_light(seen.lab_lights),
         cautions=tuple(cautions),
     )
     return Learnt(curves, report)

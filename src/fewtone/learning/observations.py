@@ -95,6 +95,11 @@ class Observations:
         """Which readings have a toner in their film, shape ``(n_readings,)``."""
         return np.asarray(self.fractions.any(axis=1))
 
+    @property
+    def lab_lights(self) -> tuple[Light, ...]:
+        """The lights that this shop reads Lab in; none where it reads spectra."""
+        return () if self.has_spectrum.any() else self.lights
+
     def films(self, log_build: FloatArray) -> FloatArray:
         """Film under each reading in standard coats, from the log build of each segment."""
         grown = np.concatenate([[0.0], np.cumsum(self.segment_coats * np.exp(log_build))])

@@ -8,6 +8,7 @@ import numpy as np
 
 from fewtone.colorimetry import Light, delta_e_2000, lab_from_xyz, weights, white_point
 from fewtone.learning.forward import Problem
+from fewtone.learning.suggest import Suggestion
 from fewtone.learning.unknowns import Unknowns
 from fewtone.typing import FloatArray
 
@@ -61,6 +62,11 @@ class FitReport:
         Panels that did not count because they were told not to.
     not_learnt
         Toners and grounds of shelf.toml that were never read.
+    spray_next
+        The panels that would tell most, in the order of their worth.
+    second_light
+        Another light to read the panels in, which would tell more than those panels; None where
+        spectra, or Labs in several lights, were read.
     cautions
         What should be told but is not wrong.
     """
@@ -73,6 +79,8 @@ class FitReport:
     converged: bool
     left_out: tuple[str, ...]
     not_learnt: tuple[str, ...]
+    spray_next: tuple[Suggestion, ...]
+    second_light: Light | None
     cautions: tuple[str, ...]
 
 
@@ -85,6 +93,8 @@ def fit_report(
     converged: bool,
     left_out: tuple[str, ...],
     not_learnt: tuple[str, ...],
+    spray_next: tuple[Suggestion, ...],
+    second_light: Light | None,
     cautions: tuple[str, ...],
 ) -> FitReport:
     """Report a fit; ΔE00 is in `light` for spectra, else in the first light that was read."""
@@ -114,6 +124,8 @@ def fit_report(
         converged=converged,
         left_out=left_out,
         not_learnt=not_learnt,
+        spray_next=spray_next,
+        second_light=second_light,
         cautions=cautions,
     )
 

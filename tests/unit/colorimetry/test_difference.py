@@ -7,9 +7,11 @@ import math
 import numpy as np
 import pytest
 
-from fewtone.colorimetry import delta_e_2000, delta_e_ab
+from fewtone.colorimetry import delta_e_2000, delta_e_2000_metric, delta_e_ab
 
 ROUNDING = 1e-12
+# The weights change a little over steps this small: relative.
+METRIC_SHARE = 0.02
 
 
 def test_shapes_broadcast() -> None:
@@ -112,3 +114,19 @@ def test_small_differences_keep_their_digits() -> None:
 def test_plain_distance() -> None:
     """ΔE*ab is Euclid's distance and broadcasts."""
     assert delta_e_ab([[50.0, 1.0, 2.0]], [48.0, 3.0, 3.0]).tolist() == [3.0]
+
+
+def test_metric_of_a_middle_grey() -> None:
+    """At L* 50 without chroma all weights are 1 and a' is 1.5 a, so M is diag(1, 2.25, 1)."""
+    found = delta_e_2000_metric([50.0, 0.0, 0.0])
+    assert found == pytest.approx(np.diag([1.0, 2.25, 1.0]), abs=METRIC_SHARE)
+
+
+def test_metric_measures_small_steps() -> None:
+    """A small step in any direction from any colour has the ΔE00 that the metric says."""
+    rng = np.random.default_rng(3)
+    lab = rng.normal([50.0, 0.0, 0.0], 25.0, (400, 3))
+    lab = lab[np.hypot(lab[:, 1], lab[:, 2]) > 2.0]
+    step = rng.normal(0.0, 0.05, lab.shape)
+    said = np.sqrt(np.einsum("ni,nij,nj->n", step, delta_e_2000_metric(lab), step))
+    assert said == pytest.approx(delta_e_2000(lab - step / 2.0, lab + step / 2.0), rel=METRIC_SHARE)
