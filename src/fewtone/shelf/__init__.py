@@ -10,33 +10,26 @@ import datetime
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal, TypeAlias, Unpack
+from typing import TYPE_CHECKING, Literal, Unpack
 
 from fewtone.colorimetry import Light
-from fewtone.io.targets import read_target
-from fewtone.model.curves import Curves
-from fewtone.model.recipe import Number, Recipe, parse
-from fewtone.model.shelf import ShelfSettings
-from fewtone.model.target import Target
+from fewtone.model.recipe import Recipe, parse
+from fewtone.shelf.learnt import TargetLike
+from fewtone.shelf.panels import PanelVerbs
 
 if TYPE_CHECKING:
-    from fewtone.bench.adjust import Adjustment, AdjustOptions
     from fewtone.bench.batch import Batch, BatchOptions
     from fewtone.bench.check import Check
     from fewtone.bench.letdown import Letdown
-    from fewtone.bench.panel import ReadingLike
     from fewtone.bench.simplify import Simplification
     from fewtone.match import MatchResult, RuleOptions
-    from fewtone.predict import Prediction
     from fewtone.sheet.content import Sheet, SheetOptions
 
 __all__ = ["Shelf", "TargetLike"]
 
-TargetLike: TypeAlias = Target | str | Sequence[float]
-
 
 @dataclass(frozen=True, slots=True)
-class Shelf:
+class Shelf(PanelVerbs):
     """A learnt shelf, ready to answer.
 
     Parameters
@@ -50,53 +43,6 @@ class Shelf:
     cautions
         What should be told about it, such as readings that changed since it was learnt.
     """
-
-    folder: Path
-    settings: ShelfSettings
-    curves: Curves
-    cautions: tuple[str, ...] = ()
-
-    def target(
-        self, target: TargetLike, *, light: Light | str | None = None, deck: Path | None = None
-    ) -> Target:
-        """Take what was asked for to numbers.
-
-        Parameters
-        ----------
-        target
-            A CIELAB triple, or text as on the command line: a triple, a hex colour, a swatch
-            number of `deck`.
-        light
-            Its illuminant and observer, such as ``D50/2``; the shelf's own if None.
-        deck
-            A CSV file of swatches.
-
-        Raises
-        ------
-        FewtoneError
-            It is no colour, or the deck is wrong.
-        """
-        if isinstance(target, Target):
-            return target
-        text = target if isinstance(target, str) else ",".join(str(float(v)) for v in target)
-        wanted = Light.parse(light) if isinstance(light, str) else light
-        return read_target(text, self.settings.measurement, light=wanted, deck=deck)
-
-    def predict(
-        self, recipes: Sequence[Recipe | str], *, light: Light | str | None = None
-    ) -> Prediction:
-        """Predict the colour of recipes under a light, the shelf's own if None.
-
-        Raises
-        ------
-        FewtoneError
-            A recipe does not parse, or names a toner or ground that was not learnt.
-        """
-        from fewtone.predict import predict
-
-        wanted = Light.parse(light) if isinstance(light, str) else light
-        lines = [parse(recipe) if isinstance(recipe, str) else recipe for recipe in recipes]
-        return predict(self.curves, lines, wanted or self.settings.measurement.light)
 
     def match(
         self,
@@ -259,90 +205,6 @@ class Shelf:
         under = Light.parse(light) if isinstance(light, str) else light
         return simplify(
             self.curves, self.settings, line, every_ground=every_ground, light=under, **rules
-        )
-
-    def adjust(
-        self,
-        recipe: Recipe | str,
-        *,
-        target: TargetLike,
-        readings: Sequence[ReadingLike],
-        light: Light | str | None = None,
-        deck: Path | None = None,
-        reading_light: Light | str | None = None,
-        **how: Unpack[AdjustOptions],
-    ) -> Adjustment:
-        """Work out what to do after a panel was sprayed, cleared and read.
-
-        Parameters
-        ----------
-        recipe
-            A recipe or its line.
-        target, light, deck
-            As `Shelf.target` takes them.
-        readings
-            CIELAB triples, or text such as ``38.2,-18.4,9.7 at 2 coats``.
-        reading_light
-            Their light, where it is not the shelf's.
-        **how
-            ``left="350ml"`` and the rest of `fewtone.bench.adjust.AdjustOptions`.
-
-        Raises
-        ------
-        FewtoneError
-            The recipe, the target, a reading or a volume cannot be used.
-        """
-        from fewtone.bench.adjust import adjust
-
-        line = parse(recipe) if isinstance(recipe, str) else recipe
-        under = Light.parse(reading_light) if isinstance(reading_light, str) else reading_light
-        wanted = self.target(target, light=light, deck=deck)
-        return adjust(
-            self.curves, self.settings, line, wanted, readings, reading_light=under, **how
-        )
-
-    def keep_reading(
-        self,
-        recipe: Recipe | str,
-        readings: Sequence[ReadingLike],
-        *,
-        light: Light | str | None = None,
-        sprayed: Number | None = None,
-        panel: str | None = None,
-    ) -> str:
-        """Keep readings of a panel for learning, in readings.csv; return the panel's id.
-
-        Parameters
-        ----------
-        recipe
-            What the panel was sprayed with, or its line.
-        readings
-            As for `adjust`.
-        light
-            Their illuminant and observer; the shelf's own if None.
-        sprayed
-            Coats of the panel, where they are not the recipe's.
-        panel
-            Its id, which must be new; one is made up if None.
-
-        Raises
-        ------
-        FewtoneError
-            A reading or readings.csv cannot be used, or the folder cannot be written to.
-        """
-        from fewtone.bench.panel import read_panel
-        from fewtone.io.keep import keep_readings
-
-        line = parse(recipe) if isinstance(recipe, str) else recipe
-        under = Light.parse(light) if isinstance(light, str) else light
-        return keep_readings(
-            self.folder,
-            self.settings,
-            line,
-            read_panel(readings, line, sprayed),
-            under or self.settings.measurement.light,
-            panel=panel,
-            date=datetime.date.today().isoformat(),
         )
 
     def sheet(
