@@ -20,7 +20,7 @@ __all__ = ["learn", "load", "new"]
 
 
 def load(folder: str | Path) -> Shelf:
-    """Load a learnt shelf.
+    """Load a learnt shelf; its curves are those of the bottles in use, `strength` included.
 
     Raises
     ------
@@ -29,7 +29,7 @@ def load(folder: str | Path) -> Shelf:
     """
     place = Path(folder)
     settings = load_settings(place)
-    curves = load_curves(place)
+    curves = load_curves(place).with_strengths(settings.strengths)
     return Shelf(place, settings, curves, tuple(_cautions(place, settings, curves)))
 
 

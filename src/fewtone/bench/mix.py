@@ -27,6 +27,7 @@ __all__ = [
     "require_names",
     "shares",
     "stock_cautions",
+    "strength_cautions",
     "strengths",
     "thinning",
 ]
@@ -116,6 +117,17 @@ def require_names(recipe: Recipe, settings: ShelfSettings) -> None:
 def stock_cautions(toners: Iterable[str], settings: ShelfSettings) -> list[str]:
     """What is not in stock."""
     return [f"{name} is not in stock." for name in toners if not settings.toners[name].in_stock]
+
+
+def strength_cautions(toners: Iterable[str], settings: ShelfSettings) -> list[str]:
+    """What stands between these toners' readings and what is predicted: a bottle's strength."""
+    return [
+        f"{name} is mixed at strength {settings.toners[name].strength} of what its readings say: "
+        f"remove `strength` under [toners.{name}] once the new bottle is sprayed out and its "
+        "readings have taken the old ones' place."
+        for name in toners
+        if settings.toners[name].strength != 1
+    ]
 
 
 def _known(settings: ShelfSettings, quantity: str) -> dict[str, Decimal]:

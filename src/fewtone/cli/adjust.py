@@ -69,6 +69,7 @@ def adjust(
     plain: options.PlainOption = False,
 ) -> None:
     """Work out, after a panel was read, how many coats to give, what to add, or to leave it."""
+    from fewtone.bench.mix import strength_cautions
     from fewtone.cli.console import SAFETY, out, print_cautions, print_document
     from fewtone.documents import adjust_document
 
@@ -100,6 +101,7 @@ def adjust(
         print_cautions(
             [f"The reading is kept as panel {kept}; run `fewtone learn` to learn from it."]
         )
+        print_cautions(strength_cautions(result.recipe.blend, loaded.settings))
     print_cautions([SAFETY])
 
 

@@ -40,9 +40,11 @@ def learn(
     """Learn the optics of toners and grounds from the shelf's readings."""
     from fewtone.api import learn as learn_shelf
     from fewtone.api import load
-    from fewtone.cli.console import out, print_document, working
+    from fewtone.bench.mix import strength_cautions
+    from fewtone.cli.console import out, print_cautions, print_document, working
     from fewtone.documents import learn_document
     from fewtone.io.atomic import write_atomic
+    from fewtone.io.settings import load_settings
 
     kind = None if picture is None else _picture_kind(picture, force)
     folder = options.shelf_folder(shelf)
@@ -52,6 +54,8 @@ def learn(
         with working("Drawing"):
             drawn = load(folder).picture(kind)
         write_atomic(picture, drawn)
+    settings = load_settings(folder)
+    print_cautions(strength_cautions(settings.toners, settings))
     if as_json:
         print_document(learn_document(report))
     else:

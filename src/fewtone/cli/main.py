@@ -12,7 +12,19 @@ from typing import Annotated
 import typer
 
 from fewtone import __version__
-from fewtone.cli import adjust, batch, check, learn, letdown, match, new, sheet, simplify, take
+from fewtone.cli import (
+    adjust,
+    batch,
+    bottle,
+    check,
+    learn,
+    letdown,
+    match,
+    new,
+    sheet,
+    simplify,
+    take,
+)
 from fewtone.errors import Fault, FewtoneError, UsageError
 
 __all__ = ["app", "main"]
@@ -39,6 +51,7 @@ for command in (
     letdown.letdown,
     batch.batch,
     adjust.adjust,
+    bottle.bottle,
     sheet.sheet,
 ):
     app.command()(command)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from fewtone.documents.bench import (
     adjust_document,
     batch_document,
+    bottle_document,
     letdown_document,
     simplify_document,
 )
@@ -25,6 +26,7 @@ __all__ = [
     "Document",
     "adjust_document",
     "batch_document",
+    "bottle_document",
     "check_document",
     "fault_document",
     "learn_document",

@@ -18,12 +18,19 @@ from fewtone.documents.recipes import (
 if TYPE_CHECKING:
     from fewtone.bench.adjust import Adjustment
     from fewtone.bench.batch import Batch
+    from fewtone.bench.bottle import Bottle
     from fewtone.bench.letdown import Letdown
     from fewtone.bench.pours import Pour
     from fewtone.bench.simplify import Simplification
     from fewtone.match import Match
 
-__all__ = ["adjust_document", "batch_document", "letdown_document", "simplify_document"]
+__all__ = [
+    "adjust_document",
+    "batch_document",
+    "bottle_document",
+    "letdown_document",
+    "simplify_document",
+]
 
 # Volumes and weights are shown to this many decimals [ml, g].
 _DECIMALS = 3
@@ -174,6 +181,35 @@ def adjust_document(result: Adjustment, kept: str | None = None) -> Document:
             for cause in result.causes
         ],
         "kept": kept,
+        "cautions": list(result.cautions),
+    }
+
+
+def bottle_document(result: Bottle) -> Document:
+    """The answer of `bottle`."""
+    return {
+        "format": FORMAT,
+        "toner": result.toner,
+        "recipe": str(result.recipe),
+        "readings": [
+            {"coats": float(coats), "lab": [round(value, 4) for value in lab]}
+            for coats, lab in result.readings
+        ],
+        "reading_illuminant": result.light.illuminant,
+        "reading_observer": result.light.observer,
+        "strength": float(result.written),
+        "strength_sd": round(result.strength_sd, 4),
+        "strength_in_use": result.in_use,
+        "hand_chance": round(result.hand_chance, 4),
+        "deviation": round(result.deviation, 4),
+        "bottle_part": round(result.bottle_part, 4),
+        "de00_before": round(result.de00_before, 4),
+        "de00_after": round(result.de00_after, 4),
+        "de00_left": round(result.de00_left, 4),
+        "next_sd": round(result.next_sd, 4),
+        "verdict": str(result.verdict),
+        "why": list(result.why),
+        "applied": result.applied,
         "cautions": list(result.cautions),
     }
 

@@ -26,10 +26,12 @@ from fewtone.model.shelf import (
 )
 from fewtone.optics.film import Geometry
 
-__all__ = ["SETTINGS_FILE", "load_settings"]
+__all__ = ["SETTINGS_FILE", "STRENGTHS", "load_settings"]
 
 SETTINGS_FILE = "shelf.toml"
 FORMAT = 1
+# Least and greatest strength of a bottle next to the learnt one: beyond it is another product.
+STRENGTHS = (0.2, 5.0)
 GROUND_KINDS = ("metallic", "solid")
 _NAME_RULE = "a letter, then a-z, 0-9 and hyphens"
 
@@ -146,6 +148,7 @@ def _toner(name: str, section: _Section) -> Toner:
         section.amount("density"),
         section.amount("price"),
         section.flag("in_stock", True),
+        Decimal(section.number("strength", 1, *STRENGTHS)),
     )
     section.done()
     return toner

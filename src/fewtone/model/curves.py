@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -62,3 +63,26 @@ class Curves:
             object.__setattr__(self, "scattering", np.zeros_like(self.absorption))
         for name in ("wavelength_nm", "absorption", "scattering", "ground_reflectance", "trap"):
             object.__setattr__(self, name, frozen(getattr(self, name)))
+
+    def with_strengths(self, strengths: Mapping[str, float]) -> Curves:
+        """Curves of bottles that are stronger or weaker than those that were learnt.
+
+        Parameters
+        ----------
+        strengths
+            What the absorption and scattering of a toner, and what they may be off by, are
+            multiplied by [1]; 1 for a toner that is not named, names not learnt count for nothing.
+        """
+        factor = np.array([strengths.get(name, 1.0) for name in self.toners])[:, np.newaxis]
+        if np.all(factor == 1.0):
+            return self
+        sure = self.certainty
+        return replace(
+            self,
+            absorption=self.absorption * factor,
+            scattering=self.scattering * factor,
+            certainty=sure
+            and replace(
+                sure, absorption=sure.absorption * factor, scattering=sure.scattering * factor
+            ),
+        )

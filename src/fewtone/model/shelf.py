@@ -88,13 +88,17 @@ class Additive:
 
 @dataclass(frozen=True, slots=True)
 class Toner:
-    """A concentrated translucent tint; density in kg/L, price per litre."""
+    """A concentrated translucent tint; density in kg/L, price per litre.
+
+    `strength` is that of the bottle in use relative to the learnt curve [1].
+    """
 
     name: str
     label: str
     density: Decimal | None = None
     price: Decimal | None = None
     in_stock: bool = True
+    strength: Decimal = Decimal(1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +127,11 @@ class ShelfSettings:
     medium: Medium = Medium()
     additives: tuple[Additive, ...] = ()
     percent: bool = False
+
+    @property
+    def strengths(self) -> dict[str, float]:
+        """Strength of each toner's bottle in use relative to its learnt curve, if it is not 1."""
+        return {n: float(toner.strength) for n, toner in self.toners.items() if toner.strength != 1}
 
     @property
     def house_reducer_percent(self) -> Decimal:

@@ -129,7 +129,9 @@ def shelf_picture(
         _draw_toners(toners, settings, curves, rows)
         left, right = foot.subplots(1, 2, width_ratios=(1.0, 1.5))
         _draw_reach(left, settings, curves)
-        _draw_residuals(right, settings, curves, readings)
+        # The readings are of the bottles that were learnt, not of those in use.
+        learnt = curves.with_strengths({n: 1.0 / s for n, s in settings.strengths.items()})
+        _draw_residuals(right, settings, learnt, readings)
         return _written(figure, kind)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Unpack
 
@@ -14,6 +14,7 @@ from fewtone.shelf.learnt import LearntShelf, TargetLike
 
 if TYPE_CHECKING:
     from fewtone.bench.adjust import Adjustment, AdjustOptions
+    from fewtone.bench.bottle import Bottle
     from fewtone.bench.panel import ReadingLike
 
 __all__ = ["PanelVerbs"]
@@ -62,6 +63,63 @@ class PanelVerbs(LearntShelf):
         return adjust(
             self.curves, self.settings, line, wanted, readings, reading_light=under, **how
         )
+
+    def bottle(
+        self,
+        recipe: Recipe | str,
+        readings: Sequence[ReadingLike],
+        *,
+        toner: str | None = None,
+        light: Light | str | None = None,
+        sprayed: Number | None = None,
+        same_panel: bool = False,
+        apply: bool = False,
+    ) -> Bottle:
+        """Work out how strong a new bottle is next to the toner that was learnt.
+
+        Parameters
+        ----------
+        recipe
+            What was mixed from the bottle and sprayed, or its line.
+        readings
+            As for `adjust`, but each of a panel of its own.
+        toner
+            Whose bottle is new; may be None where the recipe has one toner.
+        light
+            The readings' illuminant and observer; the shelf's own if None.
+        sprayed
+            Coats of the panels, where they are not the recipe's.
+        same_panel
+            The readings are of one panel, repeated or at its steps.
+        apply
+            Write the strength into shelf.toml; a shelf loaded from then on predicts with it.
+
+        Raises
+        ------
+        FewtoneError
+            The recipe, the toner or a reading cannot be used; or, with `apply`, the deviation is
+            not credible or shelf.toml cannot be written to.
+        """
+        from fewtone.bench.bottle import bottle, require_credible
+        from fewtone.io.strength import write_strength
+
+        line = parse(recipe) if isinstance(recipe, str) else recipe
+        under = Light.parse(light) if isinstance(light, str) else light
+        found = bottle(
+            self.curves,
+            self.settings,
+            line,
+            readings,
+            toner=toner,
+            light=under,
+            sprayed=sprayed,
+            same_panel=same_panel,
+        )
+        if not apply:
+            return found
+        require_credible(found)
+        write_strength(self.folder, found.toner, found.written)
+        return replace(found, applied=True)
 
     def keep_reading(
         self,
