@@ -48,10 +48,11 @@ def shared_covariance(problem: Problem, prior: Prior, at: Unknowns) -> FloatArra
             own = at.layout.trap_own(ground)
             covariance[own, own] += _UNSEEN_TRAP_SD**2
     wider = np.ones(len(covariance))
-    for toner in np.flatnonzero(at.hazy):
+    hazy = [int(toner) for toner in np.flatnonzero(at.hazy)]
+    for toner in hazy:
         wider[at.layout.toner(toner)] = wider[at.layout.haze(toner)] = _HAZY_FACTOR
     covariance *= np.outer(wider, wider)
-    levels = [at.layout.haze(toner)[0] for toner in np.flatnonzero(at.hazy)]
+    levels = [at.layout.haze(toner)[0] for toner in hazy]
     covariance[levels, levels] += _HAZY_LEVEL_SD**2
     return np.asarray(covariance)
 

@@ -41,9 +41,10 @@ _SECOND_LOOKS = 3
 _WORTH_ANOTHER_LOOK = 1.0
 # Below this the misfit is what chance leaves, and the noise stays as it was.
 _NOISE_CLEARLY_LARGER = 1.25
-# Less haze than this, as scattering depth of a coat at unit fraction, is out of sight; and of a
-# level known no better than this, on the log, the readings say nothing: the toner passes for clear.
-_LEAST_HAZE, _LEVEL_KNOWN = 0.06, 0.7
+# Less haze than this, as scattering depth of the film that holds most of a toner, is out of sight;
+# and of a level known no better than this, on the log, the readings say nothing: the toner passes
+# for clear.
+_LEAST_HAZE, _LEVEL_KNOWN = 0.05, 0.7
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -157,7 +158,7 @@ def _scatters(problem: Problem, prior: Prior, at: Unknowns) -> BoolArray:
     covariance = np.linalg.inv(reduced_precision(problem, prior, at))
     levels = [problem.layout.haze(toner)[0] for toner in range(problem.layout.n_toners)]
     return np.asarray(
-        (at.shared[levels] > np.log(_LEAST_HAZE))
+        (np.exp(at.shared[levels]) * problem.seen.most_dose > _LEAST_HAZE)
         & (np.sqrt(covariance[levels, levels]) < _LEVEL_KNOWN)
     )
 

@@ -96,6 +96,12 @@ class Observations:
         return np.asarray(self.fractions.any(axis=1))
 
     @property
+    def most_dose(self) -> FloatArray:
+        """Each toner in the film that holds most of it, in standard coats ``(n_toners,)``."""
+        film = self.rate * self.films(np.zeros(self.segment_coats.size))
+        return np.asarray((self.fractions * film[:, np.newaxis]).max(axis=0))
+
+    @property
     def lab_lights(self) -> tuple[Light, ...]:
         """The lights that this shop reads Lab in; none where it reads spectra."""
         return () if self.has_spectrum.any() else self.lights

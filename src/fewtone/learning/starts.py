@@ -27,7 +27,8 @@ _PATH = 2.3
 _LEAST_DEPTH = 1e-3
 _FIRST_HAZE = np.log(0.1)
 _SECOND_HAZE = np.log(0.25)
-# Less haze than this leaves the first look as good as a second.
+# Less haze than this, as scattering depth of the film that holds most of a toner, leaves the first
+# look as good as a second.
 _HAZE_IN_SIGHT = 0.02
 _CLEARLY_BETTER = 2.0
 _DYES_TRIED = 3
@@ -108,7 +109,7 @@ def second_look(problem: Problem, at: Unknowns) -> Unknowns | None:
     better = at
     for toner in range(len(seen.toners)):
         single = np.flatnonzero(seen.fractions[:, toner] == 1.0)
-        hazy = at.scattering[toner].mean() > _HAZE_IN_SIGHT
+        hazy = at.scattering[toner].mean() * seen.most_dose[toner] > _HAZE_IN_SIGHT
         if not single.size or seen.has_spectrum[single].any() or not hazy:
             continue
         own, start = _alone(problem, at, toner, single)
