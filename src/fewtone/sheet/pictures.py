@@ -129,9 +129,7 @@ def shelf_picture(
         _draw_toners(toners, settings, curves, rows)
         left, right = foot.subplots(1, 2, width_ratios=(1.0, 1.5))
         _draw_reach(left, settings, curves)
-        # The readings are of the bottles that were learnt, not of those in use.
-        learnt = curves.with_strengths({n: 1.0 / s for n, s in settings.strengths.items()})
-        _draw_residuals(right, settings, learnt, readings)
+        _draw_residuals(right, settings, curves, readings)
         return _written(figure, kind)
 
 
@@ -199,7 +197,9 @@ def residuals(settings: ShelfSettings, curves: Curves, readings: Readings) -> tu
             fractions[row, curves.toners.index(name)] = float(share)
     load = np.array([float(Fraction(reading.load)) for reading in usable])
     place = np.array([curves.grounds.index(reading.ground) for reading in usable])
-    film = film_reflectance(curves, fractions, load, place)
+    # The readings are of the bottles that were learnt, not of those in use.
+    learnt = curves.with_strengths({n: 1.0 / s for n, s in settings.strengths.items()})
+    film = film_reflectance(learnt, fractions, load, place)
     found = []
     for row, reading in enumerate(usable):
         light, lab = _lab_read(reading, readings, settings.measurement.light)

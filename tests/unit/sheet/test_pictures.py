@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import sys
 from dataclasses import replace
+from decimal import Decimal
 from xml.etree import ElementTree
 
 import numpy as np
@@ -92,6 +93,19 @@ def test_residuals_are_readings_against_predict(shelf: Shelf, readings: Readings
         assert each.de00 == pytest.approx(float(expected), abs=1e-9)
         compared += 1
     assert compared or all(reading.reflectance is not None for reading in readings.items)
+
+
+def test_readings_are_of_the_bottles_that_were_learnt(shelf: Shelf, readings: Readings) -> None:
+    """A stronger bottle in use does not move what the readings are held against."""
+    toner = replace(shelf.settings.toners["marigold"], strength=Decimal("1.25"))
+    settings = replace(shelf.settings, toners={**shelf.settings.toners, "marigold": toner})
+    strong = shelf.curves.with_strengths(settings.strengths)
+    for one, other in zip(
+        residuals(settings, strong, readings),
+        residuals(shelf.settings, shelf.curves, readings),
+        strict=True,
+    ):
+        assert one.de00 == pytest.approx(other.de00, abs=1e-9)
 
 
 def test_what_was_not_learnt_has_no_residual(shelf: Shelf, readings: Readings) -> None:
