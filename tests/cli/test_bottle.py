@@ -53,6 +53,7 @@ def test_what_a_person_reads(demo: Path, run: Run, strong: tuple[str, ...]) -> N
     assert "is put down to the bottle" in ran.out
     assert "One more panel from this bottle would make it ±" in ran.out
     assert "Nothing was written" in ran.out
+    assert "safety data sheets" in ran.err
 
 
 def test_applied_it_holds_for_all_commands(demo: Path, run: Run, strong: tuple[str, ...]) -> None:
@@ -75,7 +76,7 @@ def test_applied_it_holds_for_all_commands(demo: Path, run: Run, strong: tuple[s
 
     again = run("bottle", RECIPE, *strong, "--shelf", demo, "--apply")
     assert again.code == 0
-    assert f"says strength = {strength} already" in again.out
+    assert f"{strength} is in use already: nothing was written." in again.out
     assert (demo / "shelf.toml").read_text(encoding="utf-8") == after
 
 
@@ -110,6 +111,33 @@ def test_learning_keeps_the_strength_and_says_so(
     assert learnt.absorption == pytest.approx(
         shelf.curves.with_strengths({"marigold": factor}).absorption
     )
+
+
+def test_a_kept_reading_of_such_a_bottle_is_told(
+    demo: Path, run: Run, strong: tuple[str, ...]
+) -> None:
+    """A reading of the new bottle among those of the old one: what to mind."""
+    run("bottle", RECIPE, *strong, "--shelf", demo, "--apply")
+    words = ("--target", "69,-7,88", "--reading", "69,-7,88", "--keep-reading")
+    ran = run("adjust", RECIPE, *words, "--shelf", demo)
+    assert ran.code == 0
+    assert "marigold is mixed at strength 1." in ran.err
+
+
+def test_a_folder_that_cannot_be_written_to(
+    demo: Path, run: Run, strong: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What cannot be written is told, and shelf.toml is as it was."""
+
+    def refuse(*_: object, **__: object) -> tuple[int, str]:
+        raise PermissionError(13, "Permission denied")
+
+    before = (demo / "shelf.toml").read_bytes()
+    monkeypatch.setattr("tempfile.mkstemp", refuse)
+    ran = run("bottle", RECIPE, *strong, "--shelf", demo, "--apply", "--json")
+    assert ran.code == 1
+    assert "cannot be written" in ran.document["errors"][0]["message"]
+    assert (demo / "shelf.toml").read_bytes() == before
 
 
 def test_a_strength_that_is_not_credible_is_refused(demo: Path, run: Run) -> None:

@@ -115,7 +115,7 @@ class Bottle:
     @property
     def written(self) -> Decimal:
         """The strength as shelf.toml holds it."""
-        return Decimal(f"{self.strength:.3f}")
+        return Decimal(repr(round(self.strength, 3)))
 
 
 def bottle(

@@ -64,7 +64,7 @@ def bottle(
 
     The recipe is that of the panel: best the new toner alone, at a middling depth.
     """
-    from fewtone.cli.console import out, print_cautions, print_document
+    from fewtone.cli.console import SAFETY, out, print_cautions, print_document
     from fewtone.documents import bottle_document
 
     loaded = options.open_shelf(shelf)
@@ -82,13 +82,14 @@ def bottle(
         print_document(bottle_document(result))
     else:
         out(*_parts(result), plain=plain)
-    if result.applied:
+    if result.applied and result.written != 1:
         print_cautions(
             [
                 f"Readings taken before belong to the old bottle. Once the new {result.toner} is "
                 "sprayed out and learnt in their place, remove its `strength` from shelf.toml."
             ]
         )
+    print_cautions([SAFETY])
 
 
 def _parts(result: Bottle) -> list[Part]:
@@ -127,7 +128,7 @@ def _parts(result: Bottle) -> list[Part]:
         ]
     parts += [f"Read at {float(c):g} coats: {lab_words(lab)}" for c, lab in result.readings]
     if result.applied and float(result.written) == result.in_use:
-        parts += ["", f"shelf.toml says strength = {result.written} already."]
+        parts += ["", f"{result.written} is in use already: nothing was written."]
     elif result.applied:
         parts += [
             "",
