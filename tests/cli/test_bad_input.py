@@ -56,6 +56,20 @@ def drop(column: str) -> Callable[[Path], None]:
     return edited(change)
 
 
+def keep(wanted: Callable[[dict[str, str]], bool]) -> Callable[[Path], None]:
+    """An edit that takes out the rows that are not wanted."""
+
+    def change(rows: list[list[str]]) -> None:
+        rows[1:] = [row for row in rows[1:] if wanted(dict(zip(rows[0], row, strict=True)))]
+
+    return edited(change)
+
+
+def in_micrometres(rows: list[list[str]]) -> None:
+    """The wavelength columns named in micrometres."""
+    rows[0] = [f"{float(name) / 1000:g}" if name.isdigit() else name for name in rows[0]]
+
+
 def in_percent(rows: list[list[str]]) -> None:
     """Row 20 in percent."""
     first = rows[0].index("400")
@@ -87,6 +101,23 @@ BAD_READINGS: dict[str, tuple[Callable[[Path], None], dict[str, object]]] = {
         {"row": 15, "column": "500", "value": "high"},
     ),
     "percent where factor is meant": (edited(in_percent), {"row": 20}),
+    "a NaN": (set_cell(15, "500", "NaN"), {"row": 15, "column": "500", "value": "NaN"}),
+    "far below black": (set_cell(15, "500", "-0.2"), {"row": 15, "column": "500"}),
+    "wavelengths out of order": (rename("420", "395"), {"row": 1, "column": "395"}),
+    "wavelengths in micrometres": (edited(in_micrometres), {"row": 1, "column": "0.4"}),
+    "a toner read once": (
+        keep(lambda row: "marigold" not in row["blend"] or row["panel"] + row["coats"] == "P0072"),
+        {"column": "coats", "value": "2"},
+    ),
+    "all at one coat": (
+        keep(lambda row: row["coats"] in ("0", "2") and "+" not in row["blend"]),
+        {"column": "coats", "value": "2"},
+    ),
+    "a ground never read bare": (
+        keep(lambda row: row["ground"] != "silver" or row["coats"] != "0"),
+        {"column": "ground", "value": "silver"},
+    ),
+    "nothing but bare grounds": (keep(lambda row: row["coats"] == "0"), {}),
     "a toner not in shelf.toml": (
         set_cell(15, "blend", "marigolf"),
         {"row": 15, "column": "blend"},
@@ -114,6 +145,16 @@ def test_bad_readings(demo: Path, run: Run, kind: str) -> None:
     assert all(error["file"].endswith("readings.csv") for error in errors)
     assert any(place.items() <= error.items() for error in errors)
     assert (demo / "curves.csv").read_bytes() == before
+
+
+def test_doubtful_readings_are_told(demo: Path, run: Run) -> None:
+    """What can be read but hardly be right is learnt from, with a note of its row."""
+    set_cell(15, "500", "-0.03")(demo)
+    ran = run("learn", "--shelf", demo)
+    assert ran.code == 0
+    assert "readings.csv, row 15: reflectance -0.03 at 500 nm is below black" in " ".join(
+        ran.err.split()
+    )
 
 
 def test_all_faults_in_one_go(demo: Path, run: Run) -> None:

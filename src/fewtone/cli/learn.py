@@ -50,6 +50,7 @@ def learn(
     folder = options.shelf_folder(shelf)
     with working("Learning"):
         report = learn_shelf(folder, leave_out=options.names(leave_out) or ())
+    print_cautions(report.cautions)
     if picture is not None and kind is not None:
         with working("Drawing"):
             drawn = load(folder).picture(kind)

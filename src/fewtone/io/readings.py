@@ -15,6 +15,7 @@ import numpy as np
 
 from fewtone.colorimetry import Light
 from fewtone.errors import FewtoneError
+from fewtone.io.odd_spectra import odd_spectra
 from fewtone.io.table import Row, Table, decimal_from, near, read_bytes, read_table
 from fewtone.model.readings import Reading, Readings
 from fewtone.model.recipe import Number, exact_number, parse_blend
@@ -99,7 +100,13 @@ def load_readings(folder: Path, settings: ShelfSettings, data: bytes | None = No
         items=tuple(items),
         wavelength_nm=frozen(list(columns.wavelengths.values())) if columns.wavelengths else None,
         digest=hashlib.sha256(data).hexdigest(),
-        cautions=_cautions(table, strange, len(items)),
+        cautions=(
+            *_cautions(table, strange, len(items)),
+            *(
+                f"{table.file}, {said}"
+                for said in odd_spectra(items, list(columns.wavelengths.values()), settings.grounds)
+            ),
+        ),
     )
 
 

@@ -95,6 +95,23 @@ def test_spectra_load_as_factor_or_percent(folder: Path) -> None:
         assert readings.items[0].reflectance.tolist() == pytest.approx([0.5, 0.6, 0.7])
 
 
+def test_spectra_that_no_panel_gives_are_told(folder: Path) -> None:
+    """Below black, brighter than a solid ground can be, cut off at the top: read, and told."""
+    head = "panel,ground,blend,medium_parts,coats,400,410,420,430\n"
+    good = "s,silver,,,0,.5,.6,1.7,.8\nw,white,,,0,-.004,.6,1.1,1.1\n"
+    assert read(folder, head + good).cautions == ()
+    rows = "b,silver,,,0,.5,-.02,.7,.8\nc,white,,,0,.9,.8,1.5,.7\nd,silver,,,0,.9,1.4,1.4,1.4\n"
+    found = read(folder, head + good + rows)
+    assert len(found.items) == 5
+    black, bright, cut = found.cautions
+    assert "row 4: reflectance -0.02 at 410 nm is below black" in black
+    assert "row 5: reflectance 1.5 at 420 nm is more than the solid ground white" in bright
+    assert "row 6: the spectrum is cut off at 1.4" in cut
+    many = read(folder, head + 8 * "c,white,,,0,.9,.8,1.5,.7\n").cautions
+    assert len(many) == 6
+    assert many[-1].endswith("and 3 more like these.")
+
+
 def test_reducer_thins_the_film(folder: Path) -> None:
     """Another share of reducer scales the load by (1 + usual)/(1 + used)."""
     head = HEAD.replace("coats", "coats,reducer_percent")
