@@ -6,7 +6,7 @@ from functools import cache
 
 import pytest
 
-from outside.learning_trials import SETS, pooled
+from outside.learning_trials import SETS, pooled, strip_floor
 
 # Three seeds here; the script in learning_trials.py pools more.
 SEEDS = (1, 2, 3)
@@ -24,6 +24,9 @@ def test_unseen_blends(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     median, p90 = _pooled(name)
     with capsys.disabled():
         print(f"\nlearning, {name}: ΔE00 median {median:.3f}, 90 % {p90:.3f}", end="")
+        if SETS[name].strips:
+            floor = strip_floor(SEEDS)
+            print(f", the strips' floor {floor[0]:.3f} and {floor[1]:.3f}", end="")
     must = SETS[name].must
     if must is not None:
         assert (median <= must[0], p90 <= must[1]) == (True, True)
