@@ -96,24 +96,55 @@ def _parts(report: FitReport, folder: Path) -> list[Part]:
             str(toner.readings),
             f"{toner.median_de00:.2f}",
             f"{toner.worst_de00:.2f}",
+            f"{toner.left_out_de00:.2f}",
+            f"{toner.data_share:.0%}",
             f"{toner.peak_nm:g}",
             f"{toner.strength:.2f}",
+            "yes" if toner.scatters else "no",
             toner.worst_panel,
         )
         for name, toner in report.toners.items()
     ]
-    columns = (">readings", ">ΔE00", ">worst", ">peak nm", ">strength", "worst panel")
+    columns = (
+        *(">readings", ">ΔE00", ">worst", ">left out", ">data", ">peak nm", ">strength"),
+        *("hazy", "worst panel"),
+    )
+    left_out = f" Left out: {', '.join(report.left_out)}." if report.left_out else ""
     return [
         Heading(
             f"Learnt {len(report.toners)} toners from {report.readings} readings on "
-            f"{report.panels} panels."
+            f"{report.panels} panels.{left_out}"
         ),
-        "ΔE00 is between readings and fit: the median of each toner, and its worst panel.",
+        "ΔE00 is between readings and fit: the median of each toner, and its worst panel. Left out",
+        "is between readings and what all other panels say of them. Data is how much of the curve",
+        "the readings tell; the rest is what absorbers look like in general.",
         "",
         Grid(("toner", *columns), rows),
         "",
+        *_suspects(report),
         *_spray_next(report),
         f"Next: fewtone match TARGET --shelf {folder}",
+    ]
+
+
+def _suspects(report: FitReport) -> list[Part]:
+    """The panels that do not fit, and how to learn without them."""
+    from fewtone.cli.console import Grid
+
+    if not report.suspects:
+        return []
+    worst = report.suspects[0].panel
+    one = len(report.suspects) == 1
+    return [
+        f"{'This panel does' if one else 'These panels do'} not fit what all others say, by this "
+        f"ΔE00, and {'counts' if one else 'count'} all the same.",
+        f"Correct the row, or try without: fewtone learn --leave-out {worst}",
+        "",
+        Grid(
+            (">ΔE00", "suspect"),
+            [(f"{suspect.de00:.1f}", suspect.explanation) for suspect in report.suspects],
+        ),
+        "",
     ]
 
 

@@ -53,11 +53,24 @@ def learn_document(report: FitReport) -> Document:
                 "median_de00": round(toner.median_de00, 4),
                 "worst_de00": round(toner.worst_de00, 4),
                 "worst_panel": toner.worst_panel,
+                "left_out_de00": round(toner.left_out_de00, 4),
+                "scatters": toner.scatters,
+                "data_share": round(toner.data_share, 4),
                 "peak_nm": toner.peak_nm,
                 "strength": round(toner.strength, 4),
             }
             for name, toner in report.toners.items()
         },
+        "left_out": list(report.left_out),
+        "suspects": [
+            {
+                "panel": suspect.panel,
+                "explanation": suspect.explanation,
+                "left_out_de00": round(suspect.de00, 4),
+                "surprise": round(suspect.surprise, 2),
+            }
+            for suspect in report.suspects
+        ],
         "spray_next": [str(suggested.recipe) for suggested in report.spray_next],
         # How far off the shelf's blends are expected to be: now, and with each panel in turn.
         "spray_next_de00": [

@@ -20,13 +20,20 @@ from fewtone.learning.unknowns import Unknowns
 from fewtone.model.certainty import Certainty
 from fewtone.typing import FloatArray
 
-__all__ = ["certainty_of", "data_shares", "shared_covariance"]
+__all__ = [
+    "MODEL_SD",
+    "UNSEEN_TRAP_SD",
+    "certainty_of",
+    "data_shares",
+    "shared_covariance",
+    "with_model_error",
+]
 
 # Standard deviation of the trap fraction's logit over a metallic ground that no film was read
 # over, beyond what the prior allows one metallic to differ from the others.
-_UNSEEN_TRAP_SD = 0.1
+UNSEEN_TRAP_SD = 0.1
 # What the film model misses per Lab coordinate, judged in the booth.
-_MODEL_SD = 0.045
+MODEL_SD = 0.045
 # What it misses of toners that scatter, judged in the booth: their standard deviations are wider by
 # this factor, and log scattering carries an error of its own.
 _HAZY_FACTOR, _HAZY_LEVEL_SD = 1.3, 0.1
@@ -37,24 +44,32 @@ _DOSE = 0.4
 _PATH = 2.3
 
 
-def shared_covariance(problem: Problem, prior: Prior, at: Unknowns) -> FloatArray:
-    """Covariance of the shared unknowns, ``(n_shared, n_shared)``."""
-    precision = reduced_precision(problem, prior, at)
-    covariance = cho_solve(cho_factor(precision), np.eye(len(precision)))
-    seen = problem.seen
+def shared_covariance(
+    problem: Problem, prior: Prior, at: Unknowns, weights: FloatArray | None = None
+) -> FloatArray:
+    """Covariance of the shared unknowns, ``(n_shared, n_shared)``.
+
+    `weights` is how much each panel counts [1], shape ``(n_panels,)``; 1 if None.
+    """
+    precision = reduced_precision(problem, prior, at, weights)
+    return np.asarray(cho_solve(cho_factor(precision), np.eye(len(precision))))
+
+
+def with_model_error(problem: Problem, at: Unknowns, covariance: FloatArray) -> FloatArray:
+    """The covariance, wider by what the film model itself misses of unread flake and of haze."""
+    seen, wider = problem.seen, np.ones(len(covariance))
+    hazy = [int(toner) for toner in np.flatnonzero(at.hazy)]
+    for toner in hazy:
+        wider[at.layout.toner(toner)] = wider[at.layout.haze(toner)] = _HAZY_FACTOR
+    out = covariance * np.outer(wider, wider)
+    levels = [at.layout.haze(toner)[0] for toner in hazy]
+    out[levels, levels] += _HAZY_LEVEL_SD**2
     filmed = set(seen.ground[seen.is_film].tolist())
     for ground in at.layout.metallic:
         if ground not in filmed:
             own = at.layout.trap_own(ground)
-            covariance[own, own] += _UNSEEN_TRAP_SD**2
-    wider = np.ones(len(covariance))
-    hazy = [int(toner) for toner in np.flatnonzero(at.hazy)]
-    for toner in hazy:
-        wider[at.layout.toner(toner)] = wider[at.layout.haze(toner)] = _HAZY_FACTOR
-    covariance *= np.outer(wider, wider)
-    levels = [at.layout.haze(toner)[0] for toner in hazy]
-    covariance[levels, levels] += _HAZY_LEVEL_SD**2
-    return np.asarray(covariance)
+            out[own, own] += UNSEEN_TRAP_SD**2
+    return out
 
 
 def certainty_of(at: Unknowns, covariance: FloatArray) -> Certainty:
@@ -100,7 +115,7 @@ def certainty_of(at: Unknowns, covariance: FloatArray) -> Certainty:
             axis=1,
         ),
         trap=_trap_deviations(at, deviations),
-        model_sd=_MODEL_SD,
+        model_sd=MODEL_SD,
     )
 
 

@@ -16,20 +16,27 @@ from importlib.metadata import version
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from fewtone.learning.certainty import certainty_of, shared_covariance
+from fewtone.learning.certainty import (
+    certainty_of,
+    data_shares,
+    shared_covariance,
+    with_model_error,
+)
 from fewtone.learning.forward import Noise, Problem
-from fewtone.learning.observations import observe
+from fewtone.learning.left_out import expectations, prediction_errors
+from fewtone.learning.observations import Observations, observe
 from fewtone.learning.report import FitReport, fit_report
 from fewtone.learning.solver import Prior, Solution, reduced_precision, solve
 from fewtone.learning.starts import second_look, starting_point
 from fewtone.learning.suggest import second_light, suggest
+from fewtone.learning.suspects import find_suspects
 from fewtone.learning.unknowns import Unknowns, shared_prior
 from fewtone.model.curves import Curves
 from fewtone.model.readings import Readings
 from fewtone.model.shelf import ShelfSettings
 from fewtone.typing import BoolArray
 
-__all__ = ["Learnt", "estimate"]
+__all__ = ["Learnt", "estimate", "fit"]
 
 # What a handheld repeats in reflectance: relative, and absolute near black (common practice, no
 # source).
@@ -82,13 +89,10 @@ def estimate(
 
 def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection[str]) -> Learnt:
     seen = observe(settings, readings, leave_out)
-    noise = Noise(
-        _RELATIVE_NOISE, _ABSOLUTE_NOISE, max(settings.measurement.repeat_sd, _LEAST_LAB_NOISE)
-    )
-    problem = Problem(seen, settings.measurement.optics, settings.mixing, noise)
-    problem, prior, solution = _fit(problem)
+    problem, prior, solution = fit(settings, seen)
     at = solution.at
     covariance = shared_covariance(problem, prior, at)
+    expected = expectations(problem, at, covariance)
     curves = Curves(
         wavelength_nm=seen.wavelength_nm,
         toners=seen.toners,
@@ -98,7 +102,7 @@ def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection
         ground_reflectance=at.ground,
         trap=at.trap,
         optics=settings.measurement.optics,
-        certainty=certainty_of(at, covariance),
+        certainty=certainty_of(at, with_model_error(problem, at, covariance)),
         readings_digest=readings.digest,
         version=version("fewtone"),
     )
@@ -120,6 +124,9 @@ def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection
         iterations=solution.iterations,
         converged=solution.converged,
         left_out=tuple(leave_out),
+        left_out_de00=prediction_errors(problem, expected, settings.measurement.light),
+        data_share=data_shares(at, covariance, prior),
+        suspects=find_suspects(problem, prior, at, expected, readings, settings),
         not_learnt=not_learnt,
         spray_next=suggest(curves, settings, problem.noise, seen.lab_lights),
         second_light=second_light(seen.lab_lights),
@@ -128,8 +135,12 @@ def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection
     return Learnt(curves, report)
 
 
-def _fit(problem: Problem) -> tuple[Problem, Prior, Solution]:
-    """Fit, judging the noise by what is left over."""
+def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, Solution]:
+    """Find the most probable unknowns, judging the noise by what is left over."""
+    noise = Noise(
+        _RELATIVE_NOISE, _ABSOLUTE_NOISE, max(settings.measurement.repeat_sd, _LEAST_LAB_NOISE)
+    )
+    problem = Problem(seen, settings.measurement.optics, settings.mixing, noise)
     prior = Prior(*shared_prior(problem.layout, problem.seen.wavelength_nm))
     solution = solve(problem, prior, starting_point(problem))
     for _ in range(_SECOND_LOOKS):

@@ -7,7 +7,7 @@ seen in all the steps above it.
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -20,7 +20,7 @@ from fewtone.model.shelf import ShelfSettings
 from fewtone.spectra import STANDARD_GRID_NM, learning_grid, resampling
 from fewtone.typing import BoolArray, FloatArray, IntArray
 
-__all__ = ["Observations", "narrow", "observe"]
+__all__ = ["Observations", "narrow", "observe", "observe_as"]
 
 _FILE = "readings.csv"
 # Fewer different doses than this leave strength, film build and ground in one pot.
@@ -142,13 +142,41 @@ def observe(
 
     grid, spectral = _spectra(items, readings)
     lights = tuple(sorted({light for item in items for light in item.lab or {}}))
-    lab = np.full((len(items), len(lights), 3), np.nan)
-    for row, item in enumerate(items):
-        if item.reflectance is None:
-            for light, values in (item.lab or {}).items():
-                lab[row, lights.index(light)] = values
+    lab = _labs(items, lights)
     metallic = np.array([settings.grounds[name].is_metallic for name in grounds])
     return _arrange(items, toners, grounds, metallic, grid, spectral, lights, lab)
+
+
+def observe_as(
+    seen: Observations, items: Sequence[Reading], wavelength_nm: FloatArray | None
+) -> Observations:
+    """Bring other readings into arrays that can stand beside those of a shelf.
+
+    Parameters
+    ----------
+    seen
+        The shelf's observations: their toners, grounds, lights and wavelengths are kept.
+    items
+        Readings of these toners and grounds in these lights.
+    wavelength_nm
+        Wavelengths of their spectra [nm]; None if there are none.
+    """
+    blank = np.full(seen.wavelength_nm.size, np.nan)
+    onto = None if wavelength_nm is None else resampling(wavelength_nm)
+    spectra = [
+        blank if item.reflectance is None or onto is None else item.reflectance @ onto
+        for item in items
+    ]
+    return _arrange(
+        tuple(items),
+        seen.toners,
+        seen.grounds,
+        seen.metallic,
+        seen.wavelength_nm,
+        np.stack(spectra),
+        seen.lights,
+        _labs(items, seen.lights),
+    )
 
 
 def narrow(seen: Observations, rows: IntArray, toners: tuple[int, ...]) -> Observations:
@@ -217,6 +245,15 @@ def _arrange(
 
 def _rate(item: Reading) -> float:
     return 0.0 if item.is_bare else float(item.load / Fraction(item.coats))
+
+
+def _labs(items: Sequence[Reading], lights: tuple[Light, ...]) -> FloatArray:
+    lab = np.full((len(items), len(lights), 3), np.nan)
+    for row, item in enumerate(items):
+        if item.reflectance is None:
+            for light, values in (item.lab or {}).items():
+                lab[row, lights.index(light)] = values
+    return lab
 
 
 def _spectra(items: tuple[Reading, ...], readings: Readings) -> tuple[FloatArray, FloatArray]:

@@ -9,6 +9,7 @@ import numpy as np
 from fewtone.colorimetry import Light, delta_e_2000, lab_from_xyz, weights, white_point
 from fewtone.learning.forward import Problem
 from fewtone.learning.suggest import Suggestion
+from fewtone.learning.suspects import Suspect
 from fewtone.learning.unknowns import Unknowns
 from fewtone.typing import FloatArray
 
@@ -27,6 +28,11 @@ class TonerReport:
         ΔE00 between readings and fit: the median, and that of the worst panel.
     worst_panel
         Its id.
+    left_out_de00
+        ΔE00 between readings and what all other panels say of them, film build at its nominal
+        value: the median over readings and lights.
+    data_share
+        How much of its curve is data, the rest being prior [1].
     scatters
         Whether the readings say that it scatters.
     peak_nm
@@ -39,6 +45,8 @@ class TonerReport:
     median_de00: float
     worst_de00: float
     worst_panel: str
+    left_out_de00: float
+    data_share: float
     scatters: bool
     peak_nm: float
     strength: float
@@ -60,6 +68,8 @@ class FitReport:
         How the solver ended.
     left_out
         Panels that did not count because they were told not to.
+    suspects
+        Panels that do not fit, the worst first; they count all the same.
     not_learnt
         Toners and grounds of shelf.toml that were never read.
     spray_next
@@ -78,6 +88,7 @@ class FitReport:
     iterations: int
     converged: bool
     left_out: tuple[str, ...]
+    suspects: tuple[Suspect, ...]
     not_learnt: tuple[str, ...]
     spray_next: tuple[Suggestion, ...]
     second_light: Light | None
@@ -92,12 +103,19 @@ def fit_report(
     iterations: int,
     converged: bool,
     left_out: tuple[str, ...],
+    left_out_de00: FloatArray,
+    data_share: FloatArray,
+    suspects: tuple[Suspect, ...],
     not_learnt: tuple[str, ...],
     spray_next: tuple[Suggestion, ...],
     second_light: Light | None,
     cautions: tuple[str, ...],
 ) -> FitReport:
-    """Report a fit; ΔE00 is in `light` for spectra, else in the first light that was read."""
+    """Report a fit; ΔE00 is in `light` for spectra, else in the first light that was read.
+
+    `left_out_de00` is as `fewtone.learning.left_out.prediction_errors` gives it, `data_share`
+    ``(n_toners,)``.
+    """
     seen = problem.seen
     off = reading_differences(problem, at, light)
     toners = {}
@@ -111,6 +129,8 @@ def fit_report(
             median_de00=float(np.median(off[rows])),
             worst_de00=float(off[worst]),
             worst_panel=seen.readings[worst].panel,
+            left_out_de00=float(np.nanmedian(left_out_de00[rows])),
+            data_share=float(data_share[i]),
             scatters=bool(at.hazy[i]),
             peak_nm=float(seen.wavelength_nm[peak]),
             strength=float(curve[peak]),
@@ -123,6 +143,7 @@ def fit_report(
         iterations=iterations,
         converged=converged,
         left_out=left_out,
+        suspects=suspects,
         not_learnt=not_learnt,
         spray_next=spray_next,
         second_light=second_light,
