@@ -42,6 +42,8 @@ _VARIANCE_KEPT = 0.998
 # A middling recipe, to weigh unknowns by what they do to colour: its dose of one toner.
 _DOSE = 0.4
 _PATH = 2.3
+# So far below the weight of what shows, a deviation is rounding.
+_LEAST_WEIGHT = 1e-10
 
 
 def shared_covariance(
@@ -96,8 +98,9 @@ def certainty_of(at: Unknowns, covariance: FloatArray) -> Certainty:
     values, vectors = eigh(scaled)
     values, vectors = values[::-1], vectors[:, ::-1]
     kept = 1 + int(np.searchsorted(np.cumsum(values), _VARIANCE_KEPT * values.sum()))
-    # Back from weighed unknowns to unknowns; what has no weight never deviates.
-    ease = np.divide(1.0, weight, out=np.zeros_like(weight), where=weight > 0.0)
+    # Back from weighed unknowns to unknowns; what has no weight never deviates: of it the
+    # directions hold rounding alone.
+    ease = np.divide(1.0, weight, out=np.zeros_like(weight), where=weight > _LEAST_WEIGHT)
     deviations = (vectors[:, :kept] * np.sqrt(np.maximum(values[:kept], 0.0))).T * ease
     return Certainty(
         absorption=np.stack(

@@ -108,10 +108,7 @@ def find_suspects(
         counted = judged.counted.copy()
         counted[_worst(problem, prior, judged, left)] = False
         judged = _judge(problem, prior, judged.at, counted)
-    # Beside a worse one a good panel may have looked bad.
-    cleared = ~judged.counted & (judged.surprise < _THRESHOLD)
-    if cleared.any():
-        judged = _judge(problem, prior, judged.at, judged.counted | cleared)
+    judged = _clear(problem, prior, judged)
     guilty = np.flatnonzero(~judged.counted)
     if not guilty.size:
         return ()
@@ -173,6 +170,13 @@ def _worst(problem: Problem, prior: Prior, judged: _Judged, left: FloatArray) ->
         found = solve(problem, prior, judged.at, weights=weights, most_iterations=_GLANCE)
         costs.append(found.cost)
     return likely[int(np.argmin(costs))]
+
+
+def _clear(problem: Problem, prior: Prior, judged: _Judged) -> _Judged:
+    """Count those again that only looked bad beside a worse one, until none is left of them."""
+    while (cleared := ~judged.counted & (judged.surprise < _THRESHOLD)).any():
+        judged = _judge(problem, prior, judged.at, judged.counted | cleared)
+    return judged
 
 
 def _judge(problem: Problem, prior: Prior, start: Unknowns, counted: BoolArray) -> _Judged:
