@@ -36,8 +36,10 @@ _THRESHOLD = 5.0
 _DOUBT = 1.5
 # A surprise so large that the fit may be bent beyond slopes; then this many panels are each left
 # out on trial, for a few steps of the solver.
-_GROSS = 12.0
-_LIKELY, _GLANCE = 2, 3
+_GROSS = 30.0
+_LIKELY, _GLANCE = 2, 2
+# A refit need only settle so far that the next decimal of no surprise depends on it.
+_SETTLED = 1e-3
 # A shelf with more bad panels than this needs its readings looked through, not a list.
 _MOST_SUSPECTS = 12
 
@@ -106,8 +108,9 @@ def find_suspects(
         if left.max() < _THRESHOLD:
             break
         counted = judged.counted.copy()
-        counted[_worst(problem, prior, judged, left)] = False
-        judged = _judge(problem, prior, judged.at, counted)
+        worst, start = _worst(problem, prior, judged, left)
+        counted[worst] = False
+        judged = _judge(problem, prior, start, counted)
     judged = _clear(problem, prior, judged)
     guilty = np.flatnonzero(~judged.counted)
     if not guilty.size:
@@ -147,8 +150,12 @@ def surprises(expected: list[Expectation], n_panels: int) -> FloatArray:
     return out
 
 
-def _worst(problem: Problem, prior: Prior, judged: _Judged, left: FloatArray) -> int:
-    """The panel whose leaving helps the rest most, `left` being the surprise of those that count.
+def _worst(
+    problem: Problem, prior: Prior, judged: _Judged, left: FloatArray
+) -> tuple[int, Unknowns]:
+    """The panel whose leaving helps the rest most, and where to begin a fit without it.
+
+    `left` is the surprise of those that count, 0 of the others.
 
     That is the most surprising one, but where slopes fail: a gross slip bends the fit so far that
     good panels seem to be off by more than the bad one. It then shows in what is left of it in the
@@ -156,20 +163,20 @@ def _worst(problem: Problem, prior: Prior, judged: _Judged, left: FloatArray) ->
     """
     first = int(left.argmax())
     if left[first] < _GROSS:
-        return first
+        return first, judged.at
     misfit = np.zeros(left.size)
     for group, residual in zip(problem.groups, problem.residuals(judged.at) or [], strict=True):
         misfit[group.panels] = (residual**2).sum(axis=1) * judged.counted[group.panels]
     likely = [first, *(int(i) for i in np.argsort(-misfit)[:_LIKELY] if i != first)]
     if misfit[first] == misfit.max():
-        return first
-    costs = []
+        return first, judged.at
+    trials = []
     for panel in likely:
         weights = judged.counted.astype(np.float64)
         weights[panel] = 0.0
-        found = solve(problem, prior, judged.at, weights=weights, most_iterations=_GLANCE)
-        costs.append(found.cost)
-    return likely[int(np.argmin(costs))]
+        trials.append(solve(problem, prior, judged.at, weights=weights, most_iterations=_GLANCE))
+    best = int(np.argmin([trial.cost for trial in trials]))
+    return likely[best], trials[best].at
 
 
 def _clear(problem: Problem, prior: Prior, judged: _Judged) -> _Judged:
@@ -181,7 +188,7 @@ def _clear(problem: Problem, prior: Prior, judged: _Judged) -> _Judged:
 
 def _judge(problem: Problem, prior: Prior, start: Unknowns, counted: BoolArray) -> _Judged:
     weights = counted.astype(np.float64)
-    at = solve(problem, prior, start, weights=weights).at
+    at = solve(problem, prior, start, weights=weights, tolerance=_SETTLED).at
     covariance = shared_covariance(problem, prior, at, weights)
     expected = expectations(problem, at, covariance, weights)
     return _Judged(at, covariance, counted, expected, surprises(expected, counted.size))
