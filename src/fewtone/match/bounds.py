@@ -34,7 +34,7 @@ import math
 
 import numpy as np
 
-from fewtone.typing import BoolArray, FloatArray
+from fewtone.typing import BoolArray, FloatArray, IntArray
 
 __all__ = ["Region", "least_difference", "lightness_span"]
 
@@ -44,8 +44,8 @@ _TURN = 2.0 * math.pi
 _BLUE, _BLUE_WIDTH, _ACROSS = math.radians(275.0), math.radians(25.0), math.radians(80.0)
 _LIGHTNESS_LIMIT = 133.0
 # The grids of a region: a coarse one over a* and b* wider than any surface colour's zooms in, a
-# fine one is kept.
-_COARSE, _FINE, _ZOOMS, _WIDEST = 16, 64, 6, 1000.0
+# fine one is kept, cut up along the border towards cells of so many units.
+_COARSE, _FINE, _FINEST, _ZOOMS, _WIDEST, _SHARP = 16, 64, 512, 6, 1000.0, 1.0
 
 
 def lightness_span(target: FloatArray, radius: float) -> tuple[float, float]:
@@ -154,24 +154,32 @@ def least_difference(  # noqa: PLR0915  (one formula, bracketed term by term)
 class Region:
     """Where in a* and b* colours of a span of lightness may lie within a radius of the target.
 
-    A grid of boxes over what `least_difference` leaves open; a table of sums answers for any
-    number of boxes at once whether they touch an open one.
+    A grid of boxes over what `least_difference` leaves open, finer along its border; a table of
+    sums answers for any number of boxes at once whether they touch an open one. The border decides:
+    around a target far out of reach, what is in reach lies just outside.
     """
 
     def __init__(self, target: FloatArray, lightness: tuple[float, float], radius: float) -> None:
         self._target, self._lightness, self._radius = target, lightness, radius
         low, high = np.full(2, -_WIDEST), np.full(2, _WIDEST)
         for _ in range(_ZOOMS):
-            (edges_a, edges_b), touched = self._grid(low, high, _COARSE)
-            places_a, places_b = (np.flatnonzero(touched.any(axis=axis)) for axis in (1, 0))
-            if not len(places_a):
+            size = (high - low) / _COARSE
+            places = np.argwhere(self._open(low, size, _cells(_COARSE)).reshape(_COARSE, _COARSE))
+            if not len(places):
                 break
-            low = np.array([edges_a[places_a[0]], edges_b[places_b[0]]])
-            high = np.array([edges_a[places_a[-1] + 1], edges_b[places_b[-1] + 1]])
-        _, touched = self._grid(low, high, _FINE)
-        self._low, self._scale = low, _FINE / (high - low)
-        self._sums = np.zeros((_FINE + 1, _FINE + 1), dtype=np.int64)
-        self._sums[1:, 1:] = touched.cumsum(axis=0).cumsum(axis=1)
+            low, high = low + size * places.min(axis=0), low + size * (places.max(axis=0) + 1)
+        size = (high - low) / _FINE
+        touched = self._open(low, size, _cells(_FINE)).reshape(_FINE, _FINE)
+        finer = int(np.clip(np.ceil(size.max() / _SHARP), 1, _FINEST // _FINE))
+        if finer > 1:
+            border = np.argwhere(touched & ~_inner(touched))
+            touched = touched.repeat(finer, axis=0).repeat(finer, axis=1)
+            cells = (finer * border[:, np.newaxis] + _cells(finer)).reshape(-1, 2)
+            size = size / finer
+            touched[tuple(cells.T)] = self._open(low, size, cells)
+        self._low, self._scale, self._count = low, 1.0 / size, len(touched)
+        self._sums = np.zeros((self._count + 1, self._count + 1), dtype=np.int32)
+        self._sums[1:, 1:] = touched.cumsum(axis=0, dtype=np.int32).cumsum(axis=1)
 
     def touches(self, low: FloatArray, high: FloatArray) -> BoolArray:
         """Whether boxes of CIELAB, corners ``(3, n)``, may hold a colour of the region."""
@@ -179,24 +187,34 @@ class Region:
         for axis, (offset, scale) in enumerate(zip(self._low, self._scale, strict=True), start=1):
             for edge, whole in ((low, np.floor), (high, np.ceil)):
                 place = whole((edge[axis] - offset) * scale)
-                ends.append(np.clip(place, 0.0, _FINE).astype(np.int64))
+                ends.append(np.clip(place, 0.0, self._count).astype(np.int64))
         a_1, a_2, b_1, b_2 = ends
         count = self._sums[a_2, b_2] - self._sums[a_1, b_2]
         count -= self._sums[a_2, b_1] - self._sums[a_1, b_1]
         return np.asarray((count > 0) & (low[0] <= high[0]))
 
-    def _grid(
-        self, low: FloatArray, high: FloatArray, size: int
-    ) -> tuple[tuple[FloatArray, FloatArray], BoolArray]:
-        edges_a, edges_b = (np.linspace(low[axis], high[axis], size + 1) for axis in (0, 1))
-        first, second = np.indices((size, size)).reshape(2, -1)
-        darkest, lightest = (np.full(first.size, end) for end in self._lightness)
+    def _open(self, low: FloatArray, size: FloatArray, cells: IntArray) -> BoolArray:
+        """Whether cells ``(n, 2)`` of a grid may hold a colour of the region."""
+        corner = low + size * cells
+        darkest, lightest = (np.full(len(cells), end) for end in self._lightness)
         bound = least_difference(
-            np.stack([darkest, edges_a[first], edges_b[second]]),
-            np.stack([lightest, edges_a[first + 1], edges_b[second + 1]]),
-            self._target,
+            np.stack([darkest, *corner.T]), np.stack([lightest, *(corner + size).T]), self._target
         )
-        return (edges_a, edges_b), (bound <= self._radius).reshape(size, size)
+        return np.asarray(bound <= self._radius)
+
+
+def _cells(count: int) -> IntArray:
+    """Places of a square grid, shape ``(count², 2)``."""
+    return np.indices((count, count)).reshape(2, -1).T
+
+
+def _inner(touched: BoolArray) -> BoolArray:
+    """Which cells have no untouched neighbour; those at the rim have none beyond it."""
+    wide = np.pad(touched, 1, mode="edge")
+    inner = touched.copy()
+    for shift_a, shift_b in np.ndindex(3, 3):
+        inner &= wide[shift_a : shift_a + len(touched), shift_b : shift_b + len(touched)]
+    return inner
 
 
 def _turns(

@@ -82,7 +82,7 @@ def test_lightness_alone_sets_the_span(lightness: float, radius: float) -> None:
         assert distance == pytest.approx(radius, abs=1e-6)
 
 
-@pytest.mark.parametrize("radius", [0.2, 1.0, 12.0])
+@pytest.mark.parametrize("radius", [0.2, 1.0, 12.0, 15.25])
 def test_a_region_misses_no_colour_within_its_radius(radius: float) -> None:
     """Whatever lies within the radius in the span of lightness touches the region."""
     rng = np.random.default_rng(7)
