@@ -21,7 +21,8 @@ over the tangent planes of the least over corners. k is the ratio in which X and
 load: it takes the load out of the difference, and the span of lightness puts it back.
 
 a* = 500 (g(f_X) - g(f_Y)) with g increasing and convex. Over f_Y in the span, f_X = k·f_Y + φ gives
-a difference of two convex functions of f_Y, bounded by a tangent of one and a chord of the other.
+a difference of two convex functions of f_Y, bounded by a tangent of one and a chord of the other;
+the span is the part of it that the cell's own bounds of f_Y leave.
 """
 
 from __future__ import annotations
@@ -64,8 +65,8 @@ class Prisms(NamedTuple):
     near_upper, far_upper
         log F at most there, shape ``(3, m, n)``.
     constant, slopes
-        Tangent planes, the last being the mean of the others: log F >= constant - load · slopes
-        along corner j, shapes ``(m + 1, 3, n)`` and ``(m + 1, 3, m, n)``.
+        Tangent planes, one for each corner of the cell: log F >= constant - load · slopes along
+        corner j, shapes ``(m, 3, n)`` and ``(m, 3, m, n)``.
     """
 
     near: FloatArray
@@ -106,17 +107,14 @@ def prisms(
         The span of log Y.
     """
     size, count = table.shape[1:]
-    constant = np.empty((size + 1, 3, count))
-    constant[:size] = table[CONSTANT].transpose(1, 0, 2)
-    constant[:size].mean(axis=0, out=constant[size])
-    along = np.empty((size + 1, 3, size, count))
-    turned = (corners @ slopes.reshape(size, -1)).reshape(size, size, 3, count)
-    along[:size] = turned.transpose(1, 2, 0, 3)
-    along[:size].mean(axis=0, out=along[size])
+    constant = table[CONSTANT].transpose(1, 0, 2)
+    along = (corners @ slopes.reshape(size, -1)).reshape(size, size, 3, count)
+    along = along.transpose(1, 2, 0, 3)
 
     capped = table[CAPPED].max(axis=0) > 0.0
     far = np.where(capped, probe.most_load, table[DARK])
-    enters = (constant[-1, 1] - span.light) / np.maximum(along[-1, 1], 1e-9)
+    # The mean of tangent planes lies below log Y too, and favours no corner.
+    enters = (_sum(constant[:, 1]) / size - span.light) / np.maximum(_sum(along[:, 1]) / size, 1e-9)
     tangent_nearer = (enters / far).min(axis=0) > (probe.least_load / far).min(axis=0)
     near = np.where(tangent_nearer, enters, probe.least_load)
 
@@ -136,6 +134,20 @@ def prisms(
     if beyond.any():
         np.copyto(near_upper, far_logs, where=beyond)
     return Prisms(near, far, near_upper, far_upper, constant, along)
+
+
+class _Luminance(NamedTuple):
+    """Spans of log Y, one for each cell, with g at their ends and its slope at the dark one."""
+
+    least: FloatArray
+    width: FloatArray
+    least_root: FloatArray
+    most_root: FloatArray
+    slope: FloatArray
+
+    @classmethod
+    def of(cls, least: FloatArray, most: FloatArray) -> _Luminance:
+        return cls(least, most - least, root_of(least), root_of(most), root_slope(least))
 
 
 def boxes(
@@ -166,11 +178,13 @@ def boxes(
     least = np.maximum(span.dark, _least([lower[:, 1] for _, _, lower in corners]).max(axis=0))
     most = np.minimum(span.light, _most([upper[1] for _, upper, _ in corners]))
     low, high = np.empty((3, prism.near.shape[1])), np.empty((3, prism.near.shape[1]))
-    low[0] = np.maximum(116.0 * root_of(least) - 16.0, lightness[0])
-    high[0] = np.minimum(116.0 * root_of(most) - 16.0, lightness[1])
+    empty = least > most + _ROUNDING
+    luminance = _Luminance.of(least, np.maximum(least, most))
+    low[0] = np.maximum(116.0 * luminance.least_root - 16.0, lightness[0])
+    high[0] = np.minimum(116.0 * luminance.most_root - 16.0, lightness[1])
     beyond = prism.near > np.minimum(prism.far, most_load) * (1.0 + _ROUNDING)
-    empty = (least > most + _ROUNDING) | beyond.all(axis=0)
-    falls = prism.slopes[-1].sum(axis=1)
+    empty |= beyond.all(axis=0)
+    falls = _sum([prism.slopes[:, :, j].sum(axis=0) for j in range(size)])
     for channel, axis, scale in ((0, 1, 500.0), (2, 2, -200.0)):
         ratio = np.minimum(falls[channel] / np.maximum(falls[1], 1e-9), 10.0)
         lower_difference = _most(
@@ -180,8 +194,8 @@ def boxes(
             list(_most([upper[channel] - ratio * lower[:, 1] for _, upper, lower in corners]))
         )
         empty |= lower_difference > upper_difference + _ROUNDING
-        least_step = _least_step(ratio, lower_difference, span)
-        most_step = _most_step(ratio, upper_difference, span)
+        least_step = _least_step(ratio, lower_difference, luminance)
+        most_step = _most_step(ratio, upper_difference, luminance)
         ends = (scale * least_step, scale * most_step)
         low[axis], high[axis] = ends if scale > 0.0 else ends[::-1]
     low -= SAFETY
@@ -195,25 +209,24 @@ def _least(values: list[FloatArray]) -> FloatArray:
     return np.asarray(functools.reduce(np.minimum, values))
 
 
+def _sum(values: FloatArray | list[FloatArray]) -> FloatArray:
+    return np.asarray(functools.reduce(np.add, values))
+
+
 def _most(values: list[FloatArray]) -> FloatArray:
     return np.asarray(functools.reduce(np.maximum, values))
 
 
-def _least_step(ratio: FloatArray, offset: FloatArray, span: Span) -> FloatArray:
-    """Least g(k·y + φ) - g(y) over y in the span: tangent of the first, chord of the second."""
-    start = ratio * span.dark + offset
+def _least_step(ratio: FloatArray, offset: FloatArray, luminance: _Luminance) -> FloatArray:
+    """Least g(k·y + φ) - g(y) over y in a span: tangent of the first, chord of the second."""
+    start = ratio * luminance.least + offset
     first = root_of(start)
-    reached = first + (span.light - span.dark) * ratio * root_slope(start)
-    ends = root_of(np.array([span.dark, span.light]))
-    return np.asarray(np.minimum(first - ends[0], reached - ends[1]))
+    reached = first + luminance.width * ratio * root_slope(start)
+    return np.asarray(np.minimum(first - luminance.least_root, reached - luminance.most_root))
 
 
-def _most_step(ratio: FloatArray, offset: FloatArray, span: Span) -> FloatArray:
-    """Largest g(k·y + φ) - g(y) over y in the span: chord of the first, tangent of the second."""
-    dark = np.array([span.dark])
-    start, slope = float(root_of(dark)[0]), float(root_slope(dark)[0])
-    steps = np.maximum(
-        root_of(ratio * span.dark + offset) - start,
-        root_of(ratio * span.light + offset) - start - (span.light - span.dark) * slope,
-    )
-    return np.asarray(steps)
+def _most_step(ratio: FloatArray, offset: FloatArray, luminance: _Luminance) -> FloatArray:
+    """Largest g(k·y + φ) - g(y) over y in a span: chord of the first, tangent of the second."""
+    start = ratio * luminance.least + offset
+    reached = root_of(start + ratio * luminance.width) - luminance.width * luminance.slope
+    return np.asarray(np.maximum(root_of(start), reached) - luminance.least_root)
