@@ -127,15 +127,16 @@ class _Ledger:
         """See recipes of one number of toners farther out."""
         needed, reached = self.picks.needed()[size], self.reached[size]
         still_open = needed > reached
-        first = 1.001 * max(_FIRST_REACH, self.lattice.rules.tolerance)
-        if reached[still_open].max() >= first and np.isfinite(needed).any():
+        reach = 1.001 * max(_FIRST_REACH, self.lattice.rules.tolerance)
+        if reached[still_open].max() >= reach:
             # Nothing near enough was found close by: have a good recipe before going far out.
-            self._walk()
-            needed = self.picks.needed()[size]
-            still_open = needed > reached
-            if not still_open.any():
-                return
-        reach = min(needed[still_open].max(), max(first, _GROWTH * reached[still_open].max()))
+            reach = _GROWTH * reached[still_open].max()
+            if np.isfinite(needed).any():
+                self._walk()
+                needed, reach = self.picks.needed()[size], math.inf
+                still_open = needed > reached
+                if not still_open.any():
+                    return
         radius = np.where(still_open, np.minimum(needed, reach), -1.0)
         sweep = Sweep(self.probe, self.lattice, self.bounded[size], self.evaluator.target, radius)
         self.evaluated[size, still_open] = 0
