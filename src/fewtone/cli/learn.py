@@ -121,24 +121,25 @@ def _parts(report: FitReport, folder: Path) -> list[Part]:
         "",
         Grid(("toner", *columns), rows),
         "",
-        *_suspects(report),
+        *_suspects(report, folder),
         *_spray_next(report),
         f"Next: fewtone match TARGET --shelf {folder}",
     ]
 
 
-def _suspects(report: FitReport) -> list[Part]:
+def _suspects(report: FitReport, folder: Path) -> list[Part]:
     """The panels that do not fit, and how to learn without them."""
     from fewtone.cli.console import Grid
 
     if not report.suspects:
         return []
-    worst = report.suspects[0].panel
+    panels = ",".join(suspect.panel for suspect in report.suspects)
     one = len(report.suspects) == 1
     return [
         f"{'This panel does' if one else 'These panels do'} not fit what all others say, by this "
         f"ΔE00, and {'counts' if one else 'count'} all the same.",
-        f"Correct the row, or try without: fewtone learn --leave-out {worst}",
+        "Correct what was noted, or learn without: "
+        f"fewtone learn --leave-out {panels} --shelf {folder}",
         "",
         Grid(
             (">ΔE00", "suspect"),
