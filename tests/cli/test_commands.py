@@ -57,7 +57,27 @@ def test_match_answers_as_its_python_call_does(learnt_demo: Path, run: Run) -> N
         assert found["in_tolerance"] is True
         assert found["unevenness"] == pick.unevenness
     assert [m["recipe"] for m in document["recipes"]] == [str(m.recipe) for m in best.recipes]
-    assert document["proof"]["admissible"] == best.proof.admissible
+    proof = document["proof"]
+    assert set(proof) == {"admissible", "colours", "evaluated", "cut", "proven"}
+    assert proof["admissible"] == best.proof.admissible >= proof["colours"]
+    assert proof["evaluated"] + sum(proof["cut"].values()) == proof["colours"]
+    assert proof["cut"]
+
+
+def test_the_proof_is_explained(learnt_demo: Path, run: Run) -> None:
+    """--explain says how many recipes there are, how many each bound cut, and what that proves."""
+    words = ("match", TARGET, "--shelf", learnt_demo, "--max-toners", "2")
+    proof = run(*words, "--json").document["proof"]
+    told = " ".join(run(*words, "--explain").out.split())
+    for count, said in (
+        (proof["admissible"], "recipes of"),
+        (proof["colours"], "different colours"),
+        (proof["evaluated"], "were worked out exactly"),
+        *((count, f"are cut by a bound on {bound}") for bound, count in proof["cut"].items()),
+    ):
+        assert f"{count:,} {said}" in told or count == 0
+    assert "the picks are proven to be the best" in told
+    assert "are cut by" not in run(*words).out
 
 
 def test_the_trade_off_gets_closer_as_it_gets_longer(learnt_demo: Path, run: Run) -> None:

@@ -32,6 +32,23 @@ def test_json_is_a_match_with_the_formula(shelf: Path, run: Run) -> None:
     assert set(document["recipes"][0]["grounds_de00"]) == {"white", "silver", "gold", "charcoal"}
 
 
+@pytest.mark.parametrize("options", [(), ("--every-ground",)])
+def test_the_proof_adds_up_and_is_explained(
+    shelf: Path, run: Run, options: tuple[str, ...]
+) -> None:
+    """What was evaluated and cut is all there is; --explain says so in words."""
+    words = ("simplify", FORMULA, "--tolerance", "5", "--shelf", shelf, *options)
+    proof = run(*words, "--json").document["proof"]
+    assert proof["proven"] is True
+    assert proof["evaluated"] + sum(proof["cut"].values()) == proof["colours"]
+    told = " ".join(run(*words, "--explain").out.split())
+    assert f"{proof['admissible']:,} recipes of {proof['colours']:,} different colours" in told
+    assert f"{proof['evaluated']:,} were worked out exactly" in told
+    for bound, count in proof["cut"].items():
+        assert f"{count:,} are cut by a bound on {bound}" in told or count == 0
+    assert "the picks are proven to be the best" in told
+
+
 def test_nothing_within_tolerance_exits_with_3(shelf: Path, run: Run) -> None:
     """The closest is shown all the same, with how it misses."""
     ran = run("simplify", FORMULA, "--tolerance", "0.1", "--shelf", shelf)

@@ -91,7 +91,7 @@ def search_every_ground(
         fractions = evaluators[own].fractions(within.support, within.parts)
         loads = lattice.load_values[within.load]
         picks.offer_even(within, evaluators[own].unevenness(fractions, loads, within.ground))
-    cut = (("too far over its own ground already", lattice.colours - complete),)
+    cut = (("own ground", lattice.colours - complete),)
     proof = Proof(lattice.admissible, lattice.colours, complete, cut)
     return _answer(curves, settings, wanted, light, picks, proof)
 

@@ -39,6 +39,7 @@ def match(
     max_part: options.MaxPartOption = None,
     tolerance: options.ToleranceOption = None,
     top: options.TopOption = 8,
+    explain: options.ExplainOption = False,
     plain: options.PlainOption = False,
     as_json: options.JsonOption = False,
 ) -> None:
@@ -68,14 +69,14 @@ def match(
     if as_json:
         print_document(match_document(result, wanted, result.tolerance))
     else:
-        out(*_parts(result, wanted), plain=plain)
+        out(*_parts(result, wanted, explain), plain=plain)
     print_cautions([SAFETY])
     if result.simplest is None:
         raise typer.Exit(_NOTHING_WITHIN_TOLERANCE)
 
 
-def _parts(result: MatchResult, target: Target) -> list[Part]:
-    from fewtone.cli.words import target_words
+def _parts(result: MatchResult, target: Target, explain: bool) -> list[Part]:
+    from fewtone.cli.words import proof_words, target_words
 
     parts: list[Part] = []
     for title, pick in _picks(result):
@@ -83,7 +84,7 @@ def _parts(result: MatchResult, target: Target) -> list[Part]:
     parts += [target_words(target), ""]
     if result.recipes:
         parts += ["The trade-off, simplest first:", "", _trade_off(result, target), ""]
-    return [*parts, f"Proven best of {result.proof.admissible:,} recipes that the rules admit."]
+    return [*parts, *proof_words(result.proof, explain)]
 
 
 def _picks(result: MatchResult) -> list[tuple[str, Match]]:

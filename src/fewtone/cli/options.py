@@ -21,6 +21,7 @@ __all__ = [
     "CoatsOption",
     "DeckOption",
     "ExactOption",
+    "ExplainOption",
     "ExtraOption",
     "GroundOption",
     "JsonOption",
@@ -117,6 +118,12 @@ CoatsOption: TypeAlias = Annotated[
 MaxPartOption: TypeAlias = Annotated[
     int | None,
     typer.Option("--max-part", metavar="N", min=1, help="Largest whole number in a ratio."),
+]
+ExplainOption: TypeAlias = Annotated[
+    bool,
+    typer.Option(
+        "--explain", help="Say how the answer is proven: how many recipes each bound cuts."
+    ),
 ]
 TopOption: TypeAlias = Annotated[
     int, typer.Option("--top", metavar="N", min=0, help="Most recipes in the trade-off.")

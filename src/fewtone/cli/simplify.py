@@ -47,6 +47,7 @@ def simplify(
     max_part: options.MaxPartOption = None,
     tolerance: options.ToleranceOption = None,
     top: options.TopOption = 8,
+    explain: options.ExplainOption = False,
     plain: options.PlainOption = False,
     as_json: options.JsonOption = False,
 ) -> None:
@@ -77,14 +78,14 @@ def simplify(
     if as_json:
         print_document(simplify_document(result))
     else:
-        out(*_parts(result), plain=plain)
+        out(*_parts(result, explain), plain=plain)
     print_cautions([SAFETY])
     if result.result.simplest is None:
         raise typer.Exit(_NOTHING_WITHIN_TOLERANCE)
 
 
-def _parts(result: Simplification) -> list[Part]:
-    from fewtone.cli.words import lab_words
+def _parts(result: Simplification, explain: bool) -> list[Part]:
+    from fewtone.cli.words import lab_words, proof_words
 
     formula, found = result.formula, result.result
     parts: list[Part] = []
@@ -113,7 +114,7 @@ def _parts(result: Simplification) -> list[Part]:
         parts += [f"These do nothing to its colour: {', '.join(result.idle)}", ""]
     if found.recipes:
         parts += ["The trade-off, simplest first:", "", _trade_off(result), ""]
-    return [*parts, f"Proven best of {found.proof.admissible:,} recipes that the rules admit."]
+    return [*parts, *proof_words(found.proof, explain)]
 
 
 def _pick(title: str, pick: Match, result: Simplification) -> list[Part]:

@@ -6,15 +6,23 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from fewtone.match import Proof
     from fewtone.model.target import Target
     from fewtone.typing import FloatArray
 
-__all__ = ["lab_words", "target_words"]
+__all__ = ["lab_words", "proof_words", "target_words"]
 
 
 def lab_words(lab: Sequence[float] | FloatArray) -> str:
     """A colour as ``L* 38.2  a* -18.4  b*   9.7``."""
     return f"L* {lab[0]:.1f}  a* {lab[1]:5.1f}  b* {lab[2]:5.1f}"
+
+
+def proof_words(proof: Proof, explain: bool) -> list[str]:
+    """What stands behind the picks: in a line, or explained step by step."""
+    if explain:
+        return ["How the picks are proven:", *(f"  {line}" for line in proof.lines)]
+    return [f"Proven best of {proof.admissible:,} recipes that the rules admit."]
 
 
 def target_words(target: Target) -> str:

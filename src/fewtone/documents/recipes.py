@@ -109,7 +109,13 @@ def match_document(result: MatchResult, target: Target, tolerance: float) -> Doc
             "words": miss.words,
             "limits": list(miss.limits),
         },
-        "proof": {"admissible": result.proof.admissible, "proven": result.proof.proven},
+        "proof": {
+            "admissible": result.proof.admissible,
+            "colours": result.proof.colours,
+            "evaluated": result.proof.evaluated,
+            "cut": dict(result.proof.cut),
+            "proven": result.proof.proven,
+        },
     }
 
 

@@ -74,6 +74,15 @@ class Miss:
     limits: tuple[str, ...]
 
 
+# The bounds that colours are cut by, in words.
+_BOUNDS = {
+    "whole supports": "no blend of their toners over their ground can come near enough",
+    "parts of supports": "the part of the blends that they lie in, their film, or their own "
+    "smallest possible ΔE00 is too far",
+    "own ground": "they are too far over their own ground already",
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Proof:
     """What stands behind the picks.
@@ -87,7 +96,9 @@ class Proof:
     evaluated
         Colours that were worked out exactly.
     cut
-        Colours that a bound showed to be unable to change the answer, by the bound.
+        Colours that a bound showed to be unable to change the answer, by the bound: ``whole
+        supports`` (toners over a ground), ``parts of supports`` (some blends, films or single
+        colours of them), ``own ground`` (where every ground counts).
     proven
         Whether every colour was either worked out or cut by a bound.
     """
@@ -98,16 +109,21 @@ class Proof:
     cut: tuple[tuple[str, int], ...] = ()
     proven: bool = True
 
-    def explain(self) -> str:
+    @property
+    def lines(self) -> list[str]:
         """The proof in words, one line for each step."""
         lines = [
             f"The rules admit {self.admissible:,} recipes of {self.colours:,} different colours.",
-            *(f"{count:,} were cut: {bound}." for bound, count in self.cut if count),
+            *(
+                f"{count:,} are cut by a bound on {bound}: {_BOUNDS[bound]}."
+                for bound, count in self.cut
+                if count
+            ),
             f"{self.evaluated:,} were worked out exactly.",
         ]
         if self.proven:
-            lines.append("That is all of them, so the picks are proven.")
-        return "\n".join(lines)
+            lines.append("That is all of them, so the picks are proven to be the best.")
+        return lines
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -31,8 +31,6 @@ __all__ = ["everything", "search"]
 _BATCH = 2048
 # The first sweep goes out to this ΔE00 and the tolerance, each next one so many times farther.
 _FIRST_REACH, _GROWTH = 1.0, 8.0
-_WHOLE = "no blend of their toners over their ground can come near enough"
-_BLENDS = "their own part of the blends, their film or their single bound is too far"
 
 
 def search(
@@ -170,7 +168,10 @@ class _Ledger:
             admissible=self.lattice.admissible,
             colours=self.lattice.colours,
             evaluated=evaluated,
-            cut=((_WHOLE, whole), (_BLENDS, self.lattice.colours - whole - evaluated)),
+            cut=(
+                ("whole supports", whole),
+                ("parts of supports", self.lattice.colours - whole - evaluated),
+            ),
             proven=self.first_open() is None,
         )
 

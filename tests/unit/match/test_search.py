@@ -108,5 +108,7 @@ def test_the_proof_adds_up_and_reads_as_words() -> None:
     proof = find("1 toner-01, 6:1, 3 coats over silver").proof
     assert proof.proven
     assert proof.evaluated + sum(count for _, count in proof.cut) == proof.colours
-    assert f"{proof.admissible:,} recipes" in proof.explain()
+    assert f"{proof.admissible:,} recipes" in proof.lines[0]
+    for _, count in proof.cut:
+        assert any(line.startswith(f"{count:,} are cut") for line in proof.lines) or count == 0
     assert all(count >= 0 for _, count in proof.cut)
