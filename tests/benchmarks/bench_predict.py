@@ -43,7 +43,7 @@ def main() -> None:
     recipes = [
         Recipe(
             {str(name): int(rng.integers(1, 7)) for name in rng.choice(curves.toners, 3, False)},
-            int(rng.choice(settings.mixing.medium_parts)),
+            settings.mixing.medium_parts[int(rng.integers(len(settings.mixing.medium_parts)))],
             int(rng.integers(1, 9)),
             str(rng.choice(curves.grounds)),
         )
