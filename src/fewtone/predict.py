@@ -147,8 +147,13 @@ def film_reflectance(
     Returns
     -------
     Reflectance factor [1], shape ``(n_recipes, n_wavelengths)``.
+
+    Notes
+    -----
+    Axes before the last broadcast: films ``(n, 1)`` over grounds ``(n_grounds,)`` work out what a
+    film does by itself once for all grounds.
     """
-    dose = fractions * np.asarray(load)[:, np.newaxis]
+    dose = fractions * np.asarray(load)[..., np.newaxis]
     scattering = dose @ curves.scattering if curves.scattering.any() else None
     rho, trap = curves.ground_reflectance[ground], curves.trap[ground, np.newaxis]
     return curves.optics.reflectance(dose @ curves.absorption, rho, trap, scattering)

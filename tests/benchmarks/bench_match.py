@@ -1,13 +1,14 @@
 """Times the search against baselines of the same run and says how near each comes to the best.
 
-    python tests/benchmarks/bench_match.py [--exact] [--growth] [--record FILE]
+    python tests/benchmarks/bench_match.py [--exact] [--growth] [--hazy] [--record FILE]
 
 Without options: the hard case's 20 targets and four hard spots; the plain batched evaluation and
 `numpy.exp` on as many values, both timed on a part and scaled; differential evolution with
 integrality, and bounded least squares with rounding, on three planted targets. `--exact` lists
 all 98 million colours for all 20 targets, writes the picks to hard_case_picks.json, which a test
 holds the search to, and compares (minutes).
-`--growth` times 8, 16, 32 and 64 toners. All ratios are of medians of this run.
+`--growth` times 8, 16, 32 and 64 toners. `--hazy` times the common job with 0, 1 and 3 toners that
+scatter, whose recipes no bound is for: they are listed. All ratios are of medians of this run.
 """
 
 from __future__ import annotations
@@ -34,6 +35,7 @@ from benchmarks.hard_case import (  # noqa: E402
     HARD_SPOTS,
     LIGHT,
     LISTED_PICKS,
+    SEED,
     Triple,
     hard_picks,
     hard_shelf,
@@ -47,6 +49,7 @@ from fewtone.match.lattice import Lattice  # noqa: E402
 from fewtone.match.picks import Picks  # noqa: E402
 from fewtone.match.search import everything  # noqa: E402
 from fewtone.typing import FloatArray, IntArray  # noqa: E402
+from invented import invented_shelf  # noqa: E402
 
 # Colours timed for the plain evaluation: enough for a second of work, spread over the supports.
 _SAMPLE = 1_000_000
@@ -61,9 +64,10 @@ def main() -> None:
     parser.add_argument("--exact", action="store_true", help="compare with full enumeration")
     parser.add_argument("--growth", action="store_true", help="time 8 to 64 toners")
     parser.add_argument("--record", type=Path, help="write what is printed to a file as well")
+    parser.add_argument("--hazy", action="store_true", help="time toners that scatter")
     options = parser.parse_args()
     lines: list[str] = []
-    report = _hard_case() if not options.growth else _growth()
+    report = _growth() if options.growth else _hazy() if options.hazy else _hard_case()
     for line in itertools.chain(report, _exact() if options.exact else ()):
         print(line, flush=True)
         lines.append(line)
@@ -279,6 +283,25 @@ def _growth() -> Iterator[str]:
         yield f"{n_toners:3} toners  {found.proof.admissible:15,} recipes  {medians[-1]:8.3f} s"
     exponent = np.polyfit(np.log(sizes), np.log(medians), 1)[0]
     yield f"time grows as toners to the power {exponent:.2f} (listing: 3)"
+
+
+def _hazy() -> Iterator[str]:
+    """Median time of the common job with ever more toners that scatter."""
+    clear = 0.0
+    for hazy in (0, 1, 3):
+        curves, settings = invented_shelf(SEED, 12, 4, hazy=hazy)
+        rules = Rules.of(settings)
+        times = []
+        for _, target in hard_targets(curves, settings)[::4]:
+            start = time.perf_counter()
+            found = search(curves, settings, target, LIGHT, rules)
+            times.append(time.perf_counter() - start)
+        median = float(np.median(times))
+        clear = clear or median
+        yield (
+            f"{hazy} hazy of 12 toners  {found.proof.colours:9,} colours, listed or worked out "
+            f"{found.proof.evaluated:9,}  {median:7.3f} s  {median / clear:6.1f} times clear"
+        )
 
 
 if __name__ == "__main__":

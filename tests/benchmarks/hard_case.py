@@ -22,6 +22,7 @@ __all__ = [
     "HARD_SPOTS",
     "LIGHT",
     "LISTED_PICKS",
+    "SEED",
     "hard_picks",
     "hard_shelf",
     "hard_targets",

@@ -58,7 +58,10 @@ class Evaluator:
         return rows
 
     def lab(self, fractions: FloatArray, load: FloatLike, ground: IntArray) -> FloatArray:
-        """CIELAB, shape ``(n, 3)``, of fractions ``(n, n_curves_toners)``, load and ground."""
+        """CIELAB, shape ``(n, 3)``, of fractions ``(n, n_curves_toners)``, load and ground.
+
+        Films of shape ``(n, 1)`` over ``(n_grounds,)`` give ``(n, n_grounds, 3)``.
+        """
         reflectance = film_reflectance(self.curves, fractions, load, self.grounds[ground])
         return lab_of(self.curves, reflectance, self.light)
 

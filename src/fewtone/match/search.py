@@ -23,7 +23,7 @@ from fewtone.match.sweep import Sweep
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
-from fewtone.typing import BoolArray, FloatLike, IntArray
+from fewtone.typing import BoolArray, FloatArray, FloatLike, IntArray
 
 __all__ = ["everything", "search"]
 
@@ -110,7 +110,7 @@ class _Ledger:
             bounded &= ~self.hazy[supports].any(axis=1)
             self.bounded[size] = supports[bounded]
             for batch in everything(self.lattice, supports[~bounded]):
-                self._take(batch, (-math.inf, math.inf))
+                self._work_out(batch, self._over_all_grounds(batch), (-math.inf, math.inf))
             self.listed[size] = self.evaluated[size]
             self.evaluated[size] = 0
             if not bounded.any():
@@ -180,15 +180,25 @@ class _Ledger:
         for start in range(0, len(candidates.load), _BATCH):
             batch = candidates.where(slice(start, start + _BATCH))
             fractions = self.evaluator.fractions(batch.support, batch.parts)
-            loads = self.loads[batch.load]
-            lab = self.evaluator.lab(fractions, loads, batch.ground)
-            batch = batch._replace(de00=self.evaluator.difference(lab))
-            own = np.flatnonzero((lab[:, 0] >= lightness[0]) & (lab[:, 0] < lightness[1]))
-            batch = batch.where(own)
-            self.evaluated[batch.parts.shape[1]] += np.bincount(
-                batch.parts.sum(axis=1), minlength=self.evaluated.shape[1]
-            )
-            self._offer(batch)
+            lab = self.evaluator.lab(fractions, self.loads[batch.load], batch.ground)
+            self._work_out(batch, lab, lightness)
+
+    def _over_all_grounds(self, batch: Candidates) -> FloatArray:
+        """CIELAB of a batch of `everything`: what a hazy film does by itself, worked out once."""
+        grounds = np.arange(len(self.lattice.rules.grounds))
+        films = batch.where(slice(None, None, len(grounds)))
+        fractions = self.evaluator.fractions(films.support, films.parts)[:, np.newaxis]
+        loads = self.loads[films.load][:, np.newaxis]
+        return self.evaluator.lab(fractions, loads, grounds).reshape(-1, 3)
+
+    def _work_out(self, batch: Candidates, lab: FloatArray, lightness: tuple[float, float]) -> None:
+        batch = batch._replace(de00=self.evaluator.difference(lab))
+        own = np.flatnonzero((lab[:, 0] >= lightness[0]) & (lab[:, 0] < lightness[1]))
+        batch = batch.where(own)
+        self.evaluated[batch.parts.shape[1]] += np.bincount(
+            batch.parts.sum(axis=1), minlength=self.evaluated.shape[1]
+        )
+        self._offer(batch)
 
     def _offer(self, found: Candidates) -> None:
         self.picks.offer(found)
@@ -239,7 +249,10 @@ def answer(
 
 
 def everything(lattice: Lattice, supports: IntArray) -> Iterator[Candidates]:
-    """Every point of the lattice on some supports, in batches, ΔE00 still to come."""
+    """Every point of the lattice on some supports, in batches, ΔE00 still to come.
+
+    A film's grounds stand next to each other.
+    """
     places = np.indices((len(lattice.loads), len(lattice.rules.grounds))).reshape(2, -1)
     ratios = lattice.ratios(supports.shape[1])
     blends = len(supports) * len(ratios)

@@ -10,6 +10,7 @@ import pytest
 from fewtone.colorimetry import Light
 from fewtone.errors import FewtoneError
 from fewtone.match import MatchResult, Rules, judge, search
+from fewtone.match.evaluate import evaluator_of
 from fewtone.model.recipe import parse
 from fewtone.predict import predict
 from invented import invented_shelf
@@ -112,3 +113,16 @@ def test_the_proof_adds_up_and_reads_as_words() -> None:
     for _, count in proof.cut:
         assert any(line.startswith(f"{count:,} are cut") for line in proof.lines) or count == 0
     assert all(count >= 0 for _, count in proof.cut)
+
+
+def test_films_over_all_grounds_are_what_each_is_over_its_own() -> None:
+    """Colours of hazy films over all grounds at once equal those worked out one by one."""
+    curves, settings = invented_shelf(3, 4, 3, hazy=2)
+    evaluator = evaluator_of(curves, Rules.of(settings), (40.0, 0.0, 0.0), LIGHT)
+    rng = np.random.default_rng(0)
+    fractions, loads = rng.dirichlet(np.ones(4), 50), rng.uniform(0.2, 1.0, 50)
+    grounds = np.arange(3)
+    together = evaluator.lab(fractions[:, np.newaxis], loads[:, np.newaxis], grounds)
+    for ground in grounds:
+        alone = evaluator.lab(fractions, loads, np.full(50, ground))
+        assert np.allclose(together[:, ground], alone, rtol=0, atol=1e-10)
