@@ -247,7 +247,7 @@ class _Slab:
             block = rows[start : start + step]
             rays, row, ratio = _rays_of(prism.where(slice(start, start + step)), shares, self.span)
             low, high = boxes(rays, self.span, self.lightness, float(self.loads[-1]))
-            near = self._within(low, high, region, sweep.radius[cell.sums[wanted[ratio]]])
+            near = np.flatnonzero(region.touches(low, high))
             rays, row, ratio = rays.where(near), row[near], ratio[near]
             first = np.searchsorted(self.loads, rays.near[0] * (1.0 - 1e-9))
             after = np.searchsorted(self.loads, rays.far[0] * (1.0 + 1e-9), side="right")
