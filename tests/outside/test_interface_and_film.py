@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from scipy.special import expn
 
-from fewtone.optics.film import FilmOptics, Geometry, diffuse_escape, internal_return
+from fewtone.optics.film import FilmOptics, Geometry
+from fewtone.optics.integrals import diffuse_escape, internal_return
 from fewtone.optics.interface import diffuse_external, diffuse_internal, film_cosine, fresnel
 
 PRINTED = 1.5e-6  # the tables below are rounded to six places; half a digit and its ties

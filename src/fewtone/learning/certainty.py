@@ -1,12 +1,7 @@
 """How sure the estimate is: Laplace's approximation at the most probable unknowns.
 
 The inverse of the reduced normal matrix is the covariance of the shared unknowns with all film
-builds and gains integrated out. Tried in the booth it is a little too sure where the film model
-itself errs: a metallic ground that no film was ever read over may hold another flake than those
-that were, every predicted Lab carries a small error of the model's own, and over flake the film
-model takes a little of the lobe's doing for haze: over ideal grounds the learnt level of scattering
-is right within 4 %, over flake it is some 8 % too high, so that hazy toners are less sure than the
-readings alone would have it.
+builds and gains integrated out. Beside it stands what the film model itself misses.
 """
 
 from __future__ import annotations
@@ -22,21 +17,13 @@ from fewtone.typing import FloatArray
 
 __all__ = [
     "MODEL_SD",
-    "UNSEEN_TRAP_SD",
     "certainty_of",
     "data_shares",
     "shared_covariance",
-    "with_model_error",
 ]
 
-# Standard deviation of the trap fraction's logit over a metallic ground that no film was read
-# over, beyond what the prior allows one metallic to differ from the others.
-UNSEEN_TRAP_SD = 0.1
 # What the film model misses per Lab coordinate, judged in the booth.
-MODEL_SD = 0.045
-# What it misses of toners that scatter, judged in the booth: their standard deviations are wider by
-# this factor, and log scattering carries an error of its own.
-_HAZY_FACTOR, _HAZY_LEVEL_SD = 1.3, 0.1
+MODEL_SD = 0.03
 # Directions are kept until they hold this share of all variance, as colour grades it.
 _VARIANCE_KEPT = 0.998
 # A middling recipe, to weigh unknowns by what they do to colour: its dose of one toner.
@@ -55,23 +42,6 @@ def shared_covariance(
     """
     precision = reduced_precision(problem, prior, at, weights)
     return np.asarray(cho_solve(cho_factor(precision), np.eye(len(precision))))
-
-
-def with_model_error(problem: Problem, at: Unknowns, covariance: FloatArray) -> FloatArray:
-    """The covariance, wider by what the film model itself misses of unread flake and of haze."""
-    seen, wider = problem.seen, np.ones(len(covariance))
-    hazy = [int(toner) for toner in np.flatnonzero(at.hazy)]
-    for toner in hazy:
-        wider[at.layout.toner(toner)] = wider[at.layout.haze(toner)] = _HAZY_FACTOR
-    out = covariance * np.outer(wider, wider)
-    levels = [at.layout.haze(toner)[0] for toner in hazy]
-    out[levels, levels] += _HAZY_LEVEL_SD**2
-    filmed = set(seen.ground[seen.is_film].tolist())
-    for ground in at.layout.metallic:
-        if ground not in filmed:
-            own = at.layout.trap_own(ground)
-            out[own, own] += UNSEEN_TRAP_SD**2
-    return out
 
 
 def certainty_of(at: Unknowns, covariance: FloatArray) -> Certainty:

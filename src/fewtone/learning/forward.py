@@ -127,9 +127,7 @@ class Problem:
 
     def residuals(self, at: Unknowns) -> list[FloatArray] | None:
         """Residuals of each group; None where the unknowns make no physical sense."""
-        rho, trap = at.ground, at.trap
-        least = self.optics.terms(0.0).trapped
-        if np.any(trap[:, np.newaxis] * rho * least >= _MOST_TRAPPED):
+        if np.any(self.optics.most_returned(at.trap)[:, np.newaxis] * at.ground >= _MOST_TRAPPED):
             return None
         reflectance = self.reflectance(at)
         return [self._residual(group, reflectance, at) for group in self.groups]

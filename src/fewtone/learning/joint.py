@@ -20,7 +20,6 @@ from fewtone.learning.certainty import (
     certainty_of,
     data_shares,
     shared_covariance,
-    with_model_error,
 )
 from fewtone.learning.forward import Noise, Problem
 from fewtone.learning.left_out import expectations, prediction_errors
@@ -102,7 +101,7 @@ def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection
         ground_reflectance=at.ground,
         trap=at.trap,
         optics=settings.measurement.optics,
-        certainty=certainty_of(at, with_model_error(problem, at, covariance)),
+        certainty=certainty_of(at, covariance),
         readings_digest=readings.digest,
         version=version("fewtone"),
     )

@@ -23,7 +23,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fewtone.colorimetry import Light, delta_e_2000, lab_from_xyz, weights, white_point
-from fewtone.learning.certainty import MODEL_SD, UNSEEN_TRAP_SD
+from fewtone.learning.certainty import MODEL_SD
 from fewtone.learning.forward import Group, Linear, Problem
 from fewtone.learning.unknowns import Unknowns
 from fewtone.typing import FloatArray
@@ -37,6 +37,9 @@ _MODEL_RELATIVE, _MODEL_LENGTH_NM = 0.002, 60.0
 _HAZE_HARDER = 4.0
 # and of all light that a hazy film over flake sends back, as haze spreads the lobe.
 _HAZE_OVER_FLAKE = 0.015
+# Flake that no other panel's film tells of may hold the light by so much more or less than the
+# shelf's others, on the trap fraction's logit.
+_UNSEEN_TRAP_SD = 0.1
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -196,7 +199,7 @@ def _expect(
             alone = films[ground] - share <= 0.0
             trap = linear.shared[..., np.flatnonzero(group.shared == at.layout.trap_own(ground))]
             spread += (
-                UNSEEN_TRAP_SD**2 * alone[:, np.newaxis, np.newaxis] * (trap @ trap.swapaxes(1, 2))
+                _UNSEEN_TRAP_SD**2 * alone[:, np.newaxis, np.newaxis] * (trap @ trap.swapaxes(1, 2))
             )
     spread += _model_error(problem, group, at, spread.shape[1])
     shift = share[:, np.newaxis] * (curves @ rest[..., :1])[..., 0]

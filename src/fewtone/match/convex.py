@@ -5,9 +5,9 @@ Let x be the amounts of a support's toners (load times fraction). Through a clea
     F(x) = Σ_λ w(λ) R(τ(λ)),   τ(λ) = Σ_i x_i a_i(λ),   a_i, w >= 0
 
 for F = X, Y or Z over the white's. R(τ) is a mixture of decaying exponentials of τ with positive
-weights: escape and r_i are (integrals of exp(-sτ) over the angles), 1/(1 - tρr_i) is as the sum of
-(tρr_i)ⁿ, products of such mixtures are, and a constant first reflection is one with s = 0. So F is
-the Laplace transform of a positive measure on amounts:
+weights: escape, back₁ and back₂ are (`fewtone.optics.film`, `fewtone.optics.flake`),
+1/(1 - ρ·back₂) is as the sum of (ρ·back₂)ⁿ, products of such mixtures are, and a constant first
+reflection is one with s = 0. So F is the Laplace transform of a positive measure on amounts:
 
 * it falls in every amount;
 * log F is convex (Hölder's inequality).
@@ -138,14 +138,10 @@ class Probe:
             part = slice(start, start + _BLOCK)
             tau = load[part, np.newaxis] * curve[part]
             rho = self._ground[ground[part]]
-            returned = self._trap[ground[part]] * rho
-            terms, falls = self._optics.terms(tau), self._optics.slopes(tau)
-            gain = 1.0 / (1.0 - returned * terms.trapped)
-            inner = terms.escape * rho * gain
-            fall = (falls.escape * rho + inner * returned * falls.trapped) * gain
-            values = np.maximum((inner + self._optics.first_surface) @ self._weights, 1e-300)
+            film = self._optics.reflectance_slopes(tau, rho, self._trap[ground[part]])
+            values = np.maximum(film.reflectance @ self._weights, 1e-300)
             logs[part] = np.log(values)
-            slopes[part] = (fall @ self._toner_weights).reshape(len(tau), 3, -1)
+            slopes[part] = (film.by_tau @ self._toner_weights).reshape(len(tau), 3, -1)
             slopes[part] /= -values[:, :, np.newaxis]
         return logs, slopes
 

@@ -2,10 +2,10 @@
 
 Model
     One layer, one refractive index, a smooth top (Fresnel) and isotropic scattering inside,
-    described by two optical depths along the normal: absorption τ_a and scattering τ_s. With the
-    ground reflecting diffusely,
+    described by two optical depths along the normal: absorption τ_a and scattering τ_s. Over a
+    Lambertian ground (`fewtone.optics.flake` says what flake changes),
 
-        R = surface + first + haze + escape · ρ / (1 - t · ρ · trapped)
+        R = surface + first + haze + escape · ρ / (1 - ρ · trapped)
 
     haze      what the film itself sends back over a black ground
     escape    light that reaches the ground times light that leaves from it

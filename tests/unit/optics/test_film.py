@@ -7,7 +7,8 @@ import pytest
 from scipy.integrate import quad
 from scipy.special import expn
 
-from fewtone.optics.film import FilmOptics, Geometry, internal_return
+from fewtone.optics.film import FilmOptics, Geometry
+from fewtone.optics.integrals import internal_return
 
 QUADRATURE = 2e-9  # 48 nodes on exp(-2τ/μ) at τ near 0, where it is worst
 TABLE = 1e-9  # cubics in √τ, 256 cells per unit

@@ -1,0 +1,199 @@
+"""How light comes round again off a ground, Lambertian or of flake.
+
+Model
+    Flake sends most light into a lobe that leaves the film at once; the top returns only its flank.
+    One number says how much: the trap fraction t, the share that back₁ has of `trapped` where there
+    is no film; 1 for a Lambertian ground. Of light that left the ground for the first time, and for
+    any later time, there comes round again
+
+        back₁ = t · (t^0.4 · trapped(τ) + (1 - t^0.4) · trapped(0) · exp(-2.5 τ))
+        back₂ = t^(1/3) · trapped(τ)
+
+    What the top returns of a lobe lies mostly just beyond the critical angle, so its paths are
+    alike, and shorter than those of diffuse light: hence the plain exponential. What came round
+    once goes from flank to flank and stays trapped: hence the root. Both are sums of falling
+    exponentials, so the logarithm of a clear film's reflectance is convex in τ.
+
+    In a film that scatters, light that was not scattered goes as above through both depths
+    together, τ + s. Scattered light meets the ground, or leaves it, from all directions: of the
+    escaping light its part counts by T^0.6, T being back₁/trapped at τ + s, of the light that
+    comes round first by t^(0.8/(1 + 8 s)), and later by t.
+
+Sources
+    The numbers are empirical, from angular simulations (discrete ordinates) over lobes of .25 to
+    .5 rad slope in 45:0 and de:8. With the t that fits each lobe best, clear films agree with the
+    simulation within .02 in L* (root mean square, slopes from .36; one t for all rounds: .07), hazy
+    ones of s up to .45 within .16 (scattered light by the root of t: .28).
+
+Validity
+    t from 0 to 1; broad lobes. Index 1.4 to 1.6.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from fewtone.typing import FloatArray, FloatLike, frozen
+
+if TYPE_CHECKING:
+    from fewtone.optics.film import FilmTerms
+    from fewtone.optics.scatter import HazeSlopes, HazeTerms
+
+__all__ = ["NOTHING", "Part", "clear_returns", "clear_slopes", "hazy_returns", "hazy_slopes"]
+
+NOTHING = frozen(0.0)
+_DIFFUSE_POWER, _FLANK_PATH, _LATER_POWER = 0.4, 2.5, 1.0 / 3.0
+_ESCAPE_POWER, _SCATTERED_POWER, _SCATTERED_FADE = 0.6, 0.8, 8.0
+# The roots' slopes have no end at t = 0: a trap fraction of nothing is next to nothing.
+_LEAST_TRAP = 1e-9
+# `trapped` of the deepest films, so that its ratios stay finite.
+_LEAST_TRAPPED = 1e-18
+
+
+class Part(NamedTuple):
+    """A part of a film's reflectance, and its derivatives in τ, in scattering depth and in t."""
+
+    value: FloatArray
+    by_tau: FloatArray
+    by_scattering: FloatArray
+    by_trap: FloatArray
+
+
+def clear_returns(
+    clear: FilmTerms, tau: FloatLike, trap: FloatLike, most_trapped: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Escaping light, back₁ and back₂ of a clear film.
+
+    Parameters
+    ----------
+    clear
+        The film's terms at `tau`.
+    tau
+        Absorption optical depth [1], any shape.
+    trap
+        Trap fraction of the ground [1], broadcasts with `tau`.
+    most_trapped
+        `trapped` of no film [1].
+    """
+    t = np.maximum(np.asarray(trap, dtype=float), _LEAST_TRAP)
+    diffuse = t**_DIFFUSE_POWER
+    flank = np.exp(-_FLANK_PATH * np.asarray(tau, dtype=float))
+    flank *= most_trapped
+    back_1 = t * diffuse * clear.trapped + t * (1.0 - diffuse) * flank
+    return clear.escape, back_1, t**_LATER_POWER * clear.trapped
+
+
+def clear_slopes(
+    clear: FilmTerms, clear_by: FilmTerms, tau: FloatLike, trap: FloatLike, most_trapped: float
+) -> tuple[Part, Part, Part]:
+    """`clear_returns` with their derivatives; `clear_by` are those of `clear`."""
+    t = np.maximum(np.asarray(trap, dtype=float), _LEAST_TRAP)
+    escape, first, later = clear_returns(clear, tau, t, most_trapped)
+    diffuse, root = t**_DIFFUSE_POWER, t**_LATER_POWER
+    flank = most_trapped * np.exp(-_FLANK_PATH * np.asarray(tau, dtype=float))
+    back_1 = Part(
+        first,
+        t * diffuse * clear_by.trapped - _FLANK_PATH * t * (1.0 - diffuse) * flank,
+        NOTHING,
+        flank + (1.0 + _DIFFUSE_POWER) * diffuse * (clear.trapped - flank),
+    )
+    back_2 = Part(later, root * clear_by.trapped, NOTHING, _LATER_POWER * later / t)
+    return Part(escape, clear_by.escape, NOTHING, NOTHING), back_1, back_2
+
+
+def hazy_returns(
+    clear: FilmTerms,
+    direct: FilmTerms,
+    added: HazeTerms,
+    depths: tuple[FloatLike, FloatLike],
+    trap: FloatLike,
+    most_trapped: float,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Escaping light, back₁ and back₂ of a film that scatters.
+
+    Parameters
+    ----------
+    clear, direct
+        Terms at the depth of absorption alone, and at that of both together.
+    added
+        What scattering adds.
+    depths
+        Absorption and scattering depth [1].
+    trap, most_trapped
+        As in `clear_returns`.
+    """
+    t = np.maximum(np.asarray(trap, dtype=float), _LEAST_TRAP)
+    _, once, later = clear_returns(direct, np.add(*depths), t, most_trapped)
+    more = clear.escape * np.exp(added.brightening) - direct.escape
+    scattered = clear.trapped + added.returned - direct.trapped
+    return (
+        direct.escape + _escape_weight(once, direct.trapped) * more,
+        once + _scattered_weight(t, depths[1]) * scattered,
+        later + t * scattered,
+    )
+
+
+def hazy_slopes(
+    clear: tuple[FilmTerms, FilmTerms],
+    direct: tuple[FilmTerms, FilmTerms],
+    added: HazeSlopes,
+    depths: tuple[FloatLike, FloatLike],
+    trap: FloatLike,
+    most_trapped: float,
+) -> tuple[Part, Part, Part]:
+    """`hazy_returns` with their derivatives; `clear` and `direct` come with their slopes."""
+    t = np.maximum(np.asarray(trap, dtype=float), _LEAST_TRAP)
+    (here, here_by), (through, through_by) = clear, direct
+    terms, by_absorption, by_scattering = added
+    escape, first, last = hazy_returns(here, through, terms, depths, t, most_trapped)
+    _, once, later = clear_slopes(through, through_by, np.add(*depths), t, most_trapped)
+    weight = _escape_weight(once.value, through.trapped)
+    of_first = _ESCAPE_POWER * weight / np.maximum(once.value, _LEAST_TRAPPED * t)
+    of_trapped = _ESCAPE_POWER * weight / np.maximum(through.trapped, _LEAST_TRAPPED)
+    bright = np.exp(terms.brightening)
+    full = here.escape * bright
+    more = full - through.escape
+    either = (1.0 - weight) * through_by.escape
+    either = either + (of_first * once.by_tau - of_trapped * through_by.trapped) * more
+    full_by = (here_by.escape + here.escape * by_absorption.brightening) * bright
+    scattered = here.trapped + terms.returned - through.trapped
+    scattered_by = here_by.trapped + by_absorption.returned - through_by.trapped
+    scattered_by_s = by_scattering.returned - through_by.trapped
+    share = _scattered_weight(t, depths[1])
+    fade = 1.0 + _SCATTERED_FADE * np.asarray(depths[1], dtype=float)
+    power = _SCATTERED_POWER / fade
+    share_by_s = -share * np.log(t) * power * _SCATTERED_FADE / fade
+    return (
+        Part(
+            escape,
+            either + weight * full_by,
+            either + weight * full * by_scattering.brightening,
+            of_first * once.by_trap * more,
+        ),
+        Part(
+            first,
+            once.by_tau + share * scattered_by,
+            once.by_tau + share * scattered_by_s + share_by_s * scattered,
+            once.by_trap + power * share / t * scattered,
+        ),
+        Part(
+            last,
+            later.by_tau + t * scattered_by,
+            later.by_tau + t * scattered_by_s,
+            later.by_trap + scattered,
+        ),
+    )
+
+
+def _escape_weight(first_return: FloatArray, trapped: FloatArray) -> FloatArray:
+    """What scattered light counts for that escapes."""
+    within = np.maximum(first_return, _LEAST_TRAPPED) / np.maximum(trapped, _LEAST_TRAPPED)
+    return np.exp(_ESCAPE_POWER * np.log(within))
+
+
+def _scattered_weight(trap: FloatArray, scattering: FloatLike) -> FloatArray:
+    """What scattered light counts for that comes round for the first time."""
+    fade = 1.0 + _SCATTERED_FADE * np.asarray(scattering, dtype=float)
+    return np.exp(np.log(trap) * (_SCATTERED_POWER / fade))
