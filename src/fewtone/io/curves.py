@@ -25,7 +25,8 @@ from fewtone.typing import FloatArray
 __all__ = ["CURVES_FILE", "load_curves", "save_curves"]
 
 CURVES_FILE = "curves.csv"
-FORMAT = 1
+# 2: the trap fraction is that of `fewtone.optics.flake`.
+FORMAT = 2
 _UNITS = (
     "absorption is the absorption optical depth of one standard coat at unit volume fraction [1]; "
     "scattering likewise, for toners that scatter; "

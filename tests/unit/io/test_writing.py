@@ -72,12 +72,12 @@ def test_curves_read_back(tmp_path: Path) -> None:
 def test_curves_are_text_that_states_its_terms(tmp_path: Path) -> None:
     """The file states format, units, geometry and the hash of the readings."""
     text = save_curves(tmp_path, curves()).read_text()
-    for words in ("format: 1", "optical depth", "de:8", "film_index: 1.52", "ab12", "9.8.7"):
+    for words in ("format: 2", "optical depth", "de:8", "film_index: 1.52", "ab12", "9.8.7"):
         assert words in text
 
 
 @pytest.mark.parametrize(
-    "damage", [("# format: 1", "# format: 9"), ("dusk,absorption", "x"), ("0.41", "?")]
+    "damage", [("# format: 2", "# format: 1"), ("dusk,absorption", "x"), ("0.41", "?")]
 )
 def test_damaged_curves_are_a_fault(tmp_path: Path, damage: tuple[str, str]) -> None:
     """A file that learn did not write is refused with the way out."""
