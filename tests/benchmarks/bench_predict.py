@@ -52,16 +52,30 @@ def main() -> None:
     fractions, load, ground = recipe_arrays(curves, recipes)
     weight, white = weights(curves.wavelength_nm, LIGHT), white_point(LIGHT)
     root = np.linspace(0.0, np.sqrt(_LARGEST_DEPTH), 8192)
-    terms = curves.optics.terms(np.array(root**2))
-    none = float(terms.escape[0])
+    grid = np.array(root**2)
+    escape = curves.optics.terms(grid).escape
+    none = float(escape[0])
     path = -float(np.log(curves.optics.terms(np.ones(1)).escape[0] / none))
+    # R = escape·ρ·(1 + ρ·back₁/(1 - ρ·back₂)): of two ρ each ground's tables of back₁ and back₂.
+    tables = []
+    for trap in curves.trap:
+        one, two = (
+            rho / (curves.optics.reflectance(grid, rho, trap) / (escape * rho) - 1.0)
+            for rho in (0.4, 0.8)
+        )
+        back = 1.0 / (2.0 * one - two)
+        tables.append((back, (one - two) / 0.4 * back))
+    films = [np.flatnonzero(ground == place) for place in range(len(curves.grounds))]
 
     def plain() -> FloatArray:
         """The whole of it, written out."""
         tau = (fractions * load[:, np.newaxis]) @ curves.absorption
-        rho, trap = curves.ground_reflectance[ground], curves.trap[ground, np.newaxis]
-        trapped = np.interp(np.sqrt(tau), root, terms.trapped)
-        reflectance = none * np.exp(-path * tau) * rho / (1.0 - trap * rho * trapped)
+        rho, place = curves.ground_reflectance[ground], np.sqrt(tau)
+        again = np.empty_like(tau)
+        for own, (first, later) in zip(films, tables, strict=True):
+            back = rho[own] * np.interp(place[own], root, first)
+            again[own] = back / (1.0 - rho[own] * np.interp(place[own], root, later))
+        reflectance = none * np.exp(-path * tau) * rho * (1.0 + again)
         ratio = reflectance @ weight / white
         f = np.where(ratio > (6 / 29) ** 3, np.cbrt(ratio), ratio * (29 / 6) ** 2 / 3 + 4 / 29)
         x, y, z = f.T
