@@ -156,17 +156,21 @@ class FilmOptics:
         """
         clear, rho = self.terms(tau), np.asarray(ground, dtype=float)
         if scattering is None:
-            first: FloatArray = np.asarray(self.first_surface)
-            escape, back_1, back_2 = clear_returns(clear, tau, trap, self._most_trapped)
+            beside: FloatArray = np.asarray(self.first_surface)
+            escape = clear.escape
+            first, later = clear_returns(clear, tau, trap, self._most_trapped, rho)
         else:
             added = self.haze.terms(tau, scattering)
-            first = self.first_surface + added.haze
+            beside = self.first_surface + added.haze
             through = self.terms(np.asarray(tau) + scattering)
-            escape, back_1, back_2 = hazy_returns(
-                clear, through, added, (tau, scattering), trap, self._most_trapped
+            escape, first, later = hazy_returns(
+                clear, through, added, (tau, scattering), trap, self._most_trapped, rho
             )
-        again = rho * back_1 / (1.0 - rho * back_2)
-        return np.asarray(first + escape * (rho + rho * again))
+        first /= 1.0 - later
+        first += 1.0
+        first *= escape * rho
+        first += beside
+        return np.asarray(first)
 
     def reflectance_slopes(
         self,
@@ -225,7 +229,9 @@ class FilmOptics:
         -------
         Reflectance inside the film [1], broadcast shape: the inverse of `reflectance` at τ = 0.
         """
-        escape, back_1, back_2 = clear_returns(self.terms(0.0), 0.0, trap, self._most_trapped)
+        bare = self.terms(0.0)
+        escape = bare.escape
+        back_1, back_2 = clear_returns(bare, 0.0, trap, self._most_trapped)
         inner = np.asarray(reflectance, dtype=float) - self.first_surface
         # escape·(back₂ - back₁)·ρ² - (escape + back₂·inner)·ρ + inner = 0: the lesser root.
         linear = escape + back_2 * inner
@@ -237,7 +243,7 @@ class FilmOptics:
 
         A ground whose reflectance reaches the inverse of this would never lose its light.
         """
-        return np.asarray(clear_returns(self.terms(0.0), 0.0, trap, self._most_trapped)[2])
+        return np.asarray(clear_returns(self.terms(0.0), 0.0, trap, self._most_trapped)[1])
 
     @property
     def haze(self) -> HazeTables:

@@ -62,9 +62,13 @@ class Part(NamedTuple):
 
 
 def clear_returns(
-    clear: FilmTerms, tau: FloatLike, trap: FloatLike, most_trapped: float
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Escaping light, back₁ and back₂ of a clear film.
+    clear: FilmTerms,
+    tau: FloatLike,
+    trap: FloatLike,
+    most_trapped: float,
+    ground: FloatLike = 1.0,
+) -> tuple[FloatArray, FloatArray]:
+    """ρ · back₁ and ρ · back₂ of a clear film.
 
     Parameters
     ----------
@@ -76,21 +80,24 @@ def clear_returns(
         Trap fraction of the ground [1], broadcasts with `tau`.
     most_trapped
         `trapped` of no film [1].
+    ground
+        Reflectance ρ of the ground inside the film [1], broadcasts with `tau`.
     """
-    t = np.maximum(np.asarray(trap, dtype=float), _LEAST_TRAP)
+    t, rho = np.maximum(np.asarray(trap, float), _LEAST_TRAP), np.asarray(ground, dtype=float)
     diffuse = t**_DIFFUSE_POWER
-    flank = np.exp(-_FLANK_PATH * np.asarray(tau, dtype=float))
-    flank *= most_trapped
-    back_1 = t * diffuse * clear.trapped + t * (1.0 - diffuse) * flank
-    return clear.escape, back_1, t**_LATER_POWER * clear.trapped
+    flank = np.exp(np.multiply(tau, -_FLANK_PATH))
+    # Small factors first: every product of whole arrays counts where millions are worked out.
+    first = clear.trapped * (rho * t * diffuse)
+    first += flank * (rho * (most_trapped * t * (1.0 - diffuse)))
+    return first, clear.trapped * (rho * t**_LATER_POWER)
 
 
 def clear_slopes(
     clear: FilmTerms, clear_by: FilmTerms, tau: FloatLike, trap: FloatLike, most_trapped: float
 ) -> tuple[Part, Part, Part]:
-    """`clear_returns` with their derivatives; `clear_by` are those of `clear`."""
+    """Escaping light, back₁ and back₂ with their derivatives; `clear_by` are those of `clear`."""
     t = np.maximum(np.asarray(trap, dtype=float), _LEAST_TRAP)
-    escape, first, later = clear_returns(clear, tau, t, most_trapped)
+    first, later = clear_returns(clear, tau, t, most_trapped)
     diffuse, root = t**_DIFFUSE_POWER, t**_LATER_POWER
     flank = most_trapped * np.exp(-_FLANK_PATH * np.asarray(tau, dtype=float))
     back_1 = Part(
@@ -100,7 +107,7 @@ def clear_slopes(
         flank + (1.0 + _DIFFUSE_POWER) * diffuse * (clear.trapped - flank),
     )
     back_2 = Part(later, root * clear_by.trapped, NOTHING, _LATER_POWER * later / t)
-    return Part(escape, clear_by.escape, NOTHING, NOTHING), back_1, back_2
+    return Part(clear.escape, clear_by.escape, NOTHING, NOTHING), back_1, back_2
 
 
 def hazy_returns(
@@ -110,8 +117,9 @@ def hazy_returns(
     depths: tuple[FloatLike, FloatLike],
     trap: FloatLike,
     most_trapped: float,
+    ground: FloatLike = 1.0,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Escaping light, back₁ and back₂ of a film that scatters.
+    """Escaping light, ρ · back₁ and ρ · back₂ of a film that scatters.
 
     Parameters
     ----------
@@ -121,17 +129,18 @@ def hazy_returns(
         What scattering adds.
     depths
         Absorption and scattering depth [1].
-    trap, most_trapped
+    trap, most_trapped, ground
         As in `clear_returns`.
     """
     t = np.maximum(np.asarray(trap, dtype=float), _LEAST_TRAP)
-    _, once, later = clear_returns(direct, np.add(*depths), t, most_trapped)
+    rho = np.asarray(ground, dtype=float)
+    once, later = clear_returns(direct, np.add(*depths), t, most_trapped)
     more = clear.escape * np.exp(added.brightening) - direct.escape
     scattered = clear.trapped + added.returned - direct.trapped
     return (
         direct.escape + _escape_weight(once, direct.trapped) * more,
-        once + _scattered_weight(t, depths[1]) * scattered,
-        later + t * scattered,
+        rho * (once + _scattered_weight(t, depths[1]) * scattered),
+        rho * (later + t * scattered),
     )
 
 
