@@ -8,7 +8,7 @@ Model
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -106,7 +106,30 @@ def recipe_arrays(
     """
     toners = {name: i for i, name in enumerate(curves.toners)}
     grounds = {name: i for i, name in enumerate(curves.grounds)}
-    faults = [
+    fractions, load = np.zeros((len(recipes), len(toners))), np.empty(len(recipes))
+    try:
+        for row, recipe in enumerate(recipes):
+            blend, medium_parts, coats = recipe.blend, recipe.medium_parts, recipe.coats
+            if all(type(part) is int for part in (*blend.values(), medium_parts, coats)):
+                # As exact as by fractions, and many times as fast.
+                whole = sum(blend.values())
+                for name, part in blend.items():
+                    fractions[row, toners[name]] = part / whole
+                load[row] = coats / (1 + medium_parts)
+            else:
+                for name, share in recipe.fractions.items():
+                    fractions[row, toners[name]] = float(share)
+                load[row] = float(recipe.load)
+        place = np.array([grounds[recipe.ground] for recipe in recipes], dtype=np.int64)
+    except KeyError:
+        raise FewtoneError(*_not_learnt(toners, grounds, recipes)) from None
+    return fractions, load, place
+
+
+def _not_learnt(
+    toners: Collection[str], grounds: Collection[str], recipes: Iterable[Recipe]
+) -> list[Fault]:
+    return [
         Fault(
             f"'{name}' is not among the learnt {what}: {', '.join(known)}.",
             fix="Correct the name, or read panels of it and run `fewtone learn`.",
@@ -120,14 +143,6 @@ def recipe_arrays(
         for name in names
         if name not in known
     ]
-    if faults:
-        raise FewtoneError(*faults)
-    fractions = np.zeros((len(recipes), len(toners)))
-    for row, recipe in enumerate(recipes):
-        for name, share in recipe.fractions.items():
-            fractions[row, toners[name]] = float(share)
-    load = np.array([float(recipe.load) for recipe in recipes])
-    return fractions, load, np.array([grounds[r.ground] for r in recipes], dtype=np.int64)
 
 
 def film_reflectance(

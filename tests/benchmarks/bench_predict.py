@@ -27,6 +27,7 @@ import numpy as np  # noqa: E402
 from benchmarks.hard_case import LIGHT, hard_shelf  # noqa: E402
 from fewtone.colorimetry import weights, white_point  # noqa: E402
 from fewtone.model.recipe import Recipe  # noqa: E402
+from fewtone.optics.integrals import internal_return  # noqa: E402
 from fewtone.predict import film_reflectance, lab_of, predict, recipe_arrays  # noqa: E402
 from fewtone.typing import FloatArray  # noqa: E402
 
@@ -56,25 +57,15 @@ def main() -> None:
     escape = curves.optics.terms(grid).escape
     none = float(escape[0])
     path = -float(np.log(curves.optics.terms(np.ones(1)).escape[0] / none))
-    # R = escape·ρ·(1 + ρ·back₁/(1 - ρ·back₂)): of two ρ each ground's tables of back₁ and back₂.
-    tables = []
-    for trap in curves.trap:
-        one, two = (
-            rho / (curves.optics.reflectance(grid, rho, trap) / (escape * rho) - 1.0)
-            for rho in (0.4, 0.8)
-        )
-        back = 1.0 / (2.0 * one - two)
-        tables.append((back, (one - two) / 0.4 * back))
-    films = [np.flatnonzero(ground == place) for place in range(len(curves.grounds))]
+    table = internal_return(grid, curves.optics.index)
 
     def plain() -> FloatArray:
         """The whole of it, written out."""
         tau = (fractions * load[:, np.newaxis]) @ curves.absorption
-        rho, place = curves.ground_reflectance[ground], np.sqrt(tau)
-        again = np.empty_like(tau)
-        for own, (first, later) in zip(films, tables, strict=True):
-            back = rho[own] * np.interp(place[own], root, first)
-            again[own] = back / (1.0 - rho[own] * np.interp(place[own], root, later))
+        rho, t = curves.ground_reflectance[ground], curves.trap[ground, np.newaxis]
+        trapped = np.interp(np.sqrt(tau), root, table)
+        first = t * (t**0.4 * trapped + (1.0 - t**0.4) * table[0] * np.exp(-2.5 * tau))
+        again = rho * first / (1.0 - rho * t ** (1 / 3) * trapped)
         reflectance = none * np.exp(-path * tau) * rho * (1.0 + again)
         ratio = reflectance @ weight / white
         f = np.where(ratio > (6 / 29) ** 3, np.cbrt(ratio), ratio * (29 / 6) ** 2 / 3 + 4 / 29)
