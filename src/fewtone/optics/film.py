@@ -119,16 +119,18 @@ class FilmOptics:
             escape *= integral_table(self.index, False).value(depth)
         return FilmTerms(escape, integral_table(self.index, True).value(depth))
 
-    def slopes(self, tau: FloatLike) -> FilmTerms:
-        """Derivatives of `terms` in τ, the same shape."""
+    def slopes(self, tau: FloatLike) -> tuple[FilmTerms, FilmTerms]:
+        """`terms`, and their derivatives in τ, the same shape."""
         depth = np.asarray(tau, dtype=float)
         scale, path = self._direct
-        beam = scale * np.exp(-path * depth)
-        escape = -path * beam
+        escape = scale * np.exp(-path * depth)
+        escape_by = -path * escape
         if self.geometry is not Geometry.DIRECTIONAL:
-            diffuse = integral_table(self.index, False)
-            escape = escape * diffuse.value(depth) + beam * diffuse.slope(depth)
-        return FilmTerms(escape, integral_table(self.index, True).slope(depth))
+            diffuse, diffuse_by = integral_table(self.index, False).value_and_slope(depth)
+            escape_by = escape_by * diffuse + escape * diffuse_by
+            escape = escape * diffuse
+        trapped, trapped_by = integral_table(self.index, True).value_and_slope(depth)
+        return FilmTerms(escape, trapped), FilmTerms(escape_by, trapped_by)
 
     def reflectance(
         self,
@@ -183,7 +185,7 @@ class FilmOptics:
 
         The arguments are those of `reflectance`; without scattering the derivative in it is zero.
         """
-        clear, clear_by = self.terms(tau), self.slopes(tau)
+        clear, clear_by = self.slopes(tau)
         rho = np.asarray(ground, dtype=float)
         if scattering is None:
             haze = Part(NOTHING, NOTHING, NOTHING, NOTHING)
@@ -195,7 +197,7 @@ class FilmOptics:
             haze = Part(added.terms.haze, by_tau, by_scattering, NOTHING)
             escape, back_1, back_2 = hazy_slopes(
                 (clear, clear_by),
-                (self.terms(depth), self.slopes(depth)),
+                self.slopes(depth),
                 added,
                 (tau, scattering),
                 trap,

@@ -88,14 +88,15 @@ class IntegralTable:
             result += coefficients[cell]
         return result
 
-    def slope(self, tau: FloatArray) -> FloatArray:
-        """Derivative of the function in τ, the same shape."""
+    def value_and_slope(self, tau: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """The function and its derivative at τ, both of its shape."""
         # dτ = 2√τ d√τ: at τ = 0 that is 0/0, so the limit is taken a hair away from it.
-        depth = np.maximum(tau, 1e-8)
+        depth = np.maximum(tau, 1e-12)
         cell, inside = self._place(depth)
-        _, first, second, third = self.cubics
-        along = first[cell] + inside * (2.0 * second[cell] + inside * 3.0 * third[cell])
-        return np.asarray(along * (0.5 * self.nodes_per_unit) / np.sqrt(depth))
+        constant, first, second, third = (coefficients[cell] for coefficients in self.cubics)
+        value = ((third * inside + second) * inside + first) * inside + constant
+        along = (3.0 * third * inside + 2.0 * second) * inside + first
+        return value, along * (0.5 * self.nodes_per_unit) / np.sqrt(depth)
 
     def _place(self, tau: FloatArray) -> tuple[IntArray, FloatArray]:
         along = np.minimum(np.sqrt(tau) * self.nodes_per_unit, self.cubics.shape[1] - 1e-9)
