@@ -35,6 +35,7 @@ from itertools import combinations
 import numpy as np
 
 from fewtone.bench.colour import dose_of, lab_of_doses
+from fewtone.bench.hand import hand_covariance, repeat_variance
 from fewtone.bench.mix import MEDIUM, shares
 from fewtone.colorimetry import Light
 from fewtone.model.curves import Curves
@@ -237,8 +238,7 @@ class _Setup:
         log_dose_of[np.arange(k), :, 1 + np.arange(k)] = 1.0
         mixing, measurement = settings.mixing, settings.measurement
         steady = np.zeros((size, size))
-        shared = np.minimum.outer(coats, coats) / np.multiply.outer(coats, coats)
-        steady[1 : 1 + k, 1 : 1 + k] = mixing.panel_cv**2 + mixing.coat_cv**2 * shared
+        steady[1 : 1 + k, 1 : 1 + k] = hand_covariance(coats, mixing)
         spread = np.full(size, STEADY_SD)
         spread[1 + k + n : 2 + k + 2 * n] = mixing.pour_cv
         spread[-3:] = CURVES_SD if curves_sd is None else curves_sd
@@ -246,7 +246,7 @@ class _Setup:
         steady[plain, plain] = spread[plain] ** 2
         # A floor for a shelf that claims a perfect hand or instrument.
         steady += 1e-8 * np.eye(size)
-        repeat = max(measurement.repeat_sd, 0.02) ** 2
+        repeat = repeat_variance(measurement)
         return cls(
             curves=curves,
             ground=recipe.ground,

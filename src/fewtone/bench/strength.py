@@ -28,6 +28,7 @@ import numpy as np
 
 from fewtone.bench.belief import CURVES_SD
 from fewtone.bench.colour import dose_of, lab_of_doses
+from fewtone.bench.hand import hand_covariance, repeat_variance
 from fewtone.bench.mix import MEDIUM, shares
 from fewtone.bench.panel import PanelReading
 from fewtone.certainty import lab_deviations, reflectance_deviations
@@ -129,12 +130,11 @@ class StrengthProblem:
         log_dose_of[:, :, 1 + k :] = np.eye(n, n + 1) - volume
         mixing = settings.mixing
         coats = np.array([float(count) for count, _ in readings])
-        # Later steps of a strip contain the earlier coats; other panels have a hand of their own.
-        common = np.minimum.outer(coats, coats) / np.multiply.outer(coats, coats)
-        hand = (mixing.panel_cv**2 + mixing.coat_cv**2 * common) * np.equal.outer(panels, panels)
+        # Other panels have a hand of their own.
+        hand = hand_covariance(coats, mixing) * np.equal.outer(panels, panels)
         prior = np.diag(np.full(k + n + 2, mixing.pour_cv**2 + _FLOOR**2))
         prior[1 : 1 + k, 1 : 1 + k] = hand + _FLOOR**2 * np.eye(k)
-        repeat = max(settings.measurement.repeat_sd, 0.02) ** 2
+        repeat = repeat_variance(settings.measurement)
         return cls(
             curves=curves,
             ground=recipe.ground,

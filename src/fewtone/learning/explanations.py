@@ -169,7 +169,9 @@ class _Court:
         for k, place, light in one.blocks():
             if light is None:
                 read = self.seen.spectral[one.group.readings[i, k]]
-                fit = np.maximum(read + one.residual[i, place] * self._sd(read), 1e-4)
+                fit = np.maximum(
+                    read + one.residual[i, place] * self.problem.noise.of_reflectance(read), 1e-4
+                )
                 found[k] = float(np.median(np.maximum(read, 1e-4) / fit))
         return found
 
@@ -186,16 +188,17 @@ class _Court:
             node, change = row - place.start, weighed[row] / precision[row]
             reading = int(one.group.readings[i, k])
             cells = (
-                self._bands(items, k, node, change * self._sd(self.seen.spectral[reading])[node])
+                self._bands(
+                    items,
+                    k,
+                    node,
+                    change * self.problem.noise.of_reflectance(self.seen.spectral[reading])[node],
+                )
                 if lit is None
                 else [self._lab_cell(items, k, lit, node, change * self.problem.noise.lab)]
             )
             for cell in cells:
                 yield from number_slips(items, cell, weighed.size)
-
-    def _sd(self, read: FloatArray) -> FloatArray:
-        noise = self.problem.noise
-        return np.asarray(np.hypot(noise.relative * read, noise.absolute))
 
     def _bands(self, items: Sequence[Reading], k: int, node: int, change: float) -> Iterator[Cell]:
         """The file's columns that a wavelength of the fit was read in."""

@@ -34,6 +34,10 @@ class Noise:
     absolute: float
     lab: float
 
+    def of_reflectance(self, reflectance: FloatArray) -> FloatArray:
+        """Standard deviation of a reading of this reflectance [1], the same shape."""
+        return np.asarray(np.hypot(self.relative * reflectance, self.absolute))
+
     def scaled(self, factor: float) -> Noise:
         """The same noise, larger by a factor."""
         return Noise(self.relative * factor, self.absolute * factor, self.lab * factor)
@@ -161,15 +165,12 @@ class Problem:
             if group.spectral[k]:
                 gain = np.exp(at.log_gain[group.panels])[:, np.newaxis]
                 read = self.seen.spectral[rows]
-                parts.append((reflectance[rows] * gain - read) / self._sd(read))
+                parts.append((reflectance[rows] * gain - read) / self.noise.of_reflectance(read))
             for light in group.lights[k]:
                 matrix, white = self._colour[light]
                 lab = lab_from_xyz(reflectance[rows] @ matrix, white)
                 parts.append((lab - self.seen.lab[rows, light]) / self.noise.lab)
         return np.concatenate(parts, axis=1)
-
-    def _sd(self, read: FloatArray) -> FloatArray:
-        return np.hypot(self.noise.relative * read, self.noise.absolute)
 
     def _linear(self, group: Group, curves: _Slopes, at: Unknowns, films: FloatArray) -> Linear:
         shared, local = [], []
@@ -178,7 +179,7 @@ class Problem:
             columns = self._columns(group, rows, curves, at, films)
             if group.spectral[k]:
                 gain = np.exp(at.log_gain[group.panels])[:, np.newaxis]
-                link = gain / self._sd(self.seen.spectral[rows])
+                link = gain / self.noise.of_reflectance(self.seen.spectral[rows])
                 shared.append(columns.spectral(link))
                 local.append(columns.local(link, curves.reflectance[rows]))
             for light in group.lights[k]:

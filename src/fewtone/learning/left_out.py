@@ -155,7 +155,7 @@ def prediction_errors(problem: Problem, expected: list[Expectation], light: Ligh
             rows, residual = one.group.readings[:, k], one.nominal[:, place]
             if lit is None:
                 read = seen.spectral[rows]
-                sd = np.hypot(noise.relative * read, noise.absolute)
+                sd = noise.of_reflectance(read)
                 found = np.maximum(read + residual * sd, 0.0) @ matrix
                 off[rows, 0] = delta_e_2000(
                     lab_from_xyz(found, white), lab_from_xyz(read @ matrix, white)
@@ -219,7 +219,7 @@ def _model_error(problem: Problem, group: Group, at: Unknowns, rows: int) -> Flo
         reading = group.readings[:, k]
         if lit is None:
             read = seen.spectral[reading]
-            size = read / np.hypot(noise.relative * read, noise.absolute)
+            size = read / noise.of_reflectance(read)
             out[:, place, place] = likeness * size[:, np.newaxis] * size[..., np.newaxis]
         else:
             # L + 16, a and b go with the cube root of the light.

@@ -215,7 +215,7 @@ def _read_as(
     band = np.arange(waves) * min(_BANDS, waves) // waves
     averaged = (band == np.arange(band[-1] + 1)[:, np.newaxis]).astype(np.float64)
     averaged /= np.sqrt(averaged.sum(axis=1, keepdims=True))
-    sd = np.hypot(noise.relative * reflectance, noise.absolute)
+    sd = noise.of_reflectance(reflectance)
     return np.asarray(averaged / sd[:, np.newaxis])
 
 

@@ -264,7 +264,7 @@ class FilmOptics:
     @property
     def _most_trapped(self) -> float:
         """`trapped` of no film at all."""
-        return float(integral_table(self.index, True).value(np.zeros(())))
+        return integral_table(self.index, True).at_zero
 
     @property
     def _direct(self) -> tuple[float, float]:

@@ -78,6 +78,11 @@ class IntegralTable:
     nodes_per_unit: float
     cubics: FloatArray  # (4, n_cells): value, then the coefficients of x, x², x³ in the cell
 
+    @property
+    def at_zero(self) -> float:
+        """The function at no depth at all."""
+        return float(self.cubics[0, 0])
+
     def value(self, tau: FloatArray) -> FloatArray:
         """The function at τ, the same shape."""
         cell, inside = self._place(tau)
