@@ -51,7 +51,7 @@ def invented_shelf(
     grounds += [0.15 + 0.6 / (1.0 + np.exp(-(x - 0.4) / 0.08))]
     for _ in range(n_grounds - len(grounds)):
         grounds.append(0.2 + 0.5 * np.exp(-0.5 * ((x - rng.uniform(0, 1)) / 0.3) ** 2))
-    trap = np.array([1.0, 0.55, 0.5, 0.6, *rng.uniform(0.4, 0.7, max(0, n_grounds - 4))])
+    return_ratio = np.array([1.0, 0.55, 0.5, 0.6, *rng.uniform(0.4, 0.7, max(0, n_grounds - 4))])
     names = tuple(f"toner-{i:02d}" for i in range(n_toners))
     ground_names = ("white", "silver", "charcoal", "gold", *(f"tint-{i}" for i in range(n_grounds)))
     curves = Curves(
@@ -60,7 +60,7 @@ def invented_shelf(
         absorption=np.array(rows),
         grounds=ground_names[:n_grounds],
         ground_reflectance=np.array(grounds[:n_grounds]),
-        trap=trap[:n_grounds],
+        return_ratio=return_ratio[:n_grounds],
         optics=FilmOptics(geometry),
         scattering=scattering,
     )

@@ -20,7 +20,7 @@ _TRAP = {"solid": 1.0, "metallic": 0.5}
 
 
 def lamp_curves(digest: str = "") -> Curves:
-    """The booth's toners and grounds as curves, a metallic ground's trap fraction taken as 0.5."""
+    """The booth's toners and grounds as curves, metallics with a return ratio of 0.5."""
     toners, grounds = lamp_toners(), lamp_grounds()
     return Curves(
         wavelength_nm=GRID_NM,
@@ -28,7 +28,7 @@ def lamp_curves(digest: str = "") -> Curves:
         absorption=np.stack([toner.absorption for toner in toners]),
         grounds=tuple(ground.name for ground in grounds),
         ground_reflectance=np.stack([ground.reflectance for ground in grounds]),
-        trap=np.array([_TRAP[ground.kind] for ground in grounds]),
+        return_ratio=np.array([_TRAP[ground.kind] for ground in grounds]),
         optics=FilmOptics(Geometry.DIRECTIONAL),
         readings_digest=digest,
         version="test",

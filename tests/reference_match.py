@@ -18,7 +18,7 @@ import numpy as np
 from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Number
-from fewtone.predict import film_reflectance, lab_of
+from fewtone.prediction.forward import lab_of, reflectance
 from fewtone.typing import FloatArray
 
 __all__ = ["Answer", "plain_loop"]
@@ -80,7 +80,8 @@ def plain_loop(
             recipes.append((len(blend), total, position, count, grounds.index(ground), line))
 
     def lab(build: float) -> FloatArray:
-        return lab_of(curves, film_reflectance(curves, fractions, loads * build, places), light)
+        doses = fractions * (loads * build)[:, np.newaxis]
+        return lab_of(curves, reflectance(curves, doses, places), light)
 
     distance = np.round(delta_e_2000(lab(1.0), np.array(target)), 6)
     uneven = np.round(delta_e_2000(lab(0.9), lab(1.1)), 2)

@@ -11,6 +11,8 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from fewtone.version import __version__
+
 if TYPE_CHECKING:
     from fewtone.api import learn, load, new
     from fewtone.colorimetry import Light
@@ -35,8 +37,6 @@ __all__ = [
     "parse",
     "take",
 ]
-
-__version__ = "0.1.0"
 
 _HOMES = {
     "Fault": "errors",

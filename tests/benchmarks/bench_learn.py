@@ -32,8 +32,8 @@ from fewtone.io.settings import load_settings  # noqa: E402
 from fewtone.learning import estimate  # noqa: E402
 from fewtone.learning.forward import Noise, Problem  # noqa: E402
 from fewtone.learning.observations import observe  # noqa: E402
+from fewtone.learning.parameters import shared_prior  # noqa: E402
 from fewtone.learning.starts import starting_point  # noqa: E402
-from fewtone.learning.unknowns import shared_prior  # noqa: E402
 from fewtone.model.readings import Readings  # noqa: E402
 from fewtone.model.shelf import ShelfSettings  # noqa: E402
 from fewtone.typing import FloatArray, IntArray  # noqa: E402
@@ -118,7 +118,7 @@ def _shelf(toners: int, blends: int, lights: tuple[str, ...]) -> tuple[ShelfSett
 
 
 def _problem(settings: ShelfSettings, readings: Readings) -> tuple[Problem, FloatArray]:
-    """The fit as the general solver has it: all unknowns in one vector, and where to begin."""
+    """The fit as the general solver has it: all parameters in one vector, and where to begin."""
     noise = Noise(0.002, 0.0005, settings.measurement.repeat_sd)
     problem = Problem(
         observe(settings, readings), settings.measurement.optics, settings.mixing, noise
@@ -159,7 +159,7 @@ def _general(problem: Problem, start: FloatArray) -> None:
             parts += [r @ vector[row] for r, row in zip(roots, rows, strict=True) if row.size]
         return np.concatenate(parts)
 
-    def slopes(vector: FloatArray) -> FloatArray:
+    def derivatives(vector: FloatArray) -> FloatArray:
         blocks = []
         for i, linear in enumerate(problem.linearise(unpacked(vector))):  # type: ignore[arg-type]
             for j, row in enumerate(local_places[i]):
@@ -178,7 +178,7 @@ def _general(problem: Problem, start: FloatArray) -> None:
                     blocks.append(block)
         return np.concatenate(blocks)
 
-    least_squares(residuals, start, jac=slopes, xtol=1e-6, ftol=1e-6, max_nfev=60)
+    least_squares(residuals, start, jac=derivatives, xtol=1e-6, ftol=1e-6, max_nfev=60)
 
 
 if __name__ == "__main__":

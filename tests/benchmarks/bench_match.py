@@ -140,10 +140,12 @@ def _plain_seconds() -> float:
         least = np.inf
         for support in few:
             curve = shares @ curves.absorption[support]
-            for rho, trap in zip(curves.ground_reflectance, curves.trap, strict=True):
+            for rho, return_ratio in zip(
+                curves.ground_reflectance, curves.return_ratio, strict=True
+            ):
                 for loads in np.array_split(lattice.load_values, 12):
                     tau = (loads[:, np.newaxis, np.newaxis] * curve).reshape(-1, len(rho))
-                    xyz = curves.optics.reflectance(tau, rho, trap) @ weight
+                    xyz = curves.optics.reflectance(tau, rho, return_ratio) @ weight
                     least = min(least, delta_e_2000(lab_from_xyz(xyz, white), target).min())
         seconds.append(time.perf_counter() - start)
     return float(np.median(seconds)) * lattice.colours / (len(few) * per_support)

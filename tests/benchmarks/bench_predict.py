@@ -2,7 +2,7 @@
 
     python tests/benchmarks/bench_predict.py
 
-`predict` takes recipes and gives reflectance and CIELAB; `film_reflectance` and `lab_of` are what
+`predict` takes recipes and gives reflectance and CIELAB; `reflectance` and `lab_of` are what
 it does once recipes are arrays. The plain expression is a finisher's script for a coat without
 surface reflection: Bouguer, Beer and Lambert, the light that the film traps read off a table by
 `numpy.interp`, CIELAB. `numpy.exp` on as many values as there are wavelengths is a floor for what
@@ -28,7 +28,7 @@ from benchmarks.hard_case import LIGHT, hard_shelf  # noqa: E402
 from fewtone.colorimetry import weights, white_point  # noqa: E402
 from fewtone.model.recipe import Recipe  # noqa: E402
 from fewtone.optics.integrals import internal_return  # noqa: E402
-from fewtone.predict import film_reflectance, lab_of, predict, recipe_arrays  # noqa: E402
+from fewtone.prediction.forward import lab_of, predict, recipe_doses, reflectance  # noqa: E402
 from fewtone.typing import FloatArray  # noqa: E402
 
 _RECIPES, _REPEATS = 20_000, 7
@@ -50,7 +50,7 @@ def main() -> None:
         )
         for _ in range(_RECIPES)
     ]
-    fractions, load, ground = recipe_arrays(curves, recipes)
+    doses, ground = recipe_doses(curves, recipes)
     weight, white = weights(curves.wavelength_nm, LIGHT), white_point(LIGHT)
     root = np.linspace(0.0, np.sqrt(_LARGEST_DEPTH), 8192)
     grid = np.array(root**2)
@@ -61,19 +61,19 @@ def main() -> None:
 
     def plain() -> FloatArray:
         """The whole of it, written out."""
-        tau = (fractions * load[:, np.newaxis]) @ curves.absorption
-        rho, t = curves.ground_reflectance[ground], curves.trap[ground, np.newaxis]
+        tau = doses @ curves.absorption
+        rho, t = curves.ground_reflectance[ground], curves.return_ratio[ground, np.newaxis]
         trapped = np.interp(np.sqrt(tau), root, table)
         first = t * (t**0.4 * trapped + (1.0 - t**0.4) * table[0] * np.exp(-2.5 * tau))
         again = rho * first / (1.0 - rho * t ** (1 / 3) * trapped)
-        reflectance = none * np.exp(-path * tau) * rho * (1.0 + again)
-        ratio = reflectance @ weight / white
+        film = none * np.exp(-path * tau) * rho * (1.0 + again)
+        ratio = film @ weight / white
         f = np.where(ratio > (6 / 29) ** 3, np.cbrt(ratio), ratio * (29 / 6) ** 2 / 3 + 4 / 29)
         x, y, z = f.T
         return np.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)], axis=-1)
 
     def arrays() -> FloatArray:
-        return lab_of(curves, film_reflectance(curves, fractions, load, ground), LIGHT)
+        return lab_of(curves, reflectance(curves, doses, ground), LIGHT)
 
     values = rng.random((_RECIPES, len(curves.wavelength_nm)))
     apart = float(np.abs(plain() - arrays()).max())

@@ -21,7 +21,7 @@ from pypdf import PdfReader
 import fewtone
 from fewtone.colorimetry import Light
 from fewtone.model.shelf import Ground
-from fewtone.sheet.content import Sheet, sheet
+from fewtone.report.content import Sheet, sheet
 
 RECIPE = "2 marigold + 1 dusk, 6:1, 4 coats over silver"
 TARGET = "36,-8,28"
@@ -275,7 +275,7 @@ def pages() -> dict[str, Callable[[Path], Sheet]]:
             shelf.curves,
             grounds=tuple(grounds),
             ground_reflectance=np.tile(shelf.curves.ground_reflectance[:1], (9, 1)),
-            trap=np.full(9, 0.5),
+            return_ratio=np.full(9, 0.5),
         )
         parts = " + ".join(f"{10 + i}.25 {name}" for i, name in enumerate(list(toners)[:8]))
         recipe = fewtone.parse(f"{parts}, 7.5:1, 11 coats over a-ground-of-a-long-name-7")

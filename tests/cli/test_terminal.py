@@ -107,7 +107,7 @@ def test_the_recipe_comes_first_and_bold(name: str, shelf: str) -> None:
 
 def test_the_prediction_stands_framed_by_the_target(shelf: str) -> None:
     """The block's edge is the target's colour and its middle the prediction's."""
-    from fewtone.sheet.swatches import swatch
+    from fewtone.report.swatches import swatch
 
     screen, _ = terminal(*COMMANDS["check"], "--shelf", shelf)
     result = fewtone.load(shelf).check(RECIPE, target=TARGET)
@@ -185,7 +185,7 @@ def test_a_colour_that_no_screen_shows_is_marked(shelf: str) -> None:
 
 
 def _shown(shelf: str) -> bool:
-    from fewtone.sheet.swatches import swatch
+    from fewtone.report.swatches import swatch
 
     result = fewtone.load(shelf).check("lagoon, 4:1, 6 coats over gold")
     return swatch(result.match.lab, result.light).shown

@@ -22,7 +22,7 @@ from fewtone.io.readings import load_readings
 from fewtone.io.settings import load_settings
 from fewtone.learning import Learnt, estimate
 from fewtone.model.recipe import parse
-from fewtone.predict import film_reflectance, lab_of
+from fewtone.prediction.forward import lab_of, reflectance
 
 __all__ = ["SETS", "Trial", "TrialSet", "pooled", "run", "strip_floor"]
 
@@ -99,7 +99,7 @@ def run(which: TrialSet, seed: int) -> Trial:
     off = []
     for place, ground in enumerate(grounds):
         over = np.full(N_BLENDS, curves.grounds.index(ground))
-        film = film_reflectance(curves, fractions, blends.load, over)
+        film = reflectance(curves, fractions * blends.load[:, None], over)
         off.append(delta_e(lab_of(curves, film, Light("D65", 10)), truth[:, place]))
     return Trial(booth, learnt, np.array(off))
 

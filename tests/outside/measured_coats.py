@@ -24,7 +24,7 @@ from fewtone.learning import Learnt, estimate
 from fewtone.model.readings import Reading, Readings
 from fewtone.model.recipe import exact_number
 from fewtone.model.shelf import Ground, Measurement, Mixing, ShelfSettings, Toner
-from fewtone.predict import film_reflectance
+from fewtone.prediction.forward import reflectance
 from outside.datasets import wheel
 
 __all__ = ["LIGHT", "MeasuredCoats", "Mixes", "achieved", "learn_pigments", "load", "predicted"]
@@ -131,10 +131,7 @@ def learn_pigments(coats: MeasuredCoats) -> Learnt:
 def predicted(learnt: Learnt, mixes: Mixes) -> Array:
     """Return the mixes' predicted spectra ``(n, 41)``."""
     # A hundredth of a millilitre is the coat here.
-    dose = 100.0 * mixes.amount.sum(axis=1)
-    fractions = mixes.amount / mixes.amount.sum(axis=1, keepdims=True)
-    paper = np.zeros(len(dose), dtype=np.int64)
-    return np.asarray(film_reflectance(learnt.curves, fractions, dose, paper))
+    return reflectance(learnt.curves, 100.0 * mixes.amount, np.asarray(0))
 
 
 def achieved(coats: MeasuredCoats, learnt: Learnt, mixes: Mixes) -> Array:

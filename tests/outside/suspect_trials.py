@@ -21,11 +21,11 @@ from booth import Booth, Step, delta_e, lab, lamp_grounds, random_toners
 from fewtone.io.readings import load_readings
 from fewtone.io.settings import load_settings
 from fewtone.learning import Suspect
-from fewtone.learning.certainty import shared_covariance
-from fewtone.learning.joint import fit
-from fewtone.learning.left_out import expectations
+from fewtone.learning.diagnosis.suspects import find_suspects
+from fewtone.learning.estimate import fit
+from fewtone.learning.leave_one_out import expectations
 from fewtone.learning.observations import observe
-from fewtone.learning.suspects import find_suspects
+from fewtone.learning.uncertainty import shared_covariance
 
 __all__ = ["SLIPS", "Verdict", "clean_set", "planted_set"]
 

@@ -16,7 +16,6 @@ import pytest
 from numpy.random import Generator
 
 from booth import Booth, delta_e, lamp_grounds, random_toners
-from fewtone.bench.adjust import Adjustment, adjust
 from fewtone.io.readings import load_readings
 from fewtone.io.settings import load_settings
 from fewtone.learning import estimate
@@ -25,6 +24,7 @@ from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
 from fewtone.typing import FloatArray
+from fewtone.workshop.panel.adjust import Adjustment, adjust
 
 SEEDS = (501, 502, 503, 504)
 HEAVY_HAND_SEEDS, HEAVY_HAND = (501, 502), 0.05

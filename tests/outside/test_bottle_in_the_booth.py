@@ -15,12 +15,12 @@ import pytest
 from numpy.random import Generator
 
 from booth import Booth, delta_e
-from fewtone.bench.bottle import BOTTLE_SD, Bottle, Verdict, bottle
 from fewtone.colorimetry import Light
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import Ground, Measurement, Mixing, ShelfSettings, Toner
-from fewtone.predict import predict
+from fewtone.prediction.forward import predict
 from fewtone.typing import FloatArray
+from fewtone.workshop.panel.bottle import BOTTLE_SD, Bottle, Verdict, bottle
 from outside.learning_trials import SETS, Trial, run
 
 SETS_TRIED = ("spectral", "spectral, three hazy", "Lab")

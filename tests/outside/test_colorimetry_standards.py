@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from fewtone.appearance import adapt_cmccat2000, metamerism_index
 from fewtone.colorimetry import (
     ILLUMINANTS,
     OBSERVERS,
@@ -23,6 +22,7 @@ from fewtone.colorimetry import (
     xyz,
     xyz_from_lab,
 )
+from fewtone.colorimetry.appearance import adapt_cmccat2000, metamerism_index
 
 with warnings.catch_warnings():
     # It says at import that it cannot draw without a plotting library; nothing is drawn here.

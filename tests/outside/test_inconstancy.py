@@ -11,8 +11,8 @@ import colour
 import numpy as np
 import pytest
 
-from fewtone.appearance import inconstancy
 from fewtone.colorimetry import Light, white_point, xyz
+from fewtone.colorimetry.appearance import inconstancy
 
 # Two float implementations; the published inverse matrix is printed to eight digits.
 IMPLEMENTATIONS = 1e-5

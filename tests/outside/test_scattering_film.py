@@ -54,7 +54,7 @@ def test_hazy_films_equal_discrete_ordinates(geometry: str, index: float) -> Non
 
 
 # Flake's lobe as a slope [rad] and a diffuse share, against angular simulation: root mean square
-# in L* of clear films, and of hazy ones with the same trap fraction. The law of `flake` is
+# in L* of clear films, and of hazy ones with the same internal-return ratio. The law of `flake` is
 # empirical; where lobes are sharp, or light is gathered from all sides, it is worse.
 LOBES = [
     ("45:0", 0.30, 0.10, 0.03, 0.25),
@@ -71,7 +71,7 @@ LOBES = [
 def test_films_over_flake(
     geometry: str, slope: float, diffuse: float, clear_rms: float, hazy_rms: float
 ) -> None:
-    """One trap fraction describes a lobe: clear films over dark and bright flake, then hazy ones.
+    """One return ratio describes a lobe: clear films over dark and bright flake, then hazy ones.
 
     One factor for every meeting with the ground, as the law for Lambertian grounds would have it,
     misses clear films half as far again at least.
@@ -83,21 +83,24 @@ def test_films_over_flake(
     hazy = reflectance(absorbed, inner, lobe, geometry=geometry, scattering=scattered)
     bare = clear[..., :1]
 
-    def of_clear(trap: float) -> float:
-        ground = film.ground_from_bare(bare, trap)
-        return _lightness_miss(film.reflectance(absorbed, ground, trap), clear)
+    def of_clear(return_ratio: float) -> float:
+        ground = film.ground_from_bare(bare, return_ratio)
+        return _lightness_miss(film.reflectance(absorbed, ground, return_ratio), clear)
 
-    def as_lambertian(trap: float) -> float:
+    def as_lambertian(return_ratio: float) -> float:
         (escape, trapped), (whole, most) = film.terms(absorbed), film.terms(0.0)
-        ground = bare / (whole + trap * most * bare)
-        return _lightness_miss(escape * ground / (1.0 - trap * ground * trapped), clear)
+        ground = bare / (whole + return_ratio * most * bare)
+        return _lightness_miss(escape * ground / (1.0 - return_ratio * ground * trapped), clear)
 
-    trap = minimize_scalar(of_clear, bounds=(0.01, 1.0), method="bounded").x
+    return_ratio = minimize_scalar(of_clear, bounds=(0.01, 1.0), method="bounded").x
     rough = minimize_scalar(as_lambertian, bounds=(0.01, 1.0), method="bounded").fun
-    assert of_clear(trap) < clear_rms
-    assert rough > 1.5 * of_clear(trap)
+    assert of_clear(return_ratio) < clear_rms
+    assert rough > 1.5 * of_clear(return_ratio)
     found = film.reflectance(
-        absorbed, film.ground_from_bare(bare, trap), trap, np.broadcast_to(scattered, hazy.shape)
+        absorbed,
+        film.ground_from_bare(bare, return_ratio),
+        return_ratio,
+        np.broadcast_to(scattered, hazy.shape),
     )
     assert _lightness_miss(found, hazy) < hazy_rms
 

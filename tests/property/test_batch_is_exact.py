@@ -11,11 +11,11 @@ from math import isclose
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fewtone.bench.batch import Batch, batch
-from fewtone.bench.pours import smallest_on_steps, to_running_steps
-from fewtone.documents import batch_document
 from fewtone.model.recipe import Number, Recipe
 from fewtone.model.shelf import Additive, Medium, ShelfSettings
+from fewtone.report.json import batch_document
+from fewtone.workshop.pour.batch import Batch, batch
+from fewtone.workshop.pour.pours import smallest_on_steps, to_running_steps
 from invented import invented_shelf
 
 CURVES, PLAIN = invented_shelf(5, 5, 2)

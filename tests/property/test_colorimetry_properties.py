@@ -15,7 +15,7 @@ from fewtone.colorimetry import (
     delta_e_2000,
     lab_from_hex,
     lab_from_xyz,
-    lab_slopes,
+    lab_jacobian,
     srgb_from_xyz,
     weights,
     white_point,
@@ -82,7 +82,7 @@ def test_xyz_round_trips(values: Array, light: Light) -> None:
 def test_slopes_are_those_of_cielab(values: Array, light: Light) -> None:
     """The analytic slopes agree with central differences."""
     white = white_point(light)
-    slopes = lab_slopes(values, white)
+    slopes = lab_jacobian(values, white)
     step = 1e-5 * white
     for j in range(3):
         shift = step[j] * np.eye(3)[j]

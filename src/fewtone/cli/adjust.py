@@ -9,9 +9,9 @@ import typer
 from fewtone.cli import options
 
 if TYPE_CHECKING:
-    from fewtone.bench.adjust import Adjustment
-    from fewtone.bench.belief import Depth
     from fewtone.cli.console import Part
+    from fewtone.workshop.panel.adjust import Adjustment
+    from fewtone.workshop.panel.posterior import Depth
 
 __all__ = ["adjust"]
 
@@ -69,9 +69,9 @@ def adjust(
     plain: options.PlainOption = False,
 ) -> None:
     """Work out, after a panel was read, how many coats to give, what to add, or to leave it."""
-    from fewtone.bench.mix import strength_cautions
     from fewtone.cli.console import SAFETY, out, print_cautions, print_document
-    from fewtone.documents import adjust_document
+    from fewtone.report.json import adjust_document
+    from fewtone.workshop.pour.mix import strength_cautions
 
     loaded = options.open_shelf(shelf)
     coats = options.count("--sprayed", sprayed)
@@ -108,7 +108,7 @@ def adjust(
 def _parts(result: Adjustment) -> list[Part]:
     from fewtone.cli.console import Framed, Grid, Heading
     from fewtone.cli.words import lab_words, target_words
-    from fewtone.sheet.swatches import swatch
+    from fewtone.report.swatches import swatch
 
     after = result.after
     parts: list[Part] = [Heading(_advice(result)), ""]

@@ -12,9 +12,9 @@ from fewtone.cli import options
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from fewtone.bench.batch import Batch
-    from fewtone.bench.pours import Pour
     from fewtone.cli.console import Grid, Part
+    from fewtone.workshop.pour.batch import Batch
+    from fewtone.workshop.pour.pours import Pour
 
 __all__ = ["batch"]
 
@@ -41,7 +41,7 @@ def batch(
 ) -> None:
     """Work out what to pour: the smallest batch that lands on the cup's lines."""
     from fewtone.cli.console import SAFETY, out, print_cautions, print_document
-    from fewtone.documents import batch_document
+    from fewtone.report.json import batch_document
 
     loaded = options.open_shelf(shelf)
     result = loaded.batch(
@@ -110,8 +110,8 @@ def _headline(result: Batch) -> str:
 
 
 def _grid(pours: Iterable[Pour], *, cup: bool) -> Grid:
-    from fewtone.bench.pours import printed
     from fewtone.cli.console import Grid
+    from fewtone.workshop.pour.pours import printed
 
     pours = tuple(pours)
     rows = []

@@ -9,8 +9,8 @@ import typer
 from fewtone.cli import options
 
 if TYPE_CHECKING:
-    from fewtone.bench.bottle import Bottle
     from fewtone.cli.console import Part
+    from fewtone.workshop.panel.bottle import Bottle
 
 __all__ = ["bottle"]
 
@@ -65,7 +65,7 @@ def bottle(
     The recipe is that of the panel: best the new toner alone, at a middling depth.
     """
     from fewtone.cli.console import SAFETY, out, print_cautions, print_document
-    from fewtone.documents import bottle_document
+    from fewtone.report.json import bottle_document
 
     loaded = options.open_shelf(shelf)
     result = loaded.bottle(
@@ -93,9 +93,9 @@ def bottle(
 
 
 def _parts(result: Bottle) -> list[Part]:
-    from fewtone.bench.bottle import Verdict
     from fewtone.cli.console import Grid, Heading
     from fewtone.cli.words import lab_words
+    from fewtone.workshop.panel.bottle import Verdict
 
     other = result.verdict is Verdict.OTHER
     strength = f"{result.strength:.2f} ± {result.strength_sd:.2f} of the learnt {result.toner}"

@@ -9,10 +9,10 @@ from fewtone.cli import options
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from fewtone.bench.check import Check
-    from fewtone.bench.steadiness import Change
     from fewtone.cli.console import Grid, Part
-    from fewtone.sheet.swatches import Swatch
+    from fewtone.report.swatches import Swatch
+    from fewtone.workshop.look.check import Check
+    from fewtone.workshop.look.steadiness import Change
 
 __all__ = ["check"]
 
@@ -29,7 +29,7 @@ def check(
 ) -> None:
     """Predict a recipe's colour before it is mixed, and how it compares with a target."""
     from fewtone.cli.console import SAFETY, out, print_cautions, print_document
-    from fewtone.documents import check_document
+    from fewtone.report.json import check_document
 
     loaded = options.open_shelf(shelf)
     result = loaded.check(recipe, target=target, light=light, deck=deck, tolerance=tolerance)
@@ -44,8 +44,8 @@ def check(
 def _parts(result: Check) -> list[Part]:
     from fewtone.cli.console import Framed, Heading
     from fewtone.cli.words import lab_words, target_words
-    from fewtone.sheet.swatches import swatch
-    from fewtone.sheet.words import certainty_words, difference_words, evenness_words
+    from fewtone.report.swatches import swatch
+    from fewtone.report.words import difference_words, evenness_words, sureness_words
 
     match, target = result.match, result.target
     lines = [f"Reads {lab_words(match.lab)} in {result.light}"]
@@ -57,7 +57,7 @@ def _parts(result: Check) -> list[Part]:
             f"It is {result.direction}",
             *lines,
             target_words(target),
-            f"How sure: {certainty_words(match.pass_probability)}",
+            f"How sure: {sureness_words(match.pass_probability)}",
         ]
     if match.lab_sd is not None:
         lines.append(f"Known to {lab_words(match.lab_sd)} (standard deviation)")
@@ -90,7 +90,7 @@ def _parts(result: Check) -> list[Part]:
 
 def _lights(result: Check) -> Grid:
     from fewtone.cli.console import Grid
-    from fewtone.sheet.swatches import swatch
+    from fewtone.report.swatches import swatch
 
     rows: list[list[str | Swatch]] = [
         [

@@ -20,9 +20,9 @@ if TYPE_CHECKING:
     from rich.console import Console, RenderableType
     from rich.text import Text
 
-    from fewtone.documents import Document
     from fewtone.errors import Fault
-    from fewtone.sheet.swatches import Swatch
+    from fewtone.report.json import Document
+    from fewtone.report.swatches import Swatch
 
 __all__ = [
     "SAFETY",

@@ -40,11 +40,11 @@ def learn(
     """Learn the optics of toners and grounds from the shelf's readings."""
     from fewtone.api import learn as learn_shelf
     from fewtone.api import load
-    from fewtone.bench.mix import strength_cautions
     from fewtone.cli.console import out, print_cautions, print_document, working
-    from fewtone.documents import learn_document
     from fewtone.io.atomic import write_atomic
     from fewtone.io.settings import load_settings
+    from fewtone.report.json import learn_document
+    from fewtone.workshop.pour.mix import strength_cautions
 
     kind = None if picture is None else _picture_kind(picture, force)
     folder = options.shelf_folder(shelf)
@@ -96,7 +96,7 @@ def _parts(report: FitReport, folder: Path) -> list[Part]:
             str(toner.readings),
             f"{toner.median_de00:.2f}",
             f"{toner.worst_de00:.2f}",
-            f"{toner.left_out_de00:.2f}",
+            f"{toner.leave_one_out_de00:.2f}",
             f"{toner.data_share:.0%}",
             f"{toner.peak_nm:g}",
             f"{toner.strength:.2f}",

@@ -9,9 +9,9 @@ import typer
 from fewtone.cli import options
 
 if TYPE_CHECKING:
-    from fewtone.bench.letdown import Letdown, Strip
     from fewtone.cli.console import Grid, Part
     from fewtone.colorimetry import Light
+    from fewtone.workshop.look.letdown import Letdown, Strip
 
 __all__ = ["letdown"]
 
@@ -31,7 +31,7 @@ def letdown(
 ) -> None:
     """Predict the colour at each coat over each ground, and which comes nearest to a target."""
     from fewtone.cli.console import out, print_cautions, print_document
-    from fewtone.documents import letdown_document
+    from fewtone.report.json import letdown_document
 
     loaded = options.open_shelf(shelf)
     result = loaded.letdown(
@@ -67,7 +67,7 @@ def _parts(result: Letdown) -> list[Part]:
 
 def _grid(strip: Strip, light: Light) -> Grid:
     from fewtone.cli.console import Grid
-    from fewtone.sheet.swatches import swatches
+    from fewtone.report.swatches import swatches
 
     compared = strip.nearest is not None
     blocks = swatches([step.lab for step in strip.steps], light)

@@ -11,7 +11,6 @@ from typing import Annotated
 
 import typer
 
-from fewtone import __version__
 from fewtone.cli import (
     adjust,
     batch,
@@ -26,6 +25,7 @@ from fewtone.cli import (
     take,
 )
 from fewtone.errors import Fault, FewtoneError, UsageError
+from fewtone.version import __version__
 
 __all__ = ["app", "main"]
 
@@ -103,7 +103,7 @@ def _run(words: list[str]) -> int:
 
 def _show(error: FewtoneError, as_json: bool, *, code: int | None = None) -> int:
     from fewtone.cli.console import print_document, print_faults
-    from fewtone.documents import fault_document
+    from fewtone.report.json import fault_document
 
     if as_json:
         print_document(fault_document(error.faults))

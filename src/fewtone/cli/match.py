@@ -48,7 +48,7 @@ def match(
     Exits with 3 when nothing is within tolerance.
     """
     from fewtone.cli.console import SAFETY, out, print_cautions, print_document, working
-    from fewtone.documents import match_document
+    from fewtone.report.json import match_document
 
     rules = options.rule_options(
         max_toners=max_toners,
@@ -107,8 +107,8 @@ def _pick(title: str, pick: Match, result: MatchResult, target: Target) -> list[
     from fewtone.cli.console import Framed, Heading
     from fewtone.cli.words import lab_words
     from fewtone.match import direction
-    from fewtone.sheet.swatches import swatch
-    from fewtone.sheet.words import certainty_words, difference_words, evenness_words
+    from fewtone.report.swatches import swatch
+    from fewtone.report.words import difference_words, evenness_words, sureness_words
 
     assert pick.de00 is not None
     lines = [
@@ -119,7 +119,7 @@ def _pick(title: str, pick: Match, result: MatchResult, target: Target) -> list[
     if result.miss:
         lines.append(f"Limited by: {', '.join(result.miss.limits)}")
     lines += [
-        f"How sure: {certainty_words(pick.pass_probability)}",
+        f"How sure: {sureness_words(pick.pass_probability)}",
         f"How forgiving: unevenness {pick.unevenness:.2f}, {evenness_words(pick.unevenness)}",
     ]
     framed = Framed(swatch(pick.lab, target.light), swatch(target.lab, target.light), lines)
@@ -128,7 +128,7 @@ def _pick(title: str, pick: Match, result: MatchResult, target: Target) -> list[
 
 def _trade_off(result: MatchResult, target: Target) -> Grid:
     from fewtone.cli.console import Grid
-    from fewtone.sheet.swatches import swatch
+    from fewtone.report.swatches import swatch
 
     sure = any(match.pass_probability is not None for match in result.recipes)
     rows = []

@@ -50,7 +50,7 @@ def sheet(
     """
     from fewtone.cli.console import SAFETY, out, print_cautions, print_document, working
     from fewtone.io.atomic import refuse_to_overwrite, write_atomic
-    from fewtone.sheet.content import sheet_document
+    from fewtone.report.content import sheet_document
 
     files = [output] if pdf is None else [output, pdf]
     if not force:

@@ -9,9 +9,9 @@ import typer
 from fewtone.cli import options
 
 if TYPE_CHECKING:
-    from fewtone.bench.simplify import Simplification
     from fewtone.cli.console import Grid, Part
     from fewtone.match import Match
+    from fewtone.workshop.look.simplify import Simplification
 
 __all__ = ["simplify"]
 
@@ -56,7 +56,7 @@ def simplify(
     Exits with 3 when nothing is within tolerance.
     """
     from fewtone.cli.console import SAFETY, out, print_cautions, print_document, working
-    from fewtone.documents import simplify_document
+    from fewtone.report.json import simplify_document
 
     rules = options.rule_options(
         max_toners=max_toners,
@@ -119,8 +119,8 @@ def _parts(result: Simplification, explain: bool) -> list[Part]:
 
 def _pick(title: str, pick: Match, result: Simplification) -> list[Part]:
     from fewtone.cli.console import Framed, Heading
-    from fewtone.sheet.swatches import swatch
-    from fewtone.sheet.words import difference_words
+    from fewtone.report.swatches import swatch
+    from fewtone.report.words import difference_words
 
     loss, formula, light = result.losses[pick.recipe], result.formula, result.target.light
     assert pick.de00 is not None
@@ -140,7 +140,7 @@ def _pick(title: str, pick: Match, result: Simplification) -> list[Part]:
 
 def _trade_off(result: Simplification) -> Grid:
     from fewtone.cli.console import Grid
-    from fewtone.sheet.swatches import swatch
+    from fewtone.report.swatches import swatch
 
     rows = [
         (

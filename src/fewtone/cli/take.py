@@ -66,8 +66,8 @@ def take(
     written and all such names are listed.
     """
     from fewtone.cli.console import out, print_cautions, print_document, working
-    from fewtone.documents import take_document
     from fewtone.io.instruments.take import take as take_file
+    from fewtone.report.json import take_document
 
     folder = options.shelf_folder(shelf)
     with working("Reading", quiet=as_json):

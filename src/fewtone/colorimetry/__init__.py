@@ -6,14 +6,14 @@ Y = 100 for the perfect diffuser), CIELAB, colour differences, and sRGB for swat
 
 from __future__ import annotations
 
-from fewtone.colorimetry.cielab import lab_from_xyz, lab_slopes, xyz_from_lab
+from fewtone.colorimetry.cielab import lab_from_xyz, lab_jacobian, xyz_from_lab
 from fewtone.colorimetry.difference import (
     delta_e_2000,
     delta_e_2000_metric,
     delta_e_ab,
 )
 from fewtone.colorimetry.light import ILLUMINANTS, OBSERVERS, Light, white_point
-from fewtone.colorimetry.screen import lab_from_hex, srgb_from_xyz
+from fewtone.colorimetry.srgb import lab_from_hex, srgb_from_xyz
 from fewtone.colorimetry.weighting import weights, xyz
 
 __all__ = [
@@ -25,7 +25,7 @@ __all__ = [
     "delta_e_ab",
     "lab_from_hex",
     "lab_from_xyz",
-    "lab_slopes",
+    "lab_jacobian",
     "srgb_from_xyz",
     "weights",
     "white_point",

@@ -11,7 +11,7 @@ import numpy as np
 
 from fewtone.typing import FloatArray, FloatLike
 
-__all__ = ["lab_from_xyz", "lab_slopes", "xyz_from_lab"]
+__all__ = ["lab_from_xyz", "lab_jacobian", "xyz_from_lab"]
 
 _LINEAR_BELOW = (6.0 / 29.0) ** 3
 _LINEAR_SLOPE = (29.0 / 6.0) ** 2 / 3.0
@@ -55,7 +55,7 @@ def xyz_from_lab(lab: FloatLike, white: FloatLike) -> FloatArray:
     return np.asarray(ratio * np.asarray(white, dtype=np.float64))
 
 
-def lab_slopes(xyz: FloatLike, white: FloatLike) -> FloatArray:
+def lab_jacobian(xyz: FloatLike, white: FloatLike) -> FloatArray:
     """How CIELAB moves with the tristimulus values.
 
     Parameters

@@ -2,7 +2,7 @@
 
 Comment lines state format, units, geometry, the hash of the readings and the fewtone version.
 Below them one row per toner or ground and quantity, one column per wavelength in nm. How sure
-they are stands beside them in ``certainty.npz``.
+they are stands beside them in ``uncertainty.npz``.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ import numpy as np
 
 from fewtone.errors import Fault, FewtoneError
 from fewtone.io.atomic import write_atomic
-from fewtone.io.certainty import load_certainty, save_certainty
 from fewtone.io.table import decode, read_bytes
+from fewtone.io.uncertainty import load_uncertainty, save_uncertainty
 from fewtone.model.curves import Curves
 from fewtone.optics.film import FilmOptics, Geometry
 from fewtone.typing import FloatArray
@@ -25,12 +25,13 @@ from fewtone.typing import FloatArray
 __all__ = ["CURVES_FILE", "load_curves", "save_curves"]
 
 CURVES_FILE = "curves.csv"
-# 2: the trap fraction is that of `fewtone.optics.flake`.
-FORMAT = 2
+# 3: the internal-return ratio of `fewtone.optics.flake` goes by its full name.
+FORMAT = 3
 _UNITS = (
     "absorption is the absorption optical depth of one standard coat at unit volume fraction [1]; "
     "scattering likewise, for toners that scatter; "
-    "reflectance is that of the ground inside the film [1]; trap is the ground's trap fraction [1]"
+    "reflectance is that of the ground inside the film [1]; "
+    "return_ratio is the ground's internal-return ratio [1]"
 )
 
 
@@ -38,7 +39,7 @@ _QUANTITIES = (
     ("toner", "absorption"),
     ("toner", "scattering"),
     ("ground", "reflectance"),
-    ("ground", "trap"),
+    ("ground", "return_ratio"),
 )
 
 
@@ -69,14 +70,16 @@ def save_curves(folder: Path, curves: Curves) -> Path:
         if row.any():
             writer.writerow(["toner", name, "scattering", *map(_plain, row)])
     width = len(curves.wavelength_nm)
-    for name, row, trap in zip(curves.grounds, curves.ground_reflectance, curves.trap, strict=True):
+    for name, row, return_ratio in zip(
+        curves.grounds, curves.ground_reflectance, curves.return_ratio, strict=True
+    ):
         writer.writerow(["ground", name, "reflectance", *map(_plain, row)])
-        writer.writerow(["ground", name, "trap", *[_plain(trap)] * width])
+        writer.writerow(["ground", name, "return_ratio", *[_plain(return_ratio)] * width])
     path = folder / CURVES_FILE
     data = text.getvalue().encode()
     # The curves come last: until they stand, what says how sure they are belongs to nothing.
-    if curves.certainty is not None:
-        save_certainty(folder, curves.certainty, data)
+    if curves.uncertainty is not None:
+        save_uncertainty(folder, curves.uncertainty, data)
     write_atomic(path, data)
     return path
 
@@ -105,7 +108,7 @@ def load_curves(folder: Path) -> Curves:
     try:
         if int(notes["format"]) != FORMAT:
             raise ValueError(f"format {notes['format']} is not {FORMAT}")
-        return replace(_curves(notes, rows), certainty=load_certainty(folder, data))
+        return replace(_curves(notes, rows), uncertainty=load_uncertainty(folder, data))
     except (KeyError, ValueError, IndexError) as error:
         raise FewtoneError(
             Fault(
@@ -131,7 +134,7 @@ def _curves(notes: dict[str, str], rows: list[list[str]]) -> Curves:
         ),
         grounds=tuple(reflectance),
         ground_reflectance=np.stack(list(reflectance.values())),
-        trap=np.array([found["ground", "trap"][name][0] for name in reflectance]),
+        return_ratio=np.array([found["ground", "return_ratio"][name][0] for name in reflectance]),
         optics=FilmOptics(
             Geometry(notes["geometry"]), float(notes["film_index"]), float(notes["surface"])
         ),

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from fewtone.learning.joint import Learnt, estimate
+from fewtone.learning.diagnosis.suspects import Suspect
+from fewtone.learning.estimate import Learnt, estimate
 from fewtone.learning.report import FitReport, TonerReport
-from fewtone.learning.suspects import Suspect
 
 __all__ = ["FitReport", "Learnt", "Suspect", "TonerReport", "estimate"]

@@ -1,10 +1,10 @@
-"""From the unknowns to what should have been read, and how that leans on each unknown.
+"""From the parameters to what should have been read, and how that leans on each unknown.
 
 Panels that hold the same toners over the same grounds and were read alike are one *group*: they
-lean on the same shared unknowns, so their Jacobians stack into one array and all of linear algebra
-runs on whole groups.
+lean on the same shared parameters, so their Jacobians stack into one array and all of linear
+algebra runs on whole groups.
 
-A reading of reflectance leans on the unknowns through R(λ) alone; a Lab reading sees the same R
+A reading of reflectance leans on the parameters through R(λ) alone; a Lab reading sees the same R
 through the 3 x n_wavelengths slopes of Lab in R. Only that last link differs.
 """
 
@@ -16,11 +16,13 @@ from typing import NamedTuple
 
 import numpy as np
 
-from fewtone.colorimetry import lab_from_xyz, lab_slopes, weights, white_point
+from fewtone.colorimetry import lab_from_xyz, lab_jacobian, weights, white_point
 from fewtone.learning.observations import Observations
-from fewtone.learning.unknowns import GAIN_SD, Layout, Unknowns, segment_precision
+from fewtone.learning.parameters import GAIN_SD, ParameterLayout, Parameters
 from fewtone.model.shelf import Mixing
+from fewtone.model.variation import segment_covariance
 from fewtone.optics.film import FilmOptics
+from fewtone.prediction.forward import reflectance, reflectance_derivatives
 from fewtone.typing import BoolArray, FloatArray, IntArray
 
 __all__ = ["Group", "Linear", "Noise", "Problem"]
@@ -45,7 +47,7 @@ class Noise:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Group:
-    """Panels that lean on the same shared unknowns in the same pattern.
+    """Panels that lean on the same shared parameters in the same pattern.
 
     Parameters
     ----------
@@ -60,11 +62,12 @@ class Group:
     toners, grounds
         The toners and grounds involved.
     shared
-        Places of the shared unknowns involved: the toners' curves, the grounds', the trap's.
+        Places of the shared parameters involved: the toners' curves, the grounds', the return
+        ratio's.
     segments
         Their segments, shape ``(n_panels, n_segments)``.
     precision
-        Prior precision of the local unknowns, segments then gain if there is one, shape
+        Prior precision of the local parameters, segments then gain if there is one, shape
         ``(n_panels, n_local, n_local)``.
     """
 
@@ -96,6 +99,21 @@ class Linear:
     local: FloatArray
 
 
+class _Constants(NamedTuple):
+    """Parameters as `fewtone.prediction.forward.OpticalConstants`, each worked out once."""
+
+    absorption: FloatArray
+    scattering: FloatArray
+    ground_reflectance: FloatArray
+    return_ratio: FloatArray
+    optics: FilmOptics
+
+    @classmethod
+    def of(cls, at: Parameters, optics: FilmOptics) -> _Constants:
+        """The optical constants that some parameters stand for."""
+        return cls(at.absorption, at.scattering, at.ground_reflectance, at.return_ratio, optics)
+
+
 class Problem:
     """Observations, film, noise and the hand's variation: all that the residuals need."""
 
@@ -103,7 +121,7 @@ class Problem:
         self, seen: Observations, optics: FilmOptics, mixing: Mixing, noise: Noise
     ) -> None:
         self.seen, self.optics, self.mixing, self.noise = seen, optics, mixing, noise
-        self.layout = Layout.of(seen)
+        self.layout = ParameterLayout.of(seen)
         self.groups = tuple(_groups(seen, self.layout, mixing))
         grid = seen.wavelength_nm
         self._colour = [(weights(grid, light), white_point(light)) for light in seen.lights]
@@ -114,51 +132,51 @@ class Problem:
         other.__dict__.update(self.__dict__, noise=noise)
         return other
 
-    def films(self, at: Unknowns) -> FloatArray:
+    def films(self, at: Parameters) -> FloatArray:
         """Film under each reading in standard coats, shape ``(n_readings,)``."""
         return self.seen.films(at.log_build)
 
-    def reflectance(self, at: Unknowns, films: FloatArray | None = None) -> FloatArray:
+    def reflectance(self, at: Parameters, films: FloatArray | None = None) -> FloatArray:
         """Reflectance of each reading's panel without gain [1], ``(n_readings, n_waves)``."""
         films = self.films(at) if films is None else films
         seen = self.seen
         dose = (films * seen.rate)[:, np.newaxis] * seen.fractions
-        trap = at.trap[seen.ground, np.newaxis]
-        scattering = dose @ at.scattering if at.hazy.any() else None
-        return self.optics.reflectance(
-            dose @ at.absorption, at.ground[seen.ground], trap, scattering
-        )
+        return reflectance(_Constants.of(at, self.optics), dose, seen.ground)
 
-    def residuals(self, at: Unknowns) -> list[FloatArray] | None:
-        """Residuals of each group; None where the unknowns make no physical sense."""
-        if np.any(self.optics.most_returned(at.trap)[:, np.newaxis] * at.ground >= _MOST_TRAPPED):
+    def residuals(self, at: Parameters) -> list[FloatArray] | None:
+        """Residuals of each group; None where the parameters make no physical sense."""
+        if np.any(
+            self.optics.most_returned(at.return_ratio)[:, np.newaxis] * at.ground_reflectance
+            >= _MOST_TRAPPED
+        ):
             return None
         reflectance = self.reflectance(at)
         return [self._residual(group, reflectance, at) for group in self.groups]
 
-    def linearise(self, at: Unknowns) -> list[Linear]:
-        """Residuals of each group and their slopes in the unknowns."""
+    def linearise(self, at: Parameters) -> list[Linear]:
+        """Residuals of each group and their slopes in the parameters."""
         seen = self.seen
         films = self.films(at)
         dose = (films * seen.rate)[:, np.newaxis] * seen.fractions
-        tau = dose @ at.absorption
-        scattering = dose @ at.scattering
-        rho, trap = at.ground[seen.ground], at.trap[seen.ground, np.newaxis]
-        film = self.optics.reflectance_slopes(tau, rho, trap, scattering if at.hazy.any() else None)
+        constants = _Constants.of(at, self.optics)
+        film = reflectance_derivatives(constants, dose, seen.ground)
+        tau, scattering = dose @ constants.absorption, dose @ constants.scattering
+        rho = constants.ground_reflectance[seen.ground]
+        return_ratio = constants.return_ratio[seen.ground, np.newaxis]
         curves = _Slopes(
             dose=dose,
             reflectance=film.reflectance,
-            by_tau=film.by_tau,
-            by_scattering=film.by_scattering,
-            by_log_film=film.by_tau * tau + film.by_scattering * scattering,
-            by_log_rho=film.by_ground * rho,
-            by_logit=film.by_trap * trap * (1.0 - trap),
-            absorption=at.absorption,
-            scattering=at.scattering,
+            d_tau=film.d_tau,
+            d_scattering=film.d_scattering,
+            by_log_film=film.d_tau * tau + film.d_scattering * scattering,
+            by_log_rho=film.d_ground * rho,
+            by_logit=film.d_return_ratio * return_ratio * (1.0 - return_ratio),
+            absorption=constants.absorption,
+            scattering=constants.scattering,
         )
         return [self._linear(group, curves, at, films) for group in self.groups]
 
-    def _residual(self, group: Group, reflectance: FloatArray, at: Unknowns) -> FloatArray:
+    def _residual(self, group: Group, reflectance: FloatArray, at: Parameters) -> FloatArray:
         parts = []
         for k in range(group.readings.shape[1]):
             rows = group.readings[:, k]
@@ -172,7 +190,7 @@ class Problem:
                 parts.append((lab - self.seen.lab[rows, light]) / self.noise.lab)
         return np.concatenate(parts, axis=1)
 
-    def _linear(self, group: Group, curves: _Slopes, at: Unknowns, films: FloatArray) -> Linear:
+    def _linear(self, group: Group, curves: _Slopes, at: Parameters, films: FloatArray) -> Linear:
         shared, local = [], []
         for k in range(group.readings.shape[1]):
             rows = group.readings[:, k]
@@ -184,7 +202,7 @@ class Problem:
                 local.append(columns.local(link, curves.reflectance[rows]))
             for light in group.lights[k]:
                 matrix, white = self._colour[light]
-                bend = lab_slopes(curves.reflectance[rows] @ matrix, white) / self.noise.lab
+                bend = lab_jacobian(curves.reflectance[rows] @ matrix, white) / self.noise.lab
                 link = bend @ matrix.T
                 shared.append(columns.seen_through(link))
                 local.append(columns.local_through(link))
@@ -195,29 +213,29 @@ class Problem:
         )
 
     def _columns(
-        self, group: Group, rows: IntArray, curves: _Slopes, at: Unknowns, films: FloatArray
+        self, group: Group, rows: IntArray, curves: _Slopes, at: Parameters, films: FloatArray
     ) -> _Columns:
         """Slopes of R(λ) in everything that a group's reading leans on."""
-        by_tau, by_scattering = curves.by_tau[rows], curves.by_scattering[rows]
+        d_tau, d_scattering = curves.d_tau[rows], curves.d_scattering[rows]
         dose = curves.dose[rows]
         full, single = [], []
         for toner in group.toners:
             share = dose[:, toner, np.newaxis]
-            full.append(by_tau * share * curves.absorption[toner])
+            full.append(d_tau * share * curves.absorption[toner])
             if at.hazy[toner]:
-                by_log = by_scattering * share * curves.scattering[toner]
+                by_log = d_scattering * share * curves.scattering[toner]
                 single += [by_log * wave for wave in at.waves]
             else:
-                single += [np.zeros_like(by_tau)] * len(at.waves)
+                single += [np.zeros_like(d_tau)] * len(at.waves)
         by_log_rho, by_logit = curves.by_log_rho[rows], curves.by_logit[rows]
-        traps = []
+        return_ratios = []
         for ground in group.grounds:
             here = (self.seen.ground[rows] == ground)[:, np.newaxis]
             full.append(by_log_rho * here)
             if ground in self.layout.metallic:
-                traps.append(by_logit * here)
-        if traps:
-            single = [np.sum(traps, axis=0), *traps, *single]
+                return_ratios.append(by_logit * here)
+        if return_ratios:
+            single = [np.sum(return_ratios, axis=0), *return_ratios, *single]
         by_log_film = curves.by_log_film[rows]
         segments = []
         for j in range(group.segments.shape[1]):
@@ -242,8 +260,8 @@ class _Slopes:
 
     dose: FloatArray
     reflectance: FloatArray
-    by_tau: FloatArray
-    by_scattering: FloatArray
+    d_tau: FloatArray
+    d_scattering: FloatArray
     by_log_film: FloatArray
     by_log_rho: FloatArray
     by_logit: FloatArray
@@ -264,7 +282,7 @@ class _Columns:
     has_gain: bool
 
     def spectral(self, link: FloatArray) -> FloatArray:
-        """Slopes of spectral residuals in the shared unknowns: one wavelength sees one unknown."""
+        """Derivatives of spectral residuals in the shared parameters, a wavelength each."""
         panels, width = link.shape
         out = np.zeros((panels, width, len(self.full) * width + len(self.single)))
         each = np.arange(width)
@@ -275,24 +293,24 @@ class _Columns:
         return out
 
     def local(self, link: FloatArray, reflectance: FloatArray) -> FloatArray:
-        """Slopes of spectral residuals in the local unknowns."""
+        """Slopes of spectral residuals in the local parameters."""
         return np.stack([*(link * c for c in self.segments), link * reflectance], axis=-1)
 
     def seen_through(self, link: FloatArray) -> FloatArray:
-        """Slopes of Lab residuals in the shared unknowns; `link` ``(n_panels, 3, n_waves)``."""
+        """Slopes of Lab residuals in the shared parameters; `link` ``(n_panels, 3, n_waves)``."""
         full = [link * column[:, np.newaxis] for column in self.full]
         single = [(link @ column[..., np.newaxis]) for column in self.single]
         return np.concatenate([*full, *single], axis=-1)
 
     def local_through(self, link: FloatArray) -> FloatArray:
-        """Slopes of Lab residuals in the local unknowns; a gain is none of Lab's."""
+        """Slopes of Lab residuals in the local parameters; a gain is none of Lab's."""
         columns = [link @ column[..., np.newaxis] for column in self.segments]
         if self.has_gain:
             columns.append(np.zeros((*link.shape[:2], 1)))
         return np.concatenate(columns, axis=-1) if columns else np.zeros((*link.shape[:2], 0))
 
 
-def _groups(seen: Observations, layout: Layout, mixing: Mixing) -> Iterator[Group]:
+def _groups(seen: Observations, layout: ParameterLayout, mixing: Mixing) -> Iterator[Group]:
     by_panel: dict[int, list[int]] = {}
     for row, panel in enumerate(seen.panel):
         by_panel.setdefault(int(panel), []).append(row)
@@ -307,7 +325,9 @@ def _groups(seen: Observations, layout: Layout, mixing: Mixing) -> Iterator[Grou
         shared += [layout.ground(i) for i in pattern.grounds]
         metallic = [i for i in pattern.grounds if i in layout.metallic]
         if metallic:
-            shared.append(np.array([layout.trap, *(layout.trap_own(i) for i in metallic)]))
+            shared.append(
+                np.array([layout.return_ratio, *(layout.return_ratio_own(i) for i in metallic)])
+            )
         shared += [layout.haze(i) for i in pattern.toners]
         own = np.array([segments[panel] for panel in panels], dtype=np.int64)
         own = own.reshape(len(panels), pattern.n_segments)
@@ -353,7 +373,7 @@ def _local_precision(
     if count:
         for i, place in enumerate(segments):
             coats = seen.segment_coats[place]
-            precision[i, :count, :count] = segment_precision(coats, mixing)
+            precision[i, :count, :count] = np.linalg.inv(segment_covariance(coats, mixing))
     if has_gain:
         precision[:, -1, -1] = GAIN_SD**-2
     return precision

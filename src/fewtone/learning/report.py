@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from fewtone.colorimetry import Light, delta_e_2000, lab_from_xyz, weights, white_point
+from fewtone.learning.design import Suggestion
+from fewtone.learning.diagnosis.suspects import Suspect
 from fewtone.learning.forward import Problem
-from fewtone.learning.suggest import Suggestion
-from fewtone.learning.suspects import Suspect
-from fewtone.learning.unknowns import Unknowns
+from fewtone.learning.parameters import Parameters
 from fewtone.typing import FloatArray
 
 __all__ = ["FitReport", "TonerReport", "fit_report"]
@@ -28,7 +28,7 @@ class TonerReport:
         ΔE00 between readings and fit: the median, and that of the worst panel.
     worst_panel
         Its id.
-    left_out_de00
+    leave_one_out_de00
         ΔE00 between readings and what all other panels say of them, film build at its nominal
         value: the median over readings and lights.
     data_share
@@ -45,7 +45,7 @@ class TonerReport:
     median_de00: float
     worst_de00: float
     worst_panel: str
-    left_out_de00: float
+    leave_one_out_de00: float
     data_share: float
     scatters: bool
     peak_nm: float
@@ -97,13 +97,13 @@ class FitReport:
 
 def fit_report(
     problem: Problem,
-    at: Unknowns,
+    at: Parameters,
     light: Light,
     *,
     iterations: int,
     converged: bool,
     left_out: tuple[str, ...],
-    left_out_de00: FloatArray,
+    leave_one_out_de00: FloatArray,
     data_share: FloatArray,
     suspects: tuple[Suspect, ...],
     not_learnt: tuple[str, ...],
@@ -113,7 +113,8 @@ def fit_report(
 ) -> FitReport:
     """Report a fit; ΔE00 is in `light` for spectra, else in the first light that was read.
 
-    `left_out_de00` is as `fewtone.learning.left_out.prediction_errors` gives it, `data_share`
+    `leave_one_out_de00` is as `fewtone.learning.leave_one_out.prediction_errors` gives it,
+    `data_share`
     ``(n_toners,)``.
     """
     seen = problem.seen
@@ -129,7 +130,7 @@ def fit_report(
             median_de00=float(np.median(off[rows])),
             worst_de00=float(off[worst]),
             worst_panel=seen.readings[worst].panel,
-            left_out_de00=float(np.nanmedian(left_out_de00[rows])),
+            leave_one_out_de00=float(np.nanmedian(leave_one_out_de00[rows])),
             data_share=float(data_share[i]),
             scatters=bool(at.hazy[i]),
             peak_nm=float(seen.wavelength_nm[peak]),
@@ -151,7 +152,7 @@ def fit_report(
     )
 
 
-def reading_differences(problem: Problem, at: Unknowns, light: Light) -> FloatArray:
+def reading_differences(problem: Problem, at: Parameters, light: Light) -> FloatArray:
     """ΔE00 between each reading and its fit, film build included, shape ``(n_readings,)``."""
     seen = problem.seen
     fitted = problem.reflectance(at)

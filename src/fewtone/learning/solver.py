@@ -1,11 +1,11 @@
-"""Levenberg-Marquardt with local unknowns eliminated; knows numbers only, no physics.
+"""Levenberg-Marquardt with local parameters eliminated; knows numbers only, no physics.
 
-Each panel's local unknowns touch that panel's residuals alone, so the normal matrix is an arrow:
-they are eliminated panel by panel (Schur complement), the shared unknowns are solved for by one
+Each panel's local parameters touch that panel's residuals alone, so the normal matrix is an arrow:
+they are eliminated panel by panel (Schur complement), the shared parameters are solved for by one
 Cholesky factor, and the local steps follow by back-substitution. Cost grows with the number of
-panels times the square of what one panel touches, plus the cube of the shared unknowns.
+panels times the square of what one panel touches, plus the cube of the shared parameters.
 
-The inverse of the reduced matrix at the solution is the Laplace covariance of the shared unknowns
+The inverse of the reduced matrix at the solution is the Laplace covariance of the shared parameters
 with the local ones integrated out.
 """
 
@@ -17,10 +17,10 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 
 from fewtone.learning.forward import Group, Linear, Problem
-from fewtone.learning.unknowns import Unknowns
+from fewtone.learning.parameters import Parameters
 from fewtone.typing import FloatArray
 
-__all__ = ["Prior", "Solution", "reduced_precision", "solve"]
+__all__ = ["Prior", "Solution", "schur_complement", "solve"]
 
 _FIRST_DAMPING = 1e-2
 _LEAST_DAMPING = 1e-9
@@ -31,7 +31,7 @@ _LONGEST_STEP = 2.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Prior:
-    """Normal prior of the shared unknowns: mean and precision."""
+    """Normal prior of the shared parameters: mean and precision."""
 
     mean: FloatArray
     precision: FloatArray
@@ -49,7 +49,7 @@ class Solution:
     Parameters
     ----------
     at
-        The unknowns.
+        The parameters.
     cost
         Residuals and priors, squared and summed.
     iterations
@@ -58,7 +58,7 @@ class Solution:
         Whether the cost had stopped to fall.
     """
 
-    at: Unknowns
+    at: Parameters
     cost: float
     iterations: int
     converged: bool
@@ -67,20 +67,20 @@ class Solution:
 def solve(
     problem: Problem,
     prior: Prior,
-    start: Unknowns,
+    start: Parameters,
     *,
     weights: FloatArray | None = None,
     most_iterations: int = 60,
     tolerance: float = 1e-5,
 ) -> Solution:
-    """Find the most probable unknowns.
+    """Find the most probable parameters.
 
     Parameters
     ----------
     problem
         Residuals and slopes.
     prior
-        Of the shared unknowns; that of the local ones is in the groups.
+        Of the shared parameters; that of the local ones is in the groups.
     start
         Where to begin.
     weights
@@ -111,16 +111,16 @@ def solve(
     return Solution(at, cost, iterations, converged)
 
 
-def reduced_precision(
-    problem: Problem, prior: Prior, at: Unknowns, weights: FloatArray | None = None
+def schur_complement(
+    problem: Problem, prior: Prior, at: Parameters, weights: FloatArray | None = None
 ) -> FloatArray:
-    """Precision of the shared unknowns with the local ones integrated out, ``(n, n)``."""
+    """Precision of the shared parameters with the local ones integrated out, ``(n, n)``."""
     share = np.ones(len(problem.seen.panels)) if weights is None else weights
     matrix, _ = _System(problem, prior, at, share).reduced(0.0)
     return matrix
 
 
-def _cost(problem: Problem, prior: Prior, at: Unknowns, share: FloatArray) -> float:
+def _cost(problem: Problem, prior: Prior, at: Parameters, share: FloatArray) -> float:
     residuals = problem.residuals(at)
     if residuals is None:
         return np.inf
@@ -132,7 +132,7 @@ def _cost(problem: Problem, prior: Prior, at: Unknowns, share: FloatArray) -> fl
     return total
 
 
-def _local(group: Group, at: Unknowns) -> FloatArray:
+def _local(group: Group, at: Parameters) -> FloatArray:
     builds = at.log_build[group.segments]
     if not group.has_gain:
         return builds
@@ -142,7 +142,7 @@ def _local(group: Group, at: Unknowns) -> FloatArray:
 class _System:
     """The normal equations at one place."""
 
-    def __init__(self, problem: Problem, prior: Prior, at: Unknowns, share: FloatArray) -> None:
+    def __init__(self, problem: Problem, prior: Prior, at: Parameters, share: FloatArray) -> None:
         self.groups, self.prior, self.at = problem.groups, prior, at
         self.parts = [
             _Part(group, linear, _local(group, at), share[group.panels])
@@ -156,7 +156,7 @@ class _System:
             self.gradient[place] += part.gradient
 
     def reduced(self, damping: float) -> tuple[FloatArray, FloatArray]:
-        """The shared unknowns' matrix and gradient after eliminating the local ones."""
+        """The shared parameters' matrix and gradient after eliminating the local ones."""
         matrix, gradient = self.matrix.copy(), self.gradient.copy()
         matrix[np.diag_indices_from(matrix)] *= 1.0 + damping
         for part in self.parts:
@@ -167,8 +167,8 @@ class _System:
                 gradient[place] -= pull
         return matrix, gradient
 
-    def step(self, damping: float) -> Unknowns:
-        """The unknowns after one damped step."""
+    def step(self, damping: float) -> Parameters:
+        """The parameters after one damped step."""
         matrix, gradient = self.reduced(damping)
         shared = -cho_solve(cho_factor(matrix, check_finite=False), gradient, check_finite=False)
         longest = float(np.abs(shared).max())
@@ -203,14 +203,14 @@ class _Part:
         self.pull += (group.precision @ local[..., np.newaxis])[..., 0]
 
     def eliminate(self, damping: float) -> tuple[FloatArray, FloatArray]:
-        """What the local unknowns take off the shared matrix and gradient."""
+        """What the local parameters take off the shared matrix and gradient."""
         solved = np.linalg.solve(self._damped(damping), self._right())
         cross = self.cross.reshape(-1, self.cross.shape[-1])
         less = cross.T @ solved[..., 1:].reshape(cross.shape)
         return less, cross.T @ solved[..., 0].ravel()
 
     def follow(self, shared: FloatArray, damping: float) -> FloatArray:
-        """Steps of the local unknowns once those of the shared ones are known."""
+        """Steps of the local parameters once those of the shared ones are known."""
         right = self.pull + self.cross @ shared
         solved = np.linalg.solve(self._damped(damping), right[..., np.newaxis])
         return np.asarray(-solved[..., 0])

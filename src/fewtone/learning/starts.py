@@ -15,9 +15,9 @@ import numpy as np
 from fewtone.colorimetry import lab_from_xyz, weights, white_point
 from fewtone.learning.forward import Problem
 from fewtone.learning.observations import Observations, narrow
+from fewtone.learning.parameters import Parameters, blank, shared_prior
 from fewtone.learning.priors import absorber_prior, dye_library
 from fewtone.learning.solver import Prior, Solution, solve
-from fewtone.learning.unknowns import Unknowns, blank, shared_prior
 from fewtone.typing import FloatArray, IntArray
 
 __all__ = ["second_look", "starting_point"]
@@ -39,8 +39,8 @@ _SCANNED_READINGS = 4
 _SHORT_LIST = 100
 
 
-def starting_point(problem: Problem) -> Unknowns:
-    """Return unknowns to begin from: nothing is said about film builds and gains yet.
+def starting_point(problem: Problem) -> Parameters:
+    """Return parameters to begin from: nothing is said about film builds and gains yet.
 
     Every toner begins with haze that can be seen: from none at all no slope leads to it.
     """
@@ -67,18 +67,20 @@ def starting_point(problem: Problem) -> Unknowns:
 
 
 def _solve(
-    problem: Problem, seen: Observations, start: Unknowns, *, most_iterations: int
-) -> Unknowns:
+    problem: Problem, seen: Observations, start: Parameters, *, most_iterations: int
+) -> Parameters:
     own = Problem(seen, problem.optics, problem.mixing, problem.noise)
     prior = Prior(*shared_prior(own.layout, seen.wavelength_nm))
     return solve(own, prior, start, most_iterations=most_iterations, tolerance=1e-3).at
 
 
-def _from_spectra(problem: Problem, at: Unknowns, rows: IntArray) -> FloatArray:
+def _from_spectra(problem: Problem, at: Parameters, rows: IntArray) -> FloatArray:
     """Log absorption by Beer-Lambert along a mean path."""
     seen, optics = problem.seen, problem.optics
     ground = seen.ground[rows]
-    bare = optics.reflectance(0.0, at.ground[ground], at.trap[ground, np.newaxis])
+    bare = optics.reflectance(
+        0.0, at.ground_reflectance[ground], at.return_ratio[ground, np.newaxis]
+    )
     left = (seen.spectral[rows] - optics.first_surface) / (bare - optics.first_surface)
     left = np.clip(left, 1e-3, 1.0)
     dose = (problem.films(at) * seen.rate)[rows, np.newaxis]
@@ -88,7 +90,7 @@ def _from_spectra(problem: Problem, at: Unknowns, rows: IntArray) -> FloatArray:
     return np.asarray(np.log(np.maximum(depth, _LEAST_DEPTH * depth.max() + 1e-9)))
 
 
-def _from_lab(problem: Problem, at: Unknowns, toner: int, rows: IntArray) -> FloatArray:
+def _from_lab(problem: Problem, at: Parameters, toner: int, rows: IntArray) -> FloatArray:
     """Log absorption from the library dye, or the prior's mean, that explains the Labs best."""
     own, start = _alone(problem, at, toner, rows)
     start = replace(start, hazy=np.zeros(1, dtype=np.bool_))
@@ -97,12 +99,12 @@ def _from_lab(problem: Problem, at: Unknowns, toner: int, rows: IntArray) -> Flo
     return best.at.shared[best.at.layout.toner(0)]
 
 
-def second_look(problem: Problem, at: Unknowns) -> Unknowns | None:
+def second_look(problem: Problem, at: Parameters) -> Parameters | None:
     """Look again at hazy toners that Labs alone tell of: the first look took them for clear.
 
     Returns
     -------
-    Unknowns with other curves for some toners, that explain their own readings better; None if
+    Parameters with other curves for some toners, that explain their own readings better; None if
     there are none.
     """
     seen = problem.seen
@@ -124,7 +126,9 @@ def second_look(problem: Problem, at: Unknowns) -> Unknowns | None:
     return None if better is at else better
 
 
-def _alone(problem: Problem, at: Unknowns, toner: int, rows: IntArray) -> tuple[Problem, Unknowns]:
+def _alone(
+    problem: Problem, at: Parameters, toner: int, rows: IntArray
+) -> tuple[Problem, Parameters]:
     """One toner's readings with the bare ones of their grounds, and where to begin with them."""
     seen = problem.seen
     bare = ~seen.is_film & np.isin(seen.ground, seen.ground[rows])
@@ -134,17 +138,17 @@ def _alone(problem: Problem, at: Unknowns, toner: int, rows: IntArray) -> tuple[
         here = at.layout.ground(seen.grounds.index(name))
         start.shared[start.layout.ground(i)] = at.shared[here]
     if start.layout.metallic:
-        start.shared[start.layout.trap] = at.shared[at.layout.trap]
+        start.shared[start.layout.return_ratio] = at.shared[at.layout.return_ratio]
     return Problem(alone, problem.optics, problem.mixing, problem.noise), start
 
 
-def _best(problem: Problem, starts: list[Unknowns]) -> Solution:
+def _best(problem: Problem, starts: list[Parameters]) -> Solution:
     prior = Prior(*shared_prior(problem.layout, problem.seen.wavelength_nm))
     found = [solve(problem, prior, at, most_iterations=20, tolerance=1e-3) for at in starts]
     return min(found, key=lambda solution: solution.cost)
 
 
-def _nearest_dyes(problem: Problem, at: Unknowns) -> list[FloatArray]:
+def _nearest_dyes(problem: Problem, at: Parameters) -> list[FloatArray]:
     """Log absorptions of the few library dyes whose colours come nearest to the readings."""
     seen = problem.seen
     rows = np.flatnonzero(seen.is_film)
@@ -162,15 +166,15 @@ def _nearest_dyes(problem: Problem, at: Unknowns) -> list[FloatArray]:
     return [np.log(dyes[i] * _STRENGTHS[strength[i]]) for i in nearest]
 
 
-def _dyes_off(problem: Problem, at: Unknowns, rows: IntArray, dyes: FloatArray) -> FloatArray:
+def _dyes_off(problem: Problem, at: Parameters, rows: IntArray, dyes: FloatArray) -> FloatArray:
     """How far each dye at each strength is from the readings, ``(n_dyes, n_strengths)``."""
     seen = problem.seen
     curves = dyes[:, np.newaxis] * np.array(_STRENGTHS)[:, np.newaxis]
     dose = (problem.films(at) * seen.rate)[rows, np.newaxis]
     reflectance = problem.optics.reflectance(
         dose * curves[:, :, np.newaxis],
-        at.ground[seen.ground[rows]],
-        at.trap[seen.ground[rows], np.newaxis],
+        at.ground_reflectance[seen.ground[rows]],
+        at.return_ratio[seen.ground[rows], np.newaxis],
         dose * at.scattering[0] if at.hazy.any() else None,
     )
     off: FloatArray = np.zeros(curves.shape[:2])

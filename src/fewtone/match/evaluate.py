@@ -13,7 +13,7 @@ import numpy as np
 from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.match.rules import Rules
 from fewtone.model.curves import Curves
-from fewtone.predict import film_reflectance, lab_of
+from fewtone.prediction.forward import lab_of, reflectance
 from fewtone.typing import FloatArray, FloatLike, IntArray, frozen
 
 __all__ = [
@@ -62,8 +62,9 @@ class Evaluator:
 
         Films of shape ``(n, 1)`` over ``(n_grounds,)`` give ``(n, n_grounds, 3)``.
         """
-        reflectance = film_reflectance(self.curves, fractions, load, self.grounds[ground])
-        return lab_of(self.curves, reflectance, self.light)
+        doses = fractions * np.asarray(load)[..., np.newaxis]
+        film = reflectance(self.curves, doses, self.grounds[ground])
+        return lab_of(self.curves, film, self.light)
 
     def difference(self, lab: FloatArray) -> FloatArray:
         """ΔE00 to the target, rounded to 1e-6, shape ``(n,)``."""

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fewtone.certainty import pass_probability
 from fewtone.colorimetry import Light
 from fewtone.match.evaluate import THIN_AND_THICK, rounded_difference, rounded_unevenness
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
-from fewtone.predict import predict, recipe_arrays
+from fewtone.prediction.forward import predict
+from fewtone.prediction.pass_probability import pass_probability
 from fewtone.typing import FloatArray, FloatLike, frozen
 
 __all__ = ["Match", "MatchResult", "Miss", "Proof", "judge", "judge_all"]
@@ -182,7 +182,7 @@ def judge_all(
     """Judge recipes as `judge` does: the one place where a `Match` is made."""
     if not recipes:
         return ()
-    predicted = predict(curves, recipes, light)
+    predicted = predict(curves, recipes, light, deviations=True)
     thin, thick = (predict(curves, recipes, light, build=b).lab for b in THIN_AND_THICK)
     unevenness = rounded_unevenness(thin, thick)
     chances = None
@@ -195,8 +195,6 @@ def judge_all(
             target_lab,
             light,
             tolerance,
-            arrays=recipe_arrays(curves, recipes),
-            lab=predicted.lab,
         )
     matches = []
     for row, recipe in enumerate(recipes):

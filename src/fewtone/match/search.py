@@ -10,7 +10,7 @@ import numpy as np
 
 from fewtone.colorimetry import Light
 from fewtone.errors import Fault, FewtoneError
-from fewtone.match.convex import Probe
+from fewtone.match.bounds.convex import Probe
 from fewtone.match.descent import Descent
 from fewtone.match.evaluate import Evaluator, evaluator_of
 from fewtone.match.lattice import Lattice
@@ -61,7 +61,7 @@ def search(
     rules = _learnt(curves, rules)
     lattice = Lattice.of(rules)
     evaluator = evaluator_of(curves, rules, target_lab, light)
-    ledger = _Ledger(evaluator, lattice)
+    ledger = _SearchState(evaluator, lattice)
     ledger.list_unbounded()
     while True:
         size = ledger.first_open()
@@ -71,7 +71,7 @@ def search(
     return answer(evaluator, settings, ledger.picks, ledger.proof())
 
 
-class _Ledger:
+class _SearchState:
     """Which recipes have been dealt with, and how far out.
 
     Recipes are dealt with in *classes* of equally many toners and equal sums of parts. For each

@@ -15,12 +15,12 @@ from typing import NamedTuple
 
 import numpy as np
 
-from fewtone.match.bounds import Region, least_difference, lightness_span
-from fewtone.match.convex import COLUMNS, Probe, Rays, Span, log_ratio, root_of
-from fewtone.match.directions import Cell, cells_of
+from fewtone.match.bounds.boxes import SAFETY, Prisms, boxes, prisms
+from fewtone.match.bounds.convex import COLUMNS, Probe, Rays, Span, cielab_f, log_ratio
+from fewtone.match.bounds.delta_e import Region, de00_lower_bound, lightness_span
+from fewtone.match.bounds.simplex_tree import Cell, cells_of
 from fewtone.match.lattice import Lattice
 from fewtone.match.picks import Candidates
-from fewtone.match.relax import SAFETY, Prisms, boxes, prisms
 from fewtone.typing import BoolArray, FloatArray, IntArray
 
 __all__ = ["Sweep"]
@@ -84,7 +84,7 @@ class Sweep:
         supports = self.supports
         tree = cells_of(self.size, rules.max_part, _LEAF_RATIOS, _DEPTH)
         low, high = lightness_span(self.target, float(self.radius.max()))
-        bare = 116.0 * float(root_of(self.probe.bare_logs[:, 1].max())) - 16.0
+        bare = 116.0 * float(cielab_f(self.probe.bare_logs[:, 1].max())) - 16.0
         low, high = max(low, 0.0), min(high, bare + SAFETY)
         if low > high:
             self.whole = len(supports) * len(rules.grounds)
@@ -177,7 +177,7 @@ class _Slab:
                 self.span,
             )
             low, high = boxes(prism, self.span, self.lightness, float(self.loads[-1]))
-            near = np.flatnonzero(region.touches(low, high))
+            near = np.flatnonzero(region.may_contain(low, high))
             kept_rows.append(block[near])
             kept_prisms.append(prism.where(near))
         return np.concatenate(kept_rows), Prisms(
@@ -247,7 +247,7 @@ class _Slab:
             block = rows[start : start + step]
             rays, row, ratio = _rays_of(prism.where(slice(start, start + step)), shares, self.span)
             low, high = boxes(rays, self.span, self.lightness, float(self.loads[-1]))
-            near = np.flatnonzero(region.touches(low, high))
+            near = np.flatnonzero(region.may_contain(low, high))
             rays, row, ratio = rays.where(near), row[near], ratio[near]
             first = np.searchsorted(self.loads, rays.near[0] * (1.0 - 1e-9))
             after = np.searchsorted(self.loads, rays.far[0] * (1.0 + 1e-9), side="right")
@@ -268,8 +268,8 @@ class _Slab:
         self, low: FloatArray, high: FloatArray, region: Region, radius: FloatArray
     ) -> IntArray:
         """Places of the boxes that may come within their radius: a quick look, then a close one."""
-        near = np.flatnonzero(region.touches(low, high))
-        bound = least_difference(low[:, near], high[:, near], self.sweep.target)
+        near = np.flatnonzero(region.may_contain(low, high))
+        bound = de00_lower_bound(low[:, near], high[:, near], self.sweep.target)
         return near[bound <= radius[near]]
 
 
@@ -314,7 +314,7 @@ def _point_boxes(rays: Prisms, ray: IntArray, load: FloatArray) -> tuple[FloatAr
     near, far = rays.near[0, ray], rays.far[0, ray]
     along = np.clip((load - near) / np.maximum(far - near, 1e-12), 0.0, 1.0)
     near_upper, far_upper = rays.near_upper[:, 0, ray], rays.far_upper[:, 0, ray]
-    floor, ceiling = root_of(lower), root_of(near_upper + along * (far_upper - near_upper))
+    floor, ceiling = cielab_f(lower), cielab_f(near_upper + along * (far_upper - near_upper))
     low = np.stack(
         [
             116.0 * floor[1] - 16.0,

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from fewtone.model.certainty import Certainty
+from fewtone.model.uncertainty import Uncertainty
 from fewtone.optics.film import FilmOptics
 from fewtone.typing import FloatArray, frozen
 
@@ -34,11 +34,11 @@ class Curves:
         Names, in the order of the rows of `ground_reflectance`.
     ground_reflectance
         Reflectance inside the film [1], shape ``(n_grounds, n_wavelengths)``.
-    trap
+    return_ratio
         Trap fraction of each ground [1], shape ``(n_grounds,)``; 1 for a solid ground.
     optics
         The geometry and film that these hold for.
-    certainty
+    uncertainty
         How sure all of this is; None where it is not known.
     readings_digest
         SHA-256 of the readings they were learnt from, hexadecimal.
@@ -51,17 +51,23 @@ class Curves:
     absorption: FloatArray
     grounds: tuple[str, ...]
     ground_reflectance: FloatArray
-    trap: FloatArray
+    return_ratio: FloatArray
     optics: FilmOptics
     scattering: FloatArray = field(default_factory=lambda: np.zeros(0))
-    certainty: Certainty | None = None
+    uncertainty: Uncertainty | None = None
     readings_digest: str = ""
     version: str = field(default="")
 
     def __post_init__(self) -> None:
         if not self.scattering.size:
             object.__setattr__(self, "scattering", np.zeros_like(self.absorption))
-        for name in ("wavelength_nm", "absorption", "scattering", "ground_reflectance", "trap"):
+        for name in (
+            "wavelength_nm",
+            "absorption",
+            "scattering",
+            "ground_reflectance",
+            "return_ratio",
+        ):
             object.__setattr__(self, name, frozen(getattr(self, name)))
 
     def with_strengths(self, strengths: Mapping[str, float]) -> Curves:
@@ -76,12 +82,12 @@ class Curves:
         factor = np.array([strengths.get(name, 1.0) for name in self.toners])[:, np.newaxis]
         if np.all(factor == 1.0):
             return self
-        sure = self.certainty
+        sure = self.uncertainty
         return replace(
             self,
             absorption=self.absorption * factor,
             scattering=self.scattering * factor,
-            certainty=sure
+            uncertainty=sure
             and replace(
                 sure, absorption=sure.absorption * factor, scattering=sure.scattering * factor
             ),

@@ -40,24 +40,24 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import NamedTuple
 
 import numpy as np
 
 from fewtone.optics.flake import (
     NOTHING,
     Part,
+    clear_derivatives,
     clear_returns,
-    clear_slopes,
+    hazy_derivatives,
     hazy_returns,
-    hazy_slopes,
 )
 from fewtone.optics.integrals import integral_table
 from fewtone.optics.interface import film_cosine, fresnel
 from fewtone.optics.scatter import HazeTables, haze_tables
+from fewtone.optics.terms import FilmDerivatives, FilmTerms
 from fewtone.typing import FloatArray, FloatLike
 
-__all__ = ["FilmOptics", "FilmSlopes", "FilmTerms", "Geometry"]
+__all__ = ["FilmDerivatives", "FilmOptics", "FilmTerms", "Geometry"]
 
 
 class Geometry(StrEnum):
@@ -66,23 +66,6 @@ class Geometry(StrEnum):
     DIRECTIONAL = "45:0"
     DIFFUSE_SPECULAR_INCLUDED = "di:8"
     DIFFUSE_SPECULAR_EXCLUDED = "de:8"
-
-
-class FilmTerms(NamedTuple):
-    """What a film does to light in one geometry, or the slopes of that in τ; shaped like τ."""
-
-    escape: FloatArray
-    trapped: FloatArray
-
-
-class FilmSlopes(NamedTuple):
-    """Reflectance of a film over its ground, and its derivatives; all of one shape."""
-
-    reflectance: FloatArray
-    by_tau: FloatArray
-    by_scattering: FloatArray
-    by_ground: FloatArray
-    by_trap: FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,24 +102,24 @@ class FilmOptics:
             escape *= integral_table(self.index, False).value(depth)
         return FilmTerms(escape, integral_table(self.index, True).value(depth))
 
-    def slopes(self, tau: FloatLike) -> tuple[FilmTerms, FilmTerms]:
+    def derivatives(self, tau: FloatLike) -> tuple[FilmTerms, FilmTerms]:
         """`terms`, and their derivatives in τ, the same shape."""
         depth = np.asarray(tau, dtype=float)
         scale, path = self._direct
         escape = scale * np.exp(-path * depth)
         escape_by = -path * escape
         if self.geometry is not Geometry.DIRECTIONAL:
-            diffuse, diffuse_by = integral_table(self.index, False).value_and_slope(depth)
+            diffuse, diffuse_by = integral_table(self.index, False).value_and_derivative(depth)
             escape_by = escape_by * diffuse + escape * diffuse_by
             escape = escape * diffuse
-        trapped, trapped_by = integral_table(self.index, True).value_and_slope(depth)
+        trapped, trapped_by = integral_table(self.index, True).value_and_derivative(depth)
         return FilmTerms(escape, trapped), FilmTerms(escape_by, trapped_by)
 
     def reflectance(
         self,
         tau: FloatLike,
         ground: FloatLike,
-        trap: FloatLike,
+        return_ratio: FloatLike,
         scattering: FloatLike | None = None,
     ) -> FloatArray:
         """Reflectance factor of the film over a ground.
@@ -147,7 +130,7 @@ class FilmOptics:
             Absorption optical depth [1], shape ``(..., n_wavelengths)``.
         ground
             Reflectance of the ground inside the film [1], broadcasts with `tau`.
-        trap
+        return_ratio
             Trap fraction of the ground [1], broadcasts with `tau`.
         scattering
             Scattering optical depth [1], shaped like `tau`; None for a clear film.
@@ -160,13 +143,13 @@ class FilmOptics:
         if scattering is None:
             beside: FloatArray = np.asarray(self.first_surface)
             escape = clear.escape
-            first, later = clear_returns(clear, tau, trap, self._most_trapped, rho)
+            first, later = clear_returns(clear, tau, return_ratio, self._most_trapped, rho)
         else:
             added = self.haze.terms(tau, scattering)
             beside = self.first_surface + added.haze
             through = self.terms(np.asarray(tau) + scattering)
             escape, first, later = hazy_returns(
-                clear, through, added, (tau, scattering), trap, self._most_trapped, rho
+                clear, through, added, (tau, scattering), return_ratio, self._most_trapped, rho
             )
         first /= 1.0 - later
         first += 1.0
@@ -174,57 +157,59 @@ class FilmOptics:
         first += beside
         return np.asarray(first)
 
-    def reflectance_slopes(
+    def reflectance_derivatives(
         self,
         tau: FloatLike,
         ground: FloatLike,
-        trap: FloatLike,
+        return_ratio: FloatLike,
         scattering: FloatLike | None = None,
-    ) -> FilmSlopes:
+    ) -> FilmDerivatives:
         """`reflectance`, with its derivatives in all that it is given.
 
         The arguments are those of `reflectance`; without scattering the derivative in it is zero.
         """
-        clear, clear_by = self.slopes(tau)
+        clear, clear_by = self.derivatives(tau)
         rho = np.asarray(ground, dtype=float)
         if scattering is None:
             haze = Part(NOTHING, NOTHING, NOTHING, NOTHING)
-            escape, back_1, back_2 = clear_slopes(clear, clear_by, tau, trap, self._most_trapped)
+            escape, back_1, back_2 = clear_derivatives(
+                clear, clear_by, tau, return_ratio, self._most_trapped
+            )
         else:
             depth = np.asarray(tau) + scattering
-            added = self.haze.slopes(tau, scattering)
-            by_tau, by_scattering = added.by_absorption.haze, added.by_scattering.haze
-            haze = Part(added.terms.haze, by_tau, by_scattering, NOTHING)
-            escape, back_1, back_2 = hazy_slopes(
+            added = self.haze.derivatives(tau, scattering)
+            d_tau, d_scattering = added.d_absorption.haze, added.d_scattering.haze
+            haze = Part(added.terms.haze, d_tau, d_scattering, NOTHING)
+            escape, back_1, back_2 = hazy_derivatives(
                 (clear, clear_by),
-                self.slopes(depth),
+                self.derivatives(depth),
                 added,
                 (tau, scattering),
-                trap,
+                return_ratio,
                 self._most_trapped,
             )
         rounds = 1.0 / (1.0 - rho * back_2.value)
         again = rho * back_1.value * rounds
         seen, twice = rho * (1.0 + again), escape.value * rho**2 * rounds
-        by_tau, by_scattering, by_trap = (
+        d_tau, d_scattering, d_return_ratio = (
             haze[i] + escape[i] * seen + (back_1[i] + again * back_2[i]) * twice for i in (1, 2, 3)
         )
-        return FilmSlopes(
+        return FilmDerivatives(
             reflectance=self.first_surface + haze.value + escape.value * seen,
-            by_tau=by_tau,
-            by_scattering=by_scattering,
-            by_ground=escape.value * (1.0 + again + again * rounds),
-            by_trap=by_trap,
+            d_tau=d_tau,
+            d_scattering=d_scattering,
+            d_ground=escape.value * (1.0 + again + again * rounds),
+            d_return_ratio=d_return_ratio,
         )
 
-    def ground_from_bare(self, reflectance: FloatLike, trap: FloatLike) -> FloatArray:
+    def ground_from_bare(self, reflectance: FloatLike, return_ratio: FloatLike) -> FloatArray:
         """Reflectance of a ground inside the film from its reading under clear, without colour.
 
         Parameters
         ----------
         reflectance
             Reading of the bare ground under clear, as a factor [1].
-        trap
+        return_ratio
             Trap fraction of the ground [1].
 
         Returns
@@ -233,19 +218,19 @@ class FilmOptics:
         """
         bare = self.terms(0.0)
         escape = bare.escape
-        back_1, back_2 = clear_returns(bare, 0.0, trap, self._most_trapped)
+        back_1, back_2 = clear_returns(bare, 0.0, return_ratio, self._most_trapped)
         inner = np.asarray(reflectance, dtype=float) - self.first_surface
         # escape·(back₂ - back₁)·ρ² - (escape + back₂·inner)·ρ + inner = 0: the lesser root.
         linear = escape + back_2 * inner
         root = np.sqrt(linear**2 - 4.0 * escape * (back_2 - back_1) * inner)
         return np.asarray(2.0 * inner / (linear + root))
 
-    def most_returned(self, trap: FloatLike) -> FloatArray:
-        """Largest share of light off a ground that comes round again, shaped like `trap`.
+    def most_returned(self, return_ratio: FloatLike) -> FloatArray:
+        """Largest share of light off a ground that comes round again, shaped like `return_ratio`.
 
         A ground whose reflectance reaches the inverse of this would never lose its light.
         """
-        return np.asarray(clear_returns(self.terms(0.0), 0.0, trap, self._most_trapped)[1])
+        return np.asarray(clear_returns(self.terms(0.0), 0.0, return_ratio, self._most_trapped)[1])
 
     @property
     def haze(self) -> HazeTables:

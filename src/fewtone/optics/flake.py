@@ -2,9 +2,9 @@ r"""How light comes round again off a ground, Lambertian or of flake.
 
 Model
     Flake sends most light into a lobe that leaves the film at once; the top returns only its flank.
-    One number says how much: the trap fraction t, the share that back₁ has of `trapped` where there
-    is no film; 1 for a Lambertian ground. Of light that left the ground for the first time, and for
-    any later time, there comes round again
+    One number says how much: the internal-return ratio t, the share that back₁ has of `trapped`
+    where there is no film; 1 for a Lambertian ground. Of light that left the ground for the first
+    time, and for any later time, there comes round again
 
         back₁ = t · (t^0.4 · trapped(τ) + (1 - t^0.4) · trapped(0) · exp(-2.5 τ))
         back₂ = t^(1/3) · trapped(τ)
@@ -38,23 +38,27 @@ Validity
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
+from fewtone.optics.terms import FilmTerms, HazeDerivatives, HazeTerms
 from fewtone.typing import FloatArray, FloatLike, frozen
 
-if TYPE_CHECKING:
-    from fewtone.optics.film import FilmTerms
-    from fewtone.optics.scatter import HazeSlopes, HazeTerms
-
-__all__ = ["NOTHING", "Part", "clear_returns", "clear_slopes", "hazy_returns", "hazy_slopes"]
+__all__ = [
+    "NOTHING",
+    "Part",
+    "clear_derivatives",
+    "clear_returns",
+    "hazy_derivatives",
+    "hazy_returns",
+]
 
 NOTHING = frozen(0.0)
 _DIFFUSE_POWER, _FLANK_PATH, _LATER_POWER = 0.4, 2.5, 1.0 / 3.0
 _ESCAPE_POWER, _SCATTERED_POWER, _SCATTERED_FADE = 0.6, 0.8, 8.0
-# The roots' slopes have no end at t = 0: a trap fraction of nothing is next to nothing.
-_LEAST_TRAP = 1e-9
+# The roots' slopes have no end at t = 0: a internal-return ratio of nothing is next to nothing.
+_LEAST_RETURN_RATIO = 1e-9
 # `trapped` of the deepest films, so that its ratios stay finite.
 _LEAST_TRAPPED = 1e-18
 
@@ -63,15 +67,15 @@ class Part(NamedTuple):
     """A part of a film's reflectance, and its derivatives in τ, in scattering depth and in t."""
 
     value: FloatArray
-    by_tau: FloatArray
-    by_scattering: FloatArray
-    by_trap: FloatArray
+    d_tau: FloatArray
+    d_scattering: FloatArray
+    d_return_ratio: FloatArray
 
 
 def clear_returns(
     clear: FilmTerms,
     tau: FloatLike,
-    trap: FloatLike,
+    return_ratio: FloatLike,
     most_trapped: float,
     ground: FloatLike = 1.0,
 ) -> tuple[FloatArray, FloatArray]:
@@ -83,14 +87,17 @@ def clear_returns(
         The film's terms at `tau`.
     tau
         Absorption optical depth [1], any shape.
-    trap
+    return_ratio
         Trap fraction of the ground [1], broadcasts with `tau`.
     most_trapped
         `trapped` of no film [1].
     ground
         Reflectance ρ of the ground inside the film [1], broadcasts with `tau`.
     """
-    t, rho = np.maximum(np.asarray(trap, float), _LEAST_TRAP), np.asarray(ground, dtype=float)
+    t, rho = (
+        np.maximum(np.asarray(return_ratio, float), _LEAST_RETURN_RATIO),
+        np.asarray(ground, dtype=float),
+    )
     diffuse = t**_DIFFUSE_POWER
     flank = np.exp(np.multiply(tau, -_FLANK_PATH))
     # Small factors first: every product of whole arrays counts where millions are worked out.
@@ -99,11 +106,15 @@ def clear_returns(
     return first, clear.trapped * (rho * t**_LATER_POWER)
 
 
-def clear_slopes(
-    clear: FilmTerms, clear_by: FilmTerms, tau: FloatLike, trap: FloatLike, most_trapped: float
+def clear_derivatives(
+    clear: FilmTerms,
+    clear_by: FilmTerms,
+    tau: FloatLike,
+    return_ratio: FloatLike,
+    most_trapped: float,
 ) -> tuple[Part, Part, Part]:
     """Escaping light, back₁ and back₂ with their derivatives; `clear_by` are those of `clear`."""
-    t = np.maximum(np.asarray(trap, dtype=float), _LEAST_TRAP)
+    t = np.maximum(np.asarray(return_ratio, dtype=float), _LEAST_RETURN_RATIO)
     first, later = clear_returns(clear, tau, t, most_trapped)
     diffuse, root = t**_DIFFUSE_POWER, t**_LATER_POWER
     flank = most_trapped * np.exp(-_FLANK_PATH * np.asarray(tau, dtype=float))
@@ -122,7 +133,7 @@ def hazy_returns(
     direct: FilmTerms,
     added: HazeTerms,
     depths: tuple[FloatLike, FloatLike],
-    trap: FloatLike,
+    return_ratio: FloatLike,
     most_trapped: float,
     ground: FloatLike = 1.0,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -136,10 +147,10 @@ def hazy_returns(
         What scattering adds.
     depths
         Absorption and scattering depth [1].
-    trap, most_trapped, ground
+    return_ratio, most_trapped, ground
         As in `clear_returns`.
     """
-    t = np.maximum(np.asarray(trap, dtype=float), _LEAST_TRAP)
+    t = np.maximum(np.asarray(return_ratio, dtype=float), _LEAST_RETURN_RATIO)
     rho = np.asarray(ground, dtype=float)
     once, later = clear_returns(direct, np.add(*depths), t, most_trapped)
     more = clear.escape * np.exp(added.brightening) - direct.escape
@@ -151,20 +162,20 @@ def hazy_returns(
     )
 
 
-def hazy_slopes(
+def hazy_derivatives(
     clear: tuple[FilmTerms, FilmTerms],
     direct: tuple[FilmTerms, FilmTerms],
-    added: HazeSlopes,
+    added: HazeDerivatives,
     depths: tuple[FloatLike, FloatLike],
-    trap: FloatLike,
+    return_ratio: FloatLike,
     most_trapped: float,
 ) -> tuple[Part, Part, Part]:
     """`hazy_returns` with their derivatives; `clear` and `direct` come with their slopes."""
-    t = np.maximum(np.asarray(trap, dtype=float), _LEAST_TRAP)
+    t = np.maximum(np.asarray(return_ratio, dtype=float), _LEAST_RETURN_RATIO)
     (here, here_by), (through, through_by) = clear, direct
-    terms, by_absorption, by_scattering = added
+    terms, d_absorption, d_scattering = added
     escape, first, last = hazy_returns(here, through, terms, depths, t, most_trapped)
-    _, once, later = clear_slopes(through, through_by, np.add(*depths), t, most_trapped)
+    _, once, later = clear_derivatives(through, through_by, np.add(*depths), t, most_trapped)
     weight = _escape_weight(once.value, through.trapped)
     of_first = _ESCAPE_POWER * weight / np.maximum(once.value, _LEAST_TRAPPED * t)
     of_trapped = _ESCAPE_POWER * weight / np.maximum(through.trapped, _LEAST_TRAPPED)
@@ -172,11 +183,11 @@ def hazy_slopes(
     full = here.escape * bright
     more = full - through.escape
     either = (1.0 - weight) * through_by.escape
-    either = either + (of_first * once.by_tau - of_trapped * through_by.trapped) * more
-    full_by = (here_by.escape + here.escape * by_absorption.brightening) * bright
+    either = either + (of_first * once.d_tau - of_trapped * through_by.trapped) * more
+    full_by = (here_by.escape + here.escape * d_absorption.brightening) * bright
     scattered = here.trapped + terms.returned - through.trapped
-    scattered_by = here_by.trapped + by_absorption.returned - through_by.trapped
-    scattered_by_s = by_scattering.returned - through_by.trapped
+    scattered_by = here_by.trapped + d_absorption.returned - through_by.trapped
+    scattered_by_s = d_scattering.returned - through_by.trapped
     share = _scattered_weight(t, depths[1])
     fade = 1.0 + _SCATTERED_FADE * np.asarray(depths[1], dtype=float)
     power = _SCATTERED_POWER / fade
@@ -185,20 +196,20 @@ def hazy_slopes(
         Part(
             escape,
             either + weight * full_by,
-            either + weight * full * by_scattering.brightening,
-            of_first * once.by_trap * more,
+            either + weight * full * d_scattering.brightening,
+            of_first * once.d_return_ratio * more,
         ),
         Part(
             first,
-            once.by_tau + share * scattered_by,
-            once.by_tau + share * scattered_by_s + share_by_s * scattered,
-            once.by_trap + power * share / t * scattered,
+            once.d_tau + share * scattered_by,
+            once.d_tau + share * scattered_by_s + share_by_s * scattered,
+            once.d_return_ratio + power * share / t * scattered,
         ),
         Part(
             last,
-            later.by_tau + t * scattered_by,
-            later.by_tau + t * scattered_by_s,
-            later.by_trap + scattered,
+            later.d_tau + t * scattered_by,
+            later.d_tau + t * scattered_by_s,
+            later.d_return_ratio + scattered,
         ),
     )
 
@@ -209,7 +220,7 @@ def _escape_weight(first_return: FloatArray, trapped: FloatArray) -> FloatArray:
     return np.exp(_ESCAPE_POWER * np.log(within))
 
 
-def _scattered_weight(trap: FloatArray, scattering: FloatLike) -> FloatArray:
+def _scattered_weight(return_ratio: FloatArray, scattering: FloatLike) -> FloatArray:
     """What scattered light counts for that comes round for the first time."""
     fade = 1.0 + _SCATTERED_FADE * np.asarray(scattering, dtype=float)
-    return np.exp(np.log(trap) * (_SCATTERED_POWER / fade))
+    return np.exp(np.log(return_ratio) * (_SCATTERED_POWER / fade))

@@ -93,7 +93,7 @@ class IntegralTable:
             result += coefficients[cell]
         return result
 
-    def value_and_slope(self, tau: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def value_and_derivative(self, tau: FloatArray) -> tuple[FloatArray, FloatArray]:
         """The function and its derivative at τ, both of its shape."""
         # dτ = 2√τ d√τ: at τ = 0 that is 0/0, so the limit is taken a hair away from it.
         depth = np.maximum(tau, 1e-12)

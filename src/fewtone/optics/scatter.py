@@ -35,9 +35,10 @@ from typing import NamedTuple
 import numpy as np
 
 from fewtone.optics.interface import film_cosine, fresnel_at_cosine
+from fewtone.optics.terms import HazeDerivatives, HazeTerms
 from fewtone.typing import FloatArray, FloatLike
 
-__all__ = ["HazeSlopes", "HazeTables", "HazeTerms", "haze_tables"]
+__all__ = ["HazeTables", "haze_tables"]
 
 _OPEN_NODES, _CLOSED_NODES = 12, 10
 # The instrument's directions carry no light of their own weight: a weight too small to matter.
@@ -46,26 +47,6 @@ _THINNEST = 2.0**-22
 _FIRST_POWER, _LAST_POWER = -9, 5  # the table spans τ from 2^-9 to 2^5
 _STEPS_PER_OCTAVE = 4
 _SHARE_NODES = 25
-
-
-class HazeTerms(NamedTuple):
-    """What scattering does to a film's terms; arrays shaped like the depths.
-
-    `haze` adds to reflectance, `brightening` is ln(escape/clear escape), `returned` adds to
-    `trapped`.
-    """
-
-    haze: FloatArray
-    brightening: FloatArray
-    returned: FloatArray
-
-
-class HazeSlopes(NamedTuple):
-    """`HazeTerms` and their derivatives in τ_a and in τ_s."""
-
-    terms: HazeTerms
-    by_absorption: HazeTerms
-    by_scattering: HazeTerms
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +67,7 @@ class HazeTables:
         per_depth = self._look_up(place, place.across, place.along)
         return HazeTerms(*(place.scattering * part for part in np.moveaxis(per_depth, -1, 0)))
 
-    def slopes(self, absorption: FloatLike, scattering: FloatLike) -> HazeSlopes:
+    def derivatives(self, absorption: FloatLike, scattering: FloatLike) -> HazeDerivatives:
         """The same with derivatives in both depths."""
         place = _Place.of(absorption, scattering)
         value = self._look_up(place, place.across, place.along)
@@ -95,12 +76,12 @@ class HazeTables:
         depth, tau_s = place.depth[..., np.newaxis], place.scattering[..., np.newaxis]
         share = (place.scattering / place.depth)[..., np.newaxis]
         along = by_depth / depth
-        by_absorption = tau_s * (along - by_share * share / depth)
-        by_scattering = value + tau_s * (along + by_share * (1.0 - share) / depth)
-        return HazeSlopes(
+        d_absorption = tau_s * (along - by_share * share / depth)
+        d_scattering = value + tau_s * (along + by_share * (1.0 - share) / depth)
+        return HazeDerivatives(
             HazeTerms(*np.moveaxis(tau_s * value, -1, 0)),
-            HazeTerms(*np.moveaxis(by_absorption, -1, 0)),
-            HazeTerms(*np.moveaxis(by_scattering, -1, 0)),
+            HazeTerms(*np.moveaxis(d_absorption, -1, 0)),
+            HazeTerms(*np.moveaxis(d_scattering, -1, 0)),
         )
 
     def _look_up(

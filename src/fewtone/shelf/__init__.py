@@ -18,12 +18,12 @@ from fewtone.shelf.learnt import TargetLike
 from fewtone.shelf.panels import PanelVerbs
 
 if TYPE_CHECKING:
-    from fewtone.bench.batch import Batch, BatchOptions
-    from fewtone.bench.check import Check
-    from fewtone.bench.letdown import Letdown
-    from fewtone.bench.simplify import Simplification
     from fewtone.match import MatchResult, RuleOptions
-    from fewtone.sheet.content import Sheet, SheetOptions
+    from fewtone.report.content import Sheet, SheetOptions
+    from fewtone.workshop.look.check import Check
+    from fewtone.workshop.look.letdown import Letdown
+    from fewtone.workshop.look.simplify import Simplification
+    from fewtone.workshop.pour.batch import Batch, BatchOptions
 
 __all__ = ["Shelf", "TargetLike"]
 
@@ -103,7 +103,7 @@ class Shelf(PanelVerbs):
         FewtoneError
             The recipe or the target cannot be used.
         """
-        from fewtone.bench.check import check
+        from fewtone.workshop.look.check import check
 
         line = parse(recipe) if isinstance(recipe, str) else recipe
         wanted = None if target is None else self.target(target, light=light, deck=deck)
@@ -121,14 +121,14 @@ class Shelf(PanelVerbs):
             A recipe or its line.
         **how
             ``volume="600ml"`` or ``area="1.4m2"`` and the rest of
-            `fewtone.bench.batch.BatchOptions`.
+            `fewtone.workshop.pour.batch.BatchOptions`.
 
         Raises
         ------
         FewtoneError
             The recipe or an amount cannot be used, or shelf.toml lacks what this needs.
         """
-        from fewtone.bench.batch import batch
+        from fewtone.workshop.pour.batch import batch
 
         line = parse(recipe) if isinstance(recipe, str) else recipe
         return batch(self.curves, self.settings, line, **how)
@@ -159,7 +159,7 @@ class Shelf(PanelVerbs):
         FewtoneError
             The recipe, the target, a ground or the coats cannot be used.
         """
-        from fewtone.bench.letdown import letdown
+        from fewtone.workshop.look.letdown import letdown
 
         line = parse(recipe) if isinstance(recipe, str) else recipe
         wanted = None if target is None else self.target(target, light=light, deck=deck)
@@ -199,7 +199,7 @@ class Shelf(PanelVerbs):
         FewtoneError
             The formula does not parse, or names what the shelf does not have.
         """
-        from fewtone.bench.simplify import parse_formula, simplify
+        from fewtone.workshop.look.simplify import parse_formula, simplify
 
         line = parse_formula(formula) if isinstance(formula, str) else formula
         under = Light.parse(light) if isinstance(light, str) else light
@@ -227,14 +227,14 @@ class Shelf(PanelVerbs):
         date
             The day on the page; today if None.
         **amount
-            How much to mix, see `fewtone.sheet.content.SheetOptions`.
+            How much to mix, see `fewtone.report.content.SheetOptions`.
 
         Raises
         ------
         FewtoneError
             The recipe, the target or an amount cannot be used.
         """
-        from fewtone.sheet.content import sheet
+        from fewtone.report.content import sheet
 
         line = parse(recipe) if isinstance(recipe, str) else recipe
         wanted = None if target is None else self.target(target, light=light, deck=deck)
@@ -254,7 +254,7 @@ class Shelf(PanelVerbs):
     def picture(self, kind: Literal["svg", "png"] = "svg") -> bytes:
         """Draw toners, reach and residuals; needs ``fewtone[pictures]``, else FewtoneError."""
         from fewtone.io.readings import load_readings
-        from fewtone.sheet.pictures import PictureKind, shelf_picture
+        from fewtone.report.pictures import PictureKind, shelf_picture
 
         known = load_readings(self.folder, self.settings)
         return shelf_picture(self.settings, self.curves, known, PictureKind(kind))

@@ -15,7 +15,7 @@ from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
 
 if TYPE_CHECKING:
-    from fewtone.predict import Prediction
+    from fewtone.prediction.forward import Prediction
 
 __all__ = ["LearntShelf", "TargetLike"]
 
@@ -67,8 +67,9 @@ class LearntShelf:
         FewtoneError
             A recipe does not parse, or names a toner or ground that was not learnt.
         """
-        from fewtone.predict import predict
+        from fewtone.prediction.forward import predict
 
         wanted = Light.parse(light) if isinstance(light, str) else light
         lines = [parse(recipe) if isinstance(recipe, str) else recipe for recipe in recipes]
-        return predict(self.curves, lines, wanted or self.settings.measurement.light)
+        under = wanted or self.settings.measurement.light
+        return predict(self.curves, lines, under, deviations=True)

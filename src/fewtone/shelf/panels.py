@@ -13,9 +13,9 @@ from fewtone.model.recipe import Number, Recipe, parse
 from fewtone.shelf.learnt import LearntShelf, TargetLike
 
 if TYPE_CHECKING:
-    from fewtone.bench.adjust import Adjustment, AdjustOptions
-    from fewtone.bench.bottle import Bottle
-    from fewtone.bench.panel import ReadingLike
+    from fewtone.workshop.panel.adjust import Adjustment, AdjustOptions
+    from fewtone.workshop.panel.bottle import Bottle
+    from fewtone.workshop.panel.readings import ReadingLike
 
 __all__ = ["PanelVerbs"]
 
@@ -48,14 +48,14 @@ class PanelVerbs(LearntShelf):
         reading_light
             Their light, where it is not the shelf's.
         **how
-            ``left="350ml"`` and the rest of `fewtone.bench.adjust.AdjustOptions`.
+            ``left="350ml"`` and the rest of `fewtone.workshop.panel.adjust.AdjustOptions`.
 
         Raises
         ------
         FewtoneError
             The recipe, the target, a reading or a volume cannot be used.
         """
-        from fewtone.bench.adjust import adjust
+        from fewtone.workshop.panel.adjust import adjust
 
         line = parse(recipe) if isinstance(recipe, str) else recipe
         under = Light.parse(reading_light) if isinstance(reading_light, str) else reading_light
@@ -100,8 +100,8 @@ class PanelVerbs(LearntShelf):
             The recipe, the toner or a reading cannot be used; or, with `apply`, the deviation is
             not credible or shelf.toml cannot be written to.
         """
-        from fewtone.bench.bottle import bottle, require_credible
         from fewtone.io.strength import write_strength
+        from fewtone.workshop.panel.bottle import bottle, require_credible
 
         line = parse(recipe) if isinstance(recipe, str) else recipe
         under = Light.parse(light) if isinstance(light, str) else light
@@ -150,8 +150,8 @@ class PanelVerbs(LearntShelf):
         FewtoneError
             A reading or readings.csv cannot be used, or the folder cannot be written to.
         """
-        from fewtone.bench.panel import read_panel
         from fewtone.io.keep import keep_readings
+        from fewtone.workshop.panel.readings import read_panel
 
         line = parse(recipe) if isinstance(recipe, str) else recipe
         under = Light.parse(light) if isinstance(light, str) else light

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fewtone.colorimetry import Light, lab_from_xyz, lab_slopes, white_point, xyz_from_lab
+from fewtone.colorimetry import Light, lab_from_xyz, lab_jacobian, white_point, xyz_from_lab
 
 WHITE = white_point(Light("D65", 10))
 ROUNDING = 1e-12
@@ -30,7 +30,7 @@ def test_bend_joins_smoothly() -> None:
     bend = (6.0 / 29.0) ** 3
     beside = np.array([bend * (1.0 - 1e-9), bend * (1.0 + 1e-9)])[:, np.newaxis] * WHITE
     below, above = lab_from_xyz(beside, WHITE)
-    slope_below, slope_above = lab_slopes(beside, WHITE)
+    slope_below, slope_above = lab_jacobian(beside, WHITE)
     assert below == pytest.approx(above, abs=1e-7)
     assert slope_below == pytest.approx(slope_above, rel=1e-7, abs=ROUNDING)
 
@@ -47,4 +47,4 @@ def test_empty_stacks_pass() -> None:
     """No colours in, no colours out."""
     assert lab_from_xyz(np.empty((0, 3)), WHITE).shape == (0, 3)
     assert xyz_from_lab(np.empty((0, 3)), WHITE).shape == (0, 3)
-    assert lab_slopes(np.empty((0, 3)), WHITE).shape == (0, 3, 3)
+    assert lab_jacobian(np.empty((0, 3)), WHITE).shape == (0, 3, 3)

@@ -51,7 +51,7 @@ def curves() -> Curves:
         absorption=np.array([[1.0, 0.5, 1e-7], [0.0, 2.0 / 3.0, 12345.678]]),
         grounds=("silver", "white"),
         ground_reflectance=np.array([[0.6, 0.7, 1.2], [0.5, 0.8, 0.9]]),
-        trap=np.array([0.41, 1.0]),
+        return_ratio=np.array([0.41, 1.0]),
         optics=FilmOptics(Geometry.DIFFUSE_SPECULAR_EXCLUDED, 1.52, 0.01),
         readings_digest="ab12",
         version="9.8.7",
@@ -63,7 +63,7 @@ def test_curves_read_back(tmp_path: Path) -> None:
     wanted = curves()
     save_curves(tmp_path, wanted)
     found = load_curves(tmp_path)
-    for name in ("wavelength_nm", "absorption", "ground_reflectance", "trap"):
+    for name in ("wavelength_nm", "absorption", "ground_reflectance", "return_ratio"):
         assert getattr(found, name) == pytest.approx(getattr(wanted, name), rel=PRINTED)
     for name in ("toners", "grounds", "optics", "readings_digest", "version"):
         assert getattr(found, name) == getattr(wanted, name)
@@ -72,12 +72,12 @@ def test_curves_read_back(tmp_path: Path) -> None:
 def test_curves_are_text_that_states_its_terms(tmp_path: Path) -> None:
     """The file states format, units, geometry and the hash of the readings."""
     text = save_curves(tmp_path, curves()).read_text()
-    for words in ("format: 2", "optical depth", "de:8", "film_index: 1.52", "ab12", "9.8.7"):
+    for words in ("format: 3", "optical depth", "de:8", "film_index: 1.52", "ab12", "9.8.7"):
         assert words in text
 
 
 @pytest.mark.parametrize(
-    "damage", [("# format: 2", "# format: 1"), ("dusk,absorption", "x"), ("0.41", "?")]
+    "damage", [("# format: 3", "# format: 2"), ("dusk,absorption", "x"), ("0.41", "?")]
 )
 def test_damaged_curves_are_a_fault(tmp_path: Path, damage: tuple[str, str]) -> None:
     """A file that learn did not write is refused with the way out."""

@@ -10,7 +10,7 @@ import pytest
 from fewtone.colorimetry import Light
 from fewtone.learning.forward import Linear, Noise, Problem
 from fewtone.learning.observations import observe
-from fewtone.learning.unknowns import Layout, blank
+from fewtone.learning.parameters import ParameterLayout, blank
 from fewtone.model.readings import Readings
 from fewtone.typing import FloatArray
 from unit.learning.shelves import D65, curves_of, settings, spray
@@ -40,7 +40,7 @@ def test_slopes_are_those_of_the_residuals() -> None:
     seen = observe(settings(CURVES), _mixed())
     problem = Problem(seen, settings(CURVES).measurement.optics, settings(CURVES).mixing, NOISE)
     rng = np.random.default_rng(5)
-    layout = Layout.of(seen)
+    layout = ParameterLayout.of(seen)
     start = blank(seen)
     at = replace(
         start,
@@ -66,7 +66,7 @@ def test_slopes_are_those_of_the_residuals() -> None:
 
     for place in range(0, layout.size, 7):
         _compare_shared(problem, linear, place, difference("shared", place))
-    for place in range(layout.trap, layout.size):
+    for place in range(layout.return_ratio, layout.size):
         _compare_shared(problem, linear, place, difference("shared", place))
     for place in range(seen.segment_coats.size):
         for group, part, slope in zip(

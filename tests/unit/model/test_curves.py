@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from fewtone import Light, parse
-from fewtone.model.certainty import Certainty
-from fewtone.predict import predict
+from fewtone.model.uncertainty import Uncertainty
+from fewtone.prediction.forward import predict
 from invented import invented_shelf
 
 ROUNDING = 1e-12
@@ -29,16 +29,16 @@ def test_a_stronger_bottle_is_more_of_it() -> None:
 def test_what_it_may_be_off_by_grows_with_it() -> None:
     """The deviations of its curves keep their share of them; the grounds' stay."""
     curves, _ = invented_shelf(3, 4, 3, hazy=2)
-    sure = Certainty(
+    sure = Uncertainty(
         absorption=0.02 * curves.absorption[np.newaxis],
         scattering=0.05 * curves.scattering[np.newaxis],
         ground_reflectance=0.01 * curves.ground_reflectance[np.newaxis],
-        trap=0.02 * curves.trap[np.newaxis],
+        return_ratio=0.02 * curves.return_ratio[np.newaxis],
         model_sd=0.06,
     )
-    strong = replace(curves, certainty=sure).with_strengths({curves.toners[0]: 0.8})
-    assert strong.certainty is not None
-    np.testing.assert_allclose(strong.certainty.absorption[0], 0.02 * strong.absorption)
-    np.testing.assert_allclose(strong.certainty.scattering[0], 0.05 * strong.scattering)
-    np.testing.assert_array_equal(strong.certainty.ground_reflectance, sure.ground_reflectance)
-    assert strong.certainty.model_sd == sure.model_sd
+    strong = replace(curves, uncertainty=sure).with_strengths({curves.toners[0]: 0.8})
+    assert strong.uncertainty is not None
+    np.testing.assert_allclose(strong.uncertainty.absorption[0], 0.02 * strong.absorption)
+    np.testing.assert_allclose(strong.uncertainty.scattering[0], 0.05 * strong.scattering)
+    np.testing.assert_array_equal(strong.uncertainty.ground_reflectance, sure.ground_reflectance)
+    assert strong.uncertainty.model_sd == sure.model_sd

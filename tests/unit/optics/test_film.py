@@ -57,7 +57,7 @@ def test_slopes_are_derivatives(geometry: Geometry) -> None:
     tau = np.array([1e-3, 0.01, 0.1, 0.5, 1.0, 3.0])
     step = 1e-4 * tau
     above, below = optics.terms(tau + step), optics.terms(tau - step)
-    here, slopes = optics.slopes(tau)
+    here, slopes = optics.derivatives(tau)
     for value, alone in zip(here, optics.terms(tau), strict=True):
         assert value == pytest.approx(alone, abs=TABLE)
     differences = 5e-5  # central differences with the table's own error over the step
@@ -69,18 +69,18 @@ def test_slopes_at_no_film() -> None:
     """At τ = 0 the slopes are finite and equal one-sided differences."""
     optics = FilmOptics(Geometry.DIFFUSE_SPECULAR_EXCLUDED)
     ahead, here = optics.terms(1e-6), optics.terms(0.0)
-    for slope, high, low in zip(optics.slopes(0.0)[1], ahead, here, strict=True):
+    for slope, high, low in zip(optics.derivatives(0.0)[1], ahead, here, strict=True):
         assert slope == pytest.approx((high - low) / 1e-6, rel=1e-3)
 
 
 @pytest.mark.parametrize("geometry", list(Geometry))
-@pytest.mark.parametrize("trap", [0.0, 0.4, 1.0])
-def test_ground_from_bare_inverts_the_film(geometry: Geometry, trap: float) -> None:
+@pytest.mark.parametrize("return_ratio", [0.0, 0.4, 1.0])
+def test_ground_from_bare_inverts_the_film(geometry: Geometry, return_ratio: float) -> None:
     """A ground is found again from its reading under clear."""
     optics = FilmOptics(geometry, surface=0.01)
     ground = np.array([0.05, 0.4, 0.85, 1.1])
-    reading = optics.reflectance(0.0, ground, trap)
-    assert optics.ground_from_bare(reading, trap) == pytest.approx(ground, rel=1e-12)
+    reading = optics.reflectance(0.0, ground, return_ratio)
+    assert optics.ground_from_bare(reading, return_ratio) == pytest.approx(ground, rel=1e-12)
 
 
 def test_terms_keep_the_shape_of_their_depths() -> None:

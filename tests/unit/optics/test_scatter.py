@@ -21,27 +21,46 @@ def test_no_scattering_is_the_clear_film(film: FilmOptics) -> None:
 
 
 @pytest.mark.parametrize("film", FILMS, ids=lambda film: film.geometry)
-@pytest.mark.parametrize("trap", [0.4, 1.0])
-def test_slopes_are_those_of_the_reflectance(film: FilmOptics, trap: float) -> None:
+@pytest.mark.parametrize("return_ratio", [0.4, 1.0])
+def test_slopes_are_those_of_the_reflectance(film: FilmOptics, return_ratio: float) -> None:
     """All derivatives equal central differences, hazy or clear."""
     rng = np.random.default_rng(2)
-    tau, ground, traps = rng.uniform(0.05, 4.0, 60), rng.uniform(0.1, 0.9, 60), np.full(60, trap)
-    clear = film.reflectance_slopes(tau, ground, traps)
+    tau, ground, return_ratios = (
+        rng.uniform(0.05, 4.0, 60),
+        rng.uniform(0.1, 0.9, 60),
+        np.full(60, return_ratio),
+    )
+    clear = film.reflectance_derivatives(tau, ground, return_ratios)
     haze = rng.uniform(0.01, 0.6, 60)
-    hazy = film.reflectance_slopes(tau, ground, traps, haze)
+    hazy = film.reflectance_derivatives(tau, ground, return_ratios, haze)
     h = 1e-5
     read = film.reflectance
     for slopes, s in ((clear, None), (hazy, haze)):
-        assert slopes.reflectance == pytest.approx(read(tau, ground, traps, s), abs=1e-14)
+        assert slopes.reflectance == pytest.approx(read(tau, ground, return_ratios, s), abs=1e-14)
         for found, up, down in (
-            (slopes.by_tau, read(tau + h, ground, traps, s), read(tau - h, ground, traps, s)),
-            (slopes.by_ground, read(tau, ground + h, traps, s), read(tau, ground - h, traps, s)),
-            (slopes.by_trap, read(tau, ground, traps + h, s), read(tau, ground, traps - h, s)),
+            (
+                slopes.d_tau,
+                read(tau + h, ground, return_ratios, s),
+                read(tau - h, ground, return_ratios, s),
+            ),
+            (
+                slopes.d_ground,
+                read(tau, ground + h, return_ratios, s),
+                read(tau, ground - h, return_ratios, s),
+            ),
+            (
+                slopes.d_return_ratio,
+                read(tau, ground, return_ratios + h, s),
+                read(tau, ground, return_ratios - h, s),
+            ),
         ):
             assert found == pytest.approx((up - down) / (2 * h), abs=DIFFERENCE_TOLERANCE)
-    up, down = read(tau, ground, traps, haze + h), read(tau, ground, traps, haze - h)
-    assert hazy.by_scattering == pytest.approx((up - down) / (2 * h), abs=DIFFERENCE_TOLERANCE)
-    assert not clear.by_scattering.any()
+    up, down = (
+        read(tau, ground, return_ratios, haze + h),
+        read(tau, ground, return_ratios, haze - h),
+    )
+    assert hazy.d_scattering == pytest.approx((up - down) / (2 * h), abs=DIFFERENCE_TOLERANCE)
+    assert not clear.d_scattering.any()
 
 
 def test_haze_lightens_black_and_dims_white() -> None:

@@ -1,0 +1,1 @@
+"""Panels that do not fit, and which entry error would explain them."""

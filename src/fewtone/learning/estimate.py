@@ -1,0 +1,180 @@
+"""Readings to curves: one joint estimate of everything at once.
+
+Toners, grounds and the hand's variation are estimated together by maximum a posteriori: all
+readings, single toners and blends, over all grounds, spectra and Labs alike. Residuals are
+weighed by what an instrument repeats; where the film model itself misses by more than that (an
+uncleared, matte or grainy coat), the noise is estimated from the readings and the priors weigh
+accordingly more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass, replace
+
+import numpy as np
+from threadpoolctl import threadpool_limits
+
+from fewtone.learning.design import second_light, suggest
+from fewtone.learning.diagnosis.suspects import find_suspects
+from fewtone.learning.forward import Noise, Problem
+from fewtone.learning.leave_one_out import expectations, prediction_errors
+from fewtone.learning.observations import Observations, observe
+from fewtone.learning.parameters import Parameters, shared_prior
+from fewtone.learning.report import FitReport, fit_report
+from fewtone.learning.solver import Prior, Solution, schur_complement, solve
+from fewtone.learning.starts import second_look, starting_point
+from fewtone.learning.uncertainty import (
+    data_shares,
+    shared_covariance,
+    uncertainty_of,
+)
+from fewtone.model.curves import Curves
+from fewtone.model.readings import Readings
+from fewtone.model.shelf import ShelfSettings
+from fewtone.typing import BoolArray
+from fewtone.version import __version__
+
+__all__ = ["Learnt", "estimate", "fit"]
+
+# What a handheld repeats in reflectance: relative, and absolute near black (common practice, no
+# source).
+_RELATIVE_NOISE, _ABSOLUTE_NOISE = 0.002, 0.0005
+# A Lab reading is never trusted further than its print.
+_LEAST_LAB_NOISE = 0.03
+_NOISE_ROUNDS = 3
+_SECOND_LOOKS = 3
+_WORTH_ANOTHER_LOOK = 1.0
+# Below this the reduced_residual is what chance leaves, and the noise stays as it was.
+_NOISE_CLEARLY_LARGER = 1.25
+# Less haze than this, as scattering depth of the film that holds most of a toner, is out of sight;
+# and of a level known no better than this, on the log, the readings say nothing: the toner passes
+# for clear.
+_LEAST_HAZE, _LEVEL_KNOWN = 0.05, 0.7
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Learnt:
+    """What learning found, and how well it explains the readings."""
+
+    curves: Curves
+    report: FitReport
+
+
+def estimate(
+    settings: ShelfSettings, readings: Readings, *, leave_out: Collection[str] = ()
+) -> Learnt:
+    """Learn a shelf's curves from its readings.
+
+    Parameters
+    ----------
+    settings
+        Geometry, film, hand and instrument; names of toners and grounds.
+    readings
+        What was read.
+    leave_out
+        Panels that are not to count.
+
+    Raises
+    ------
+    FewtoneError
+        The readings cannot tell what they should: see `fewtone.learning.observations.observe`.
+    """
+    # Thousands of small factorisations: threads would wait for one another far longer than they
+    # work, the more so beside another busy program.
+    with threadpool_limits(limits=1, user_api="blas"):
+        return _estimate(settings, readings, leave_out)
+
+
+def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection[str]) -> Learnt:
+    seen = observe(settings, readings, leave_out)
+    problem, prior, solution = fit(settings, seen)
+    at = solution.at
+    covariance = shared_covariance(problem, prior, at)
+    expected = expectations(problem, at, covariance)
+    curves = Curves(
+        wavelength_nm=seen.wavelength_nm,
+        toners=seen.toners,
+        absorption=at.absorption,
+        scattering=at.scattering,
+        grounds=seen.grounds,
+        ground_reflectance=at.ground_reflectance,
+        return_ratio=at.return_ratio,
+        optics=settings.measurement.optics,
+        uncertainty=uncertainty_of(at, covariance),
+        readings_digest=readings.digest,
+        version=__version__,
+    )
+    not_learnt = tuple(
+        name
+        for names, known in ((settings.toners, seen.toners), (settings.grounds, seen.grounds))
+        for name in names
+        if name not in known
+    )
+    cautions = list(readings.cautions)
+    if not_learnt:
+        cautions.append(f"Never read, so not learnt: {', '.join(not_learnt)}.")
+    if not solution.converged:
+        cautions.append("The fit had not settled when it was stopped: take the curves with care.")
+    report = fit_report(
+        problem,
+        at,
+        settings.measurement.light,
+        iterations=solution.iterations,
+        converged=solution.converged,
+        left_out=tuple(leave_out),
+        leave_one_out_de00=prediction_errors(problem, expected, settings.measurement.light),
+        data_share=data_shares(at, covariance, prior),
+        suspects=find_suspects(problem, prior, at, expected, readings, settings),
+        not_learnt=not_learnt,
+        spray_next=suggest(curves, settings, problem.noise, seen.lab_lights),
+        second_light=second_light(seen.lab_lights),
+        cautions=tuple(cautions),
+    )
+    return Learnt(curves, report)
+
+
+def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, Solution]:
+    """Find the most probable parameters, judging the noise by what is left over."""
+    noise = Noise(
+        _RELATIVE_NOISE, _ABSOLUTE_NOISE, max(settings.measurement.repeat_sd, _LEAST_LAB_NOISE)
+    )
+    problem = Problem(seen, settings.measurement.optics, settings.mixing, noise)
+    prior = Prior(*shared_prior(problem.layout, problem.seen.wavelength_nm))
+    solution = solve(problem, prior, starting_point(problem))
+    for _ in range(_SECOND_LOOKS):
+        other = second_look(problem, solution.at)
+        if other is None:
+            break
+        found = solve(problem, prior, other)
+        gain = solution.cost - found.cost
+        if gain > 0.0:
+            solution = found
+        if gain < _WORTH_ANOTHER_LOOK:
+            break
+    hazy = _scatters(problem, prior, solution.at)
+    solution = solve(problem, prior, replace(solution.at, hazy=hazy))
+    for _ in range(_NOISE_ROUNDS):
+        factor = _reduced_residual(problem, solution)
+        if factor < _NOISE_CLEARLY_LARGER:
+            break
+        problem = problem.with_noise(problem.noise.scaled(factor))
+        solution = solve(problem, prior, solution.at)
+    return problem, prior, solution
+
+
+def _scatters(problem: Problem, prior: Prior, at: Parameters) -> BoolArray:
+    """Which toners scatter: so much that it shows, and surely more than nothing."""
+    covariance = np.linalg.inv(schur_complement(problem, prior, at))
+    levels = [problem.layout.haze(toner)[0] for toner in range(problem.layout.n_toners)]
+    return np.asarray(
+        (np.exp(at.shared[levels]) * problem.seen.most_dose > _LEAST_HAZE)
+        & (np.sqrt(covariance[levels, levels]) < _LEVEL_KNOWN)
+    )
+
+
+def _reduced_residual(problem: Problem, solution: Solution) -> float:
+    """Typical residual of a panel in standard deviations of the noise."""
+    residuals = problem.residuals(solution.at) or []
+    spread = [np.sqrt((residual**2).mean(axis=1)) for residual in residuals]
+    return float(np.median(np.concatenate(spread))) if spread else 1.0

@@ -1,0 +1,255 @@
+"""What the rest of the readings say about each panel, without a refit for each.
+
+Model
+    At the most probable parameters a panel's residuals are r + J s, for a small shift s of the
+    shared parameters, with covariance C: noise, and the film builds and the gain of that panel at
+    their prior, integrated out. Its information about the shared parameters is JᵀC⁻¹J. With V the
+    shared parameters' covariance and H = J V Jᵀ, taking it out leaves (Woodbury)
+
+        shift       s = V Jᵀ (C - H)⁻¹ r
+        prediction  r + J s,  of covariance  C + H (C - H)⁻¹ C = C (C - H)⁻¹ C
+
+    so that everything happens in the panel's own residuals, however many parameters there are.
+
+Assumptions
+    The shift is small enough for slopes taken at the full fit (Laplace). A panel that is grossly
+    wrong bends the fit further than that: whoever suspects one refits without it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fewtone.colorimetry import Light, delta_e_2000, lab_from_xyz, weights, white_point
+from fewtone.learning.forward import Group, Linear, Problem
+from fewtone.learning.parameters import Parameters
+from fewtone.learning.uncertainty import MODEL_SD
+from fewtone.typing import FloatArray
+
+__all__ = ["Expectation", "expectations", "filmed_panels", "prediction_errors"]
+
+# What the film model misses of a spectrum: this share of it, alike over so many nm; judged in the
+# booth, where flake is a lobe and the model knows two directions only.
+_MODEL_RELATIVE, _MODEL_LENGTH_NM = 0.002, 60.0
+# So many times as much of a hazy film's,
+_HAZE_HARDER = 4.0
+# and of all light that a hazy film over flake sends back, as haze spreads the lobe.
+_HAZE_OVER_FLAKE = 0.015
+# Flake that no other panel's film tells of may hold the light by so much more or less than the
+# shelf's others, on the internal-return ratio's logit.
+_UNSEEN_TRAP_SD = 0.1
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Expectation:
+    """What the other panels say about the panels of one group, at the hand's nominal film build.
+
+    Parameters
+    ----------
+    group
+        The panels.
+    residual
+        Prediction less reading in standard deviations of the noise, ``(n_panels, n_rows)``; linear
+        in the film build, as the covariance is.
+    nominal
+        The same without the straight line: of the very film that was meant, ``(n_panels, n_rows)``.
+    by_local
+        Its slopes in the panel's own film builds and gain, ``(n_panels, n_rows, n_local)``.
+    covariance
+        Of the residual: noise, hand, gain and unsure curves, ``(n_panels, n_rows, n_rows)``.
+    """
+
+    group: Group
+    residual: FloatArray
+    nominal: FloatArray
+    by_local: FloatArray
+    covariance: FloatArray
+
+    @property
+    def distance(self) -> FloatArray:
+        """Squared Mahalanobis distance of each panel from its prediction, ``(n_panels,)``."""
+        solved = np.linalg.solve(self.covariance, self.residual[..., np.newaxis])
+        return np.asarray((self.residual * solved[..., 0]).sum(axis=1))
+
+    @property
+    def log_likelihood(self) -> FloatArray:
+        """Of each panel's readings, but for a constant, ``(n_panels,)``."""
+        return np.asarray(-0.5 * (self.distance + np.linalg.slogdet(self.covariance)[1]))
+
+    def blocks(self) -> list[tuple[int, slice, int | None]]:
+        """Which reading of a panel owns which residuals, in which light; None for a spectrum."""
+        lab = 3 * sum(len(lights) for lights in self.group.lights)
+        spectra = max(int(self.group.spectral.sum()), 1)
+        return _blocks(self.group, (self.residual.shape[1] - lab) // spectra)
+
+
+def expectations(
+    problem: Problem,
+    at: Parameters,
+    covariance: FloatArray,
+    counted: FloatArray | None = None,
+    films: FloatArray | None = None,
+) -> list[Expectation]:
+    """Predict each panel from all others.
+
+    Parameters
+    ----------
+    problem
+        What was read.
+    at
+        The most probable parameters.
+    covariance
+        Of the shared parameters there, ``(n_shared, n_shared)``.
+    counted
+        How much each panel counted in that fit, 1 or 0, ``(n_panels,)``; 1 if None.
+    films
+        How many panels with a film over each ground counted, ``(n_grounds,)``; those of this
+        problem if None.
+
+    Returns
+    -------
+    One for each of the problem's groups.
+    """
+    share = np.ones(len(problem.seen.panels)) if counted is None else counted
+    films = filmed_panels(problem, share) if films is None else films
+    nominal = problem.residuals(_nominal(at)) or []
+    return [
+        _expect(problem, group, linear, at, exact, covariance, share[group.panels], films)
+        for group, linear, exact in zip(problem.groups, problem.linearise(at), nominal, strict=True)
+    ]
+
+
+def filmed_panels(problem: Problem, counted: FloatArray) -> FloatArray:
+    """How many panels that counted have a film over each ground, ``(n_grounds,)``."""
+    seen, films = problem.seen, np.zeros(len(problem.seen.grounds))
+    for ground in range(films.size):
+        over = np.unique(seen.panel[seen.is_film & (seen.ground == ground)])
+        films[ground] = counted[over].sum()
+    return films
+
+
+def prediction_errors(problem: Problem, expected: list[Expectation], light: Light) -> FloatArray:
+    """ΔE00 of each reading to what all other panels say of it, film build at its nominal value.
+
+    Parameters
+    ----------
+    problem
+        What was read.
+    expected
+        What the others say of each panel.
+    light
+        In which spectra are judged.
+
+    Returns
+    -------
+    Shape ``(n_readings, 1 + n_lights)``: of the spectrum, then of the Lab in each light that was
+    read; NaN where there is none.
+    """
+    seen, noise = problem.seen, problem.noise
+    off = np.full((len(seen.readings), 1 + len(seen.lights)), np.nan)
+    matrix, white = weights(seen.wavelength_nm, light), white_point(light)
+    for one in expected:
+        for k, place, lit in one.blocks():
+            rows, residual = one.group.readings[:, k], one.nominal[:, place]
+            if lit is None:
+                read = seen.spectral[rows]
+                sd = noise.of_reflectance(read)
+                found = np.maximum(read + residual * sd, 0.0) @ matrix
+                off[rows, 0] = delta_e_2000(
+                    lab_from_xyz(found, white), lab_from_xyz(read @ matrix, white)
+                )
+            else:
+                lab = seen.lab[rows, lit]
+                off[rows, 1 + lit] = delta_e_2000(lab + residual * noise.lab, lab)
+    return off
+
+
+def _nominal(at: Parameters) -> Parameters:
+    """The same curves under films as thick as they were meant to be."""
+    return replace(at, log_build=np.zeros_like(at.log_build), log_gain=np.zeros_like(at.log_gain))
+
+
+def _expect(
+    problem: Problem,
+    group: Group,
+    linear: Linear,
+    at: Parameters,
+    exact: FloatArray,
+    covariance: FloatArray,
+    share: FloatArray,
+    films: FloatArray,
+) -> Expectation:
+    local = at.log_build[group.segments]
+    if group.has_gain:
+        local = np.concatenate([local, at.log_gain[group.panels][:, np.newaxis]], axis=1)
+    offset = linear.residual - (linear.local @ local[..., np.newaxis])[..., 0]
+    own = np.eye(offset.shape[1]) + _spread(linear.local, group.precision)
+    curves = linear.shared @ covariance[np.ix_(group.shared, group.shared)]
+    curves = curves @ linear.shared.swapaxes(1, 2)
+    # Of a panel that did not count there is nothing to take out.
+    kept = share[:, np.newaxis, np.newaxis]
+    rest = np.linalg.solve(
+        own - kept * curves, np.concatenate([offset[..., np.newaxis], own], axis=-1)
+    )
+    spread = own + curves @ rest[..., 1:]
+    if group.toners:
+        for ground in set(group.grounds) & set(at.layout.metallic):
+            alone = films[ground] - share <= 0.0
+            return_ratio = linear.shared[
+                ..., np.flatnonzero(group.shared == at.layout.return_ratio_own(ground))
+            ]
+            spread += (
+                _UNSEEN_TRAP_SD**2
+                * alone[:, np.newaxis, np.newaxis]
+                * (return_ratio @ return_ratio.swapaxes(1, 2))
+            )
+    spread += _model_error(problem, group, at, spread.shape[1])
+    shift = share[:, np.newaxis] * (curves @ rest[..., :1])[..., 0]
+    return Expectation(group, offset + shift, exact + shift, linear.local, spread)
+
+
+def _model_error(problem: Problem, group: Group, at: Parameters, rows: int) -> FloatArray:
+    """Covariance of what the film model itself misses, ``(n_panels, n_rows, n_rows)``."""
+    seen, noise = problem.seen, problem.noise
+    apart = (seen.wavelength_nm[:, np.newaxis] - seen.wavelength_nm) / _MODEL_LENGTH_NM
+    hazy = bool(at.hazy[list(group.toners)].any())
+    share = _HAZE_HARDER if hazy else 1.0
+    likeness = (share * _MODEL_RELATIVE) ** 2 * np.exp(-0.5 * apart**2)
+    out = np.zeros((len(group.panels), rows, rows))
+    level = np.zeros((len(group.panels), rows))
+    for k, place, lit in _blocks(group, seen.wavelength_nm.size):
+        reading = group.readings[:, k]
+        if lit is None:
+            read = seen.spectral[reading]
+            size = read / noise.of_reflectance(read)
+            out[:, place, place] = likeness * size[:, np.newaxis] * size[..., np.newaxis]
+        else:
+            # L + 16, a and b go with the cube root of the light.
+            size = (seen.lab[reading, lit] + np.array([16.0, 0.0, 0.0])) / 3.0 / noise.lab
+            out[:, place, place] = (share * MODEL_SD / noise.lab) ** 2 * np.eye(3)
+        level[:, place] = size * np.isin(seen.ground[reading], at.layout.metallic)[:, np.newaxis]
+    if hazy:
+        level *= _HAZE_OVER_FLAKE
+        out += level[:, np.newaxis] * level[..., np.newaxis]
+    return out
+
+
+def _blocks(group: Group, width: int) -> list[tuple[int, slice, int | None]]:
+    """Which reading of a panel owns which residuals, in which light; None for a spectrum."""
+    found: list[tuple[int, slice, int | None]] = []
+    start = 0
+    for k, is_spectral in enumerate(group.spectral):
+        if is_spectral:
+            found.append((k, slice(start, start + width), None))
+            start += width
+        for light in group.lights[k]:
+            found.append((k, slice(start, start + 3), light))
+            start += 3
+    return found
+
+
+def _spread(by_local: FloatArray, precision: FloatArray) -> FloatArray:
+    """Covariance of the residuals that the local parameters' prior makes."""
+    return np.asarray(by_local @ np.linalg.solve(precision, by_local.swapaxes(1, 2)))

@@ -1,0 +1,183 @@
+"""What learning looks for, and where each of it stands in the vector of parameters.
+
+Shared parameters
+    log absorption of each toner at each wavelength; log reflectance of each ground inside the film
+    at each wavelength; one internal-return ratio on the logit, shared by all metallics, and each
+    metallic's own departure from it (solids are Lambertian: internal-return ratio 1); log
+    scattering of each toner as a few smooth functions of wavelength: level, slope, and slow waves.
+
+Local parameters
+    log film build of each segment of each panel; log gain of each panel's spectra (how the panel
+    lay under the instrument; it also takes up what the film model misses of a flake's lobe).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fewtone.learning.observations import Observations
+from fewtone.learning.priors import HAZE_MEAN, HAZE_SD, absorber_prior, ground_prior, haze_basis
+from fewtone.typing import BoolArray, FloatArray, IntArray
+
+__all__ = ["GAIN_SD", "ParameterLayout", "Parameters", "blank", "shared_prior"]
+
+# Log gain of a panel's spectra: agreement on re-placing a panel (common practice, no source).
+GAIN_SD = 0.005
+# The internal-return ratio's logit: from nearly mirror-like to nearly Lambertian.
+_RETURN_MEAN, _RETURN_SD = 0.0, 1.0
+# How far one metallic's logit lies from the shelf's.
+_RETURN_OWN_SD = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class ParameterLayout:
+    """Where the shared parameters stand."""
+
+    n_toners: int
+    n_grounds: int
+    n_wavelengths: int
+    metallic: tuple[int, ...]
+
+    @classmethod
+    def of(cls, seen: Observations) -> ParameterLayout:
+        """Lay out what these observations can tell."""
+        metallic = tuple(int(i) for i in np.flatnonzero(seen.metallic))
+        return cls(len(seen.toners), len(seen.grounds), seen.wavelength_nm.size, metallic)
+
+    @property
+    def size(self) -> int:
+        """How many shared parameters there are."""
+        curves = (self.n_toners + self.n_grounds) * self.n_wavelengths
+        return_ratios = 1 + len(self.metallic) if self.metallic else 0
+        return curves + return_ratios + self.n_toners * len(HAZE_SD)
+
+    def toner(self, toner: int) -> IntArray:
+        """Places of a toner's log absorption."""
+        return self._run(toner)
+
+    def ground(self, ground: int) -> IntArray:
+        """Places of a ground's log reflectance."""
+        return self._run(self.n_toners + ground)
+
+    @property
+    def return_ratio(self) -> int:
+        """Place of the shared return_ratio logit; the metallics' departures follow."""
+        return (self.n_toners + self.n_grounds) * self.n_wavelengths
+
+    def return_ratio_own(self, ground: int) -> int:
+        """Place of a metallic's departure from the shared return_ratio logit."""
+        return self.return_ratio + 1 + self.metallic.index(ground)
+
+    def haze(self, toner: int) -> IntArray:
+        """Places of a toner's coefficients of log scattering, the level first."""
+        size = len(HAZE_SD)
+        return np.arange(size) + self.size - (self.n_toners - toner) * size
+
+    def _run(self, place: int) -> IntArray:
+        return np.arange(place * self.n_wavelengths, (place + 1) * self.n_wavelengths)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Parameters:
+    """One value for every unknown: shared ``(n_shared,)``, local by segment and by panel.
+
+    `hazy` says which toners scatter at all ``(n_toners,)``; `waves` are the functions of
+    wavelength that log scattering is made of ``(n_waves, n_wavelengths)``.
+    """
+
+    layout: ParameterLayout
+    hazy: BoolArray
+    waves: FloatArray
+    shared: FloatArray
+    log_build: FloatArray
+    log_gain: FloatArray
+
+    @property
+    def absorption(self) -> FloatArray:
+        """Absorption of each toner [1], shape ``(n_toners, n_wavelengths)``."""
+        return np.exp(self._curves[: self.layout.n_toners])
+
+    @property
+    def scattering(self) -> FloatArray:
+        """Scattering of each toner [1], shape ``(n_toners, n_wavelengths)``."""
+        first = self.layout.size - self.layout.n_toners * len(self.waves)
+        logs = self.shared[first:].reshape(self.layout.n_toners, len(self.waves)) @ self.waves
+        return np.asarray(np.exp(logs) * self.hazy[:, np.newaxis])
+
+    @property
+    def ground_reflectance(self) -> FloatArray:
+        """Reflectance of each ground inside the film [1], shape ``(n_grounds, n_wavelengths)``."""
+        return np.exp(self._curves[self.layout.n_toners :])
+
+    @property
+    def return_ratio(self) -> FloatArray:
+        """Internal-return ratio of each ground [1], shape ``(n_grounds,)``."""
+        return_ratio = np.ones(self.layout.n_grounds)
+        for ground in self.layout.metallic:
+            logit = (
+                self.shared[self.layout.return_ratio]
+                + self.shared[self.layout.return_ratio_own(ground)]
+            )
+            return_ratio[ground] = 1.0 / (1.0 + np.exp(-logit))
+        return return_ratio
+
+    def moved(self, shared: FloatArray, build: FloatArray, gain: FloatArray) -> Parameters:
+        """These parameters after a step."""
+        return replace(
+            self,
+            shared=self.shared + shared,
+            log_build=self.log_build + build,
+            log_gain=self.log_gain + gain,
+        )
+
+    def with_toner(self, toner: int, log_absorption: FloatArray) -> Parameters:
+        """These parameters with one toner's curve replaced."""
+        shared = self.shared.copy()
+        shared[self.layout.toner(toner)] = log_absorption
+        return replace(self, shared=shared)
+
+    @property
+    def _curves(self) -> FloatArray:
+        return self.shared[: self.layout.return_ratio].reshape(-1, self.layout.n_wavelengths)
+
+
+def blank(seen: Observations) -> Parameters:
+    """The prior's mean: every toner may scatter, and nobody's hand varied."""
+    layout = ParameterLayout.of(seen)
+    mean, _ = shared_prior(layout, seen.wavelength_nm)
+    return Parameters(
+        layout,
+        np.ones(layout.n_toners, dtype=np.bool_),
+        haze_basis(seen.wavelength_nm),
+        mean,
+        np.zeros(seen.segment_coats.size),
+        np.zeros(len(seen.panels)),
+    )
+
+
+def shared_prior(
+    layout: ParameterLayout, wavelength_nm: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Mean ``(n_shared,)`` and precision ``(n_shared, n_shared)`` of the shared parameters."""
+    mean, precision = np.zeros(layout.size), np.zeros((layout.size, layout.size))
+    for count, place, prior in (
+        (layout.n_toners, layout.toner, absorber_prior(wavelength_nm)),
+        (layout.n_grounds, layout.ground, ground_prior(wavelength_nm)),
+    ):
+        for i in range(count):
+            here = place(i)
+            mean[here] = prior.mean
+            precision[np.ix_(here, here)] = prior.precision
+    for toner in range(layout.n_toners):
+        here = layout.haze(toner)
+        mean[here] = HAZE_MEAN
+        precision[here, here] = np.asarray(HAZE_SD) ** -2.0
+    if layout.metallic:
+        mean[layout.return_ratio] = _RETURN_MEAN
+        precision[layout.return_ratio, layout.return_ratio] = _RETURN_SD**-2
+        for ground in layout.metallic:
+            own = layout.return_ratio_own(ground)
+            precision[own, own] = _RETURN_OWN_SD**-2
+    return mean, precision

@@ -1,0 +1,122 @@
+"""How sure the estimate is: Laplace's approximation at the most probable parameters.
+
+The inverse of the reduced normal matrix is the covariance of the shared parameters with all film
+builds and gains integrated out. Beside it stands what the film model itself misses.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.linalg import cho_factor, cho_solve, eigh
+
+from fewtone.learning.forward import Problem
+from fewtone.learning.parameters import Parameters
+from fewtone.learning.solver import Prior, schur_complement
+from fewtone.model.uncertainty import Uncertainty
+from fewtone.typing import FloatArray
+
+__all__ = [
+    "MODEL_SD",
+    "data_shares",
+    "shared_covariance",
+    "uncertainty_of",
+]
+
+# What the film model misses per Lab coordinate, judged in the booth.
+MODEL_SD = 0.03
+# Directions are kept until they hold this share of all variance, as colour grades it.
+_VARIANCE_KEPT = 0.998
+# A middling recipe, to weigh parameters by what they do to colour: its dose of one toner.
+_DOSE = 0.4
+_PATH = 2.3
+# So far below the weight of what shows, a deviation is rounding.
+_LEAST_WEIGHT = 1e-10
+
+
+def shared_covariance(
+    problem: Problem, prior: Prior, at: Parameters, weights: FloatArray | None = None
+) -> FloatArray:
+    """Covariance of the shared parameters, ``(n_shared, n_shared)``.
+
+    `weights` is how much each panel counts [1], shape ``(n_panels,)``; 1 if None.
+    """
+    precision = schur_complement(problem, prior, at, weights)
+    return np.asarray(cho_solve(cho_factor(precision), np.eye(len(precision))))
+
+
+def uncertainty_of(at: Parameters, covariance: FloatArray) -> Uncertainty:
+    """The covariance as few directions of deviation.
+
+    Parameters
+    ----------
+    at
+        The most probable parameters.
+    covariance
+        Of the shared parameters, ``(n_shared, n_shared)``.
+    """
+    layout, curves = at.layout, at.absorption
+    # Weigh each unknown by what it does to the reflectance of a middling film: what is tiny or
+    # deep in the dark may be as unsure as it likes.
+    left = np.exp(-_PATH * _DOSE * curves)
+    weight = np.ones(layout.size)
+    for toner in range(layout.n_toners):
+        weight[layout.toner(toner)] = _PATH * _DOSE * curves[toner] * left[toner]
+        weight[layout.haze(toner)] = _DOSE * at.scattering[toner].mean()
+    for ground in range(layout.n_grounds):
+        weight[layout.ground(ground)] = at.ground_reflectance[ground]
+    scaled = weight[:, np.newaxis] * covariance * weight
+    values, vectors = eigh(scaled)
+    values, vectors = values[::-1], vectors[:, ::-1]
+    kept = 1 + int(np.searchsorted(np.cumsum(values), _VARIANCE_KEPT * values.sum()))
+    # Back from weighed parameters to parameters; what has no weight never deviates: of it the
+    # directions hold rounding alone.
+    ease = np.divide(1.0, weight, out=np.zeros_like(weight), where=weight > _LEAST_WEIGHT)
+    deviations = (vectors[:, :kept] * np.sqrt(np.maximum(values[:kept], 0.0))).T * ease
+    return Uncertainty(
+        absorption=np.stack(
+            [deviations[:, layout.toner(i)] * curves[i] for i in range(layout.n_toners)], axis=1
+        ),
+        scattering=np.stack(
+            [
+                deviations[:, layout.haze(i)] @ at.waves * at.scattering[i]
+                for i in range(layout.n_toners)
+            ],
+            axis=1,
+        ),
+        ground_reflectance=np.stack(
+            [
+                deviations[:, layout.ground(i)] * at.ground_reflectance[i]
+                for i in range(layout.n_grounds)
+            ],
+            axis=1,
+        ),
+        return_ratio=_return_ratio_deviations(at, deviations),
+        model_sd=MODEL_SD,
+    )
+
+
+def data_shares(at: Parameters, covariance: FloatArray, prior: Prior) -> FloatArray:
+    """How much of each toner's curve is data, the rest being prior, ``(n_toners,)``.
+
+    1 less the standard deviation that is left of the prior's, on the log, averaged over the
+    wavelengths by how much is absorbed there.
+    """
+    shares = []
+    for toner in range(at.layout.n_toners):
+        place = at.layout.toner(toner)
+        before = np.sqrt(np.diag(np.linalg.inv(prior.precision[np.ix_(place, place)])))
+        after = np.sqrt(covariance[place, place])
+        shares.append(1.0 - np.average(after / before, weights=at.absorption[toner]))
+    return np.array(shares)
+
+
+def _return_ratio_deviations(at: Parameters, deviations: FloatArray) -> FloatArray:
+    return_ratios = np.zeros((len(deviations), at.layout.n_grounds))
+    for ground in at.layout.metallic:
+        return_ratio = at.return_ratio[ground]
+        logit = (
+            deviations[:, at.layout.return_ratio]
+            + deviations[:, at.layout.return_ratio_own(ground)]
+        )
+        return_ratios[:, ground] = return_ratio * (1.0 - return_ratio) * logit
+    return return_ratios

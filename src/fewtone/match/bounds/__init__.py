@@ -1,0 +1,1 @@
+"""What bounds the colours that a region of recipes can reach."""

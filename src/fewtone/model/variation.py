@@ -1,0 +1,112 @@
+"""How paint varies, stated once: a panel's film build, its coats, the pours, the instrument.
+
+Model
+    The logarithm of a panel's film build is off by a share that all its coats have in common
+    (``panel_cv``: a heavy or a light hand) and by each coat's own (``coat_cv``); later steps of a
+    strip contain the earlier coats. Each component of a mix is poured off by ``pour_cv``: more of
+    one is a greater share of it and a smaller one of all others. A reading is off by ``repeat_sd``
+    in each Lab coordinate.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fewtone.model.shelf import Measurement, Mixing
+from fewtone.typing import FloatArray, FloatLike
+
+__all__ = [
+    "film_build_covariance",
+    "film_build_sd",
+    "pour_deviations",
+    "pour_shares",
+    "repeat_variance",
+    "segment_covariance",
+]
+
+# A hand that is said not to vary at all still may by this much: keeps estimates well posed.
+_LEAST_COAT_CV = 1e-3
+# An instrument that is said to repeat better than this in Lab is not believed.
+_LEAST_REPEAT_SD = 0.02
+
+
+def film_build_sd(coats: FloatLike, mixing: Mixing) -> FloatArray:
+    """Standard deviation of the log film build of a fresh panel, shaped like `coats`.
+
+    √(panel_cv² + coat_cv²/coats): the coats' own errors average out. A film of less than one coat
+    varies as one coat does.
+    """
+    passes = np.maximum(np.asarray(coats, dtype=float), 1.0)
+    return np.asarray(np.hypot(mixing.panel_cv, mixing.coat_cv / np.sqrt(passes)))
+
+
+def film_build_covariance(coats: FloatArray, mixing: Mixing) -> FloatArray:
+    """Covariance of the log film build at several steps of one panel, ``(n_steps, n_steps)``.
+
+    Later steps contain the earlier coats; the panel's own factor is common to all.
+
+    Parameters
+    ----------
+    coats
+        At each step, shape ``(n_steps,)``.
+    mixing
+        How far panels and coats vary.
+    """
+    common = np.minimum.outer(coats, coats) / np.multiply.outer(coats, coats)
+    return np.asarray(mixing.panel_cv**2 + mixing.coat_cv**2 * common)
+
+
+def segment_covariance(coats: FloatArray, mixing: Mixing) -> FloatArray:
+    """Covariance of the log film builds of the segments of one strip, ``(n_segments, n_segments)``.
+
+    A segment is the coats between two steps that were read. The panel's own factor is common to
+    all; n coats in one segment average out.
+
+    Parameters
+    ----------
+    coats
+        Standard coats in each segment, shape ``(n_segments,)``.
+    mixing
+        How far panels and coats vary.
+    """
+    coat = np.log1p(max(mixing.coat_cv, _LEAST_COAT_CV) ** 2)
+    panel = np.log1p(mixing.panel_cv**2)
+    return np.asarray(panel + np.diag(coat / np.maximum(coats, 1.0)))
+
+
+def pour_shares(volume: FloatArray) -> FloatArray:
+    """∂ log share of each toner by the log pour of each toner and of the medium.
+
+    Parameters
+    ----------
+    volume
+        Share of each toner, then of the medium, in the mix by volume [1], ``(n_toners + 1,)``.
+
+    Returns
+    -------
+    δᵢⱼ - volumeⱼ, shape ``(n_toners, n_toners + 1)``.
+    """
+    toners = volume.size - 1
+    return np.asarray(np.eye(toners, toners + 1) - volume)
+
+
+def pour_deviations(volume: FloatArray, mixing: Mixing) -> FloatArray:
+    """How the log share of each toner deviates by the pour of each component.
+
+    Parameters
+    ----------
+    volume
+        Share of each toner in the mix by volume [1], shape ``(n_toners,)``; the rest is medium.
+    mixing
+        How far a pour varies.
+
+    Returns
+    -------
+    Shape ``(n_toners + 1, n_toners)``, one row for each component, the medium last.
+    """
+    return mixing.pour_cv * pour_shares(np.append(volume, 1.0 - volume.sum())).T
+
+
+def repeat_variance(measurement: Measurement) -> float:
+    """Variance of one Lab coordinate of a reading."""
+    return float(max(measurement.repeat_sd, _LEAST_REPEAT_SD) ** 2)

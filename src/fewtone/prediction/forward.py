@@ -1,0 +1,268 @@
+"""From doses to colour: the one place where curves become reflectance and Lab.
+
+Model
+    A film is known by its *doses*: of each toner, the standard coats of it that light crosses on
+    the way down, coats/(1 + letdown) times its fraction of the blend, times the film build. Its
+    optical depth is τ(λ) = Σ doseᵢ · aᵢ(λ) (Bouguer, Beer, Lambert: coats add and the order of the
+    toners is irrelevant), its scattering depth likewise. The film over its ground then follows
+    `fewtone.optics.film`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from fewtone.colorimetry import Light, lab_from_xyz, lab_jacobian, weights, white_point
+from fewtone.errors import Fault, FewtoneError
+from fewtone.model.curves import Curves
+from fewtone.model.recipe import Recipe
+from fewtone.optics.film import FilmOptics
+from fewtone.optics.terms import FilmDerivatives
+from fewtone.typing import FloatArray, FloatLike, IntArray, frozen
+
+__all__ = [
+    "OpticalConstants",
+    "Prediction",
+    "lab_jacobian_of",
+    "lab_of",
+    "lab_of_doses",
+    "predict",
+    "recipe_dose",
+    "recipe_doses",
+    "reflectance",
+    "reflectance_derivatives",
+]
+
+
+class OpticalConstants(Protocol):
+    """What a film's colour is worked out from; a `Curves` is one.
+
+    ``absorption`` and ``scattering`` are of one standard coat of each toner at unit volume fraction
+    [1], ``(n_toners, n_wavelengths)``; ``ground_reflectance`` is inside the film [1],
+    ``(n_grounds, n_wavelengths)``, ``return_ratio`` each ground's internal-return ratio [1],
+    ``(n_grounds,)``; ``optics`` is the film's index and the instrument's geometry.
+    """
+
+    @property
+    def absorption(self) -> FloatArray:
+        """Absorption optical depth [1], ``(n_toners, n_wavelengths)``."""
+
+    @property
+    def scattering(self) -> FloatArray:
+        """Scattering optical depth [1], ``(n_toners, n_wavelengths)``."""
+
+    @property
+    def ground_reflectance(self) -> FloatArray:
+        """Reflectance inside the film [1], ``(n_grounds, n_wavelengths)``."""
+
+    @property
+    def return_ratio(self) -> FloatArray:
+        """Internal-return ratio [1], ``(n_grounds,)``."""
+
+    @property
+    def optics(self) -> FilmOptics:
+        """Geometry and film index."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Prediction:
+    """The predicted colour of some recipes.
+
+    Parameters
+    ----------
+    wavelength_nm
+        [nm], shape ``(n_wavelengths,)``.
+    reflectance
+        Reflectance factor [1], shape ``(n_recipes, n_wavelengths)``.
+    light
+        The light of `lab`.
+    lab
+        CIELAB, shape ``(n_recipes, 3)``.
+    reflectance_sd, lab_sd
+        Their standard deviations by the uncertainty of curves and ground, shaped like them; None
+        where they were not asked for, or learning carries none.
+    """
+
+    wavelength_nm: FloatArray
+    reflectance: FloatArray
+    light: Light
+    lab: FloatArray
+    reflectance_sd: FloatArray | None = None
+    lab_sd: FloatArray | None = None
+
+
+def predict(
+    curves: Curves,
+    recipes: Sequence[Recipe],
+    light: Light,
+    *,
+    build: FloatLike = 1.0,
+    deviations: bool = False,
+) -> Prediction:
+    """Predict the colour of recipes.
+
+    Parameters
+    ----------
+    curves
+        The learnt shelf.
+    recipes
+        What is sprayed.
+    light
+        Illuminant and observer of the Lab values.
+    build
+        Film build relative to a standard coat [1], broadcasts over the recipes.
+    deviations
+        Whether to work standard deviations out too, which takes longer.
+
+    Raises
+    ------
+    FewtoneError
+        A recipe names a toner or ground that was not learnt.
+    """
+    doses, ground = recipe_doses(curves, recipes)
+    doses = doses * np.broadcast_to(build, len(recipes))[:, np.newaxis]
+    film = reflectance(curves, doses, ground)
+    reflectance_sd = lab_sd = None
+    if deviations and curves.uncertainty is not None:
+        from fewtone.prediction.uncertainty import standard_deviations
+
+        reflectance_sd, lab_sd = standard_deviations(curves, doses, ground, light)
+    return Prediction(
+        wavelength_nm=curves.wavelength_nm,
+        reflectance=frozen(film),
+        light=light,
+        lab=frozen(lab_of(curves, film, light)),
+        reflectance_sd=reflectance_sd,
+        lab_sd=lab_sd,
+    )
+
+
+def recipe_doses(curves: Curves, recipes: Sequence[Recipe]) -> tuple[FloatArray, IntArray]:
+    """Return recipes as arrays.
+
+    Parameters
+    ----------
+    curves
+        The learnt shelf.
+    recipes
+        What is sprayed.
+
+    Returns
+    -------
+    doses
+        Of each learnt toner [standard coats], shape ``(n_recipes, n_toners)``.
+    ground
+        Row of each recipe's ground in `curves`, shape ``(n_recipes,)``.
+
+    Raises
+    ------
+    FewtoneError
+        A recipe names a toner or ground that was not learnt.
+    """
+    toners = {name: i for i, name in enumerate(curves.toners)}
+    grounds = {name: i for i, name in enumerate(curves.grounds)}
+    fractions, load = np.zeros((len(recipes), len(toners))), np.empty(len(recipes))
+    try:
+        for row, recipe in enumerate(recipes):
+            blend, medium_parts, coats = recipe.blend, recipe.medium_parts, recipe.coats
+            if all(type(part) is int for part in (*blend.values(), medium_parts, coats)):
+                # As exact as by fractions, and many times as fast.
+                whole = sum(blend.values())
+                for name, part in blend.items():
+                    fractions[row, toners[name]] = part / whole
+                load[row] = coats / (1 + medium_parts)
+            else:
+                for name, share in recipe.fractions.items():
+                    fractions[row, toners[name]] = float(share)
+                load[row] = float(recipe.load)
+        place = np.array([grounds[recipe.ground] for recipe in recipes], dtype=np.int64)
+    except KeyError:
+        raise FewtoneError(*_not_learnt(curves, recipes)) from None
+    return fractions * load[:, np.newaxis], place
+
+
+def recipe_dose(curves: Curves, recipe: Recipe) -> FloatArray:
+    """A recipe's dose of each learnt toner [standard coats], shape ``(n_toners,)``.
+
+    Raises
+    ------
+    FewtoneError
+        The recipe names a toner or ground that was not learnt.
+    """
+    return np.asarray(recipe_doses(curves, [recipe])[0][0])
+
+
+def reflectance(constants: OpticalConstants, doses: FloatArray, ground: IntArray) -> FloatArray:
+    """Reflectance of films over their grounds.
+
+    Parameters
+    ----------
+    constants
+        The learnt shelf, or what learning tries.
+    doses
+        Of each learnt toner [standard coats], shape ``(..., n_toners)``.
+    ground
+        Row of each film's ground, broadcasts with the axes of `doses` before the last: films
+        ``(n, 1, n_toners)`` over grounds ``(n_grounds,)`` work out what a film does by itself once
+        for all grounds.
+
+    Returns
+    -------
+    Reflectance factor [1], shape ``(..., n_wavelengths)``.
+    """
+    return constants.optics.reflectance(*_film(constants, doses, ground))
+
+
+def reflectance_derivatives(
+    constants: OpticalConstants, doses: FloatArray, ground: IntArray
+) -> FilmDerivatives:
+    """`reflectance` of the same arguments, with its derivatives."""
+    return constants.optics.reflectance_derivatives(*_film(constants, doses, ground))
+
+
+def _film(
+    constants: OpticalConstants, doses: FloatArray, ground: IntArray
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray | None]:
+    """τ = dose · a, the ground and its return ratio, and s = dose · scattering where any is."""
+    scattering = doses @ constants.scattering if constants.scattering.any() else None
+    rho, ratio = constants.ground_reflectance[ground], constants.return_ratio[ground, np.newaxis]
+    return doses @ constants.absorption, rho, ratio, scattering
+
+
+def lab_of(curves: Curves, reflectance: FloatArray, light: Light) -> FloatArray:
+    """CIELAB of reflectance at the curves' wavelengths, shape ``(..., 3)``."""
+    xyz = reflectance @ weights(curves.wavelength_nm, light)
+    return lab_from_xyz(xyz, white_point(light))
+
+
+def lab_of_doses(curves: Curves, doses: FloatArray, ground: str, light: Light) -> FloatArray:
+    """CIELAB of doses ``(..., n_toners)`` over the ground of that name, shape ``(..., 3)``."""
+    place = np.asarray(curves.grounds.index(ground))
+    return lab_of(curves, reflectance(curves, doses, place), light)
+
+
+def lab_jacobian_of(curves: Curves, reflectance: FloatArray, light: Light) -> FloatArray:
+    """∂Lab/∂R of reflectance ``(n, n_wavelengths)``, shape ``(n, 3, n_wavelengths)``."""
+    matrix = weights(curves.wavelength_nm, light)
+    return lab_jacobian(reflectance @ matrix, white_point(light)) @ matrix.T
+
+
+def _not_learnt(curves: Curves, recipes: Iterable[Recipe]) -> list[Fault]:
+    return [
+        Fault(
+            f"'{name}' is not among the learnt {what}: {', '.join(known)}.",
+            fix="Correct the name, or read panels of it and run `fewtone learn`.",
+            value=str(recipe),
+        )
+        for recipe in recipes
+        for names, known, what in (
+            (recipe.blend, curves.toners, "toners"),
+            ((recipe.ground,), curves.grounds, "grounds"),
+        )
+        for name in names
+        if name not in known
+    ]

@@ -1,0 +1,103 @@
+"""How far a predicted colour may be off, as far as learning knows the curves and the ground.
+
+Model
+    Learning gives independent directions in which curves and grounds may be off, one standard
+    deviation each (`fewtone.model.uncertainty`). Reflectance and Lab are linear in them as far as
+    they go, so a prediction's covariance is the sum over the directions of the outer product of
+    its deviation with itself.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fewtone.colorimetry import Light
+from fewtone.model.curves import Curves
+from fewtone.optics.terms import FilmDerivatives
+from fewtone.prediction.forward import lab_jacobian_of, reflectance_derivatives
+from fewtone.typing import FloatArray, IntArray, frozen
+
+__all__ = ["lab_deviations", "reflectance_deviations", "standard_deviations"]
+
+
+def reflectance_deviations(
+    curves: Curves, film: FilmDerivatives, doses: FloatArray, ground: IntArray
+) -> FloatArray | None:
+    """How reflectance deviates in each direction in which the curves and grounds may be off.
+
+    Parameters
+    ----------
+    curves
+        The learnt shelf.
+    film
+        As `fewtone.prediction.forward.reflectance_derivatives` gives it.
+    doses, ground
+        What it was given, shapes ``(n_recipes, n_toners)`` and ``(n_recipes,)``.
+
+    Returns
+    -------
+    Shape ``(n_recipes, n_directions, n_wavelengths)``: the covariance is the sum over the
+    directions of the outer product of the deviation with itself. None where learning carries no
+    uncertainty.
+    """
+    sure = curves.uncertainty
+    if sure is None:
+        return None
+    off = np.empty((len(doses), len(sure.return_ratio), len(curves.wavelength_nm)))
+    hazy = bool(sure.scattering.any())
+    for row, (dose, place) in enumerate(zip(doses, ground, strict=True)):
+        has = np.flatnonzero(dose)
+        bend = film.d_tau[row] * np.tensordot(dose[has], sure.absorption[:, has], (0, 1))
+        if hazy:
+            scattered = np.tensordot(dose[has], sure.scattering[:, has], (0, 1))
+            bend += film.d_scattering[row] * scattered
+        bend += film.d_ground[row] * sure.ground_reflectance[:, place]
+        off[row] = bend + film.d_return_ratio[row] * sure.return_ratio[:, place, np.newaxis]
+    return off
+
+
+def lab_deviations(
+    curves: Curves, reflectance: FloatArray, deviations: FloatArray, light: Light
+) -> FloatArray:
+    """How Lab deviates, the film model's own error included.
+
+    Parameters
+    ----------
+    curves
+        The learnt shelf.
+    reflectance
+        Predicted reflectance [1], shape ``(n_recipes, n_wavelengths)``.
+    deviations
+        As `reflectance_deviations` gives them.
+    light
+        Illuminant and observer of the Lab values.
+
+    Returns
+    -------
+    Shape ``(n_recipes, n_directions, 3)``, to be read as `reflectance_deviations` is.
+    """
+    sure = curves.uncertainty
+    own = sure.model_sd * np.eye(3) if sure else np.zeros((0, 3))
+    bent = deviations @ lab_jacobian_of(curves, reflectance, light).swapaxes(1, 2)
+    return np.concatenate([bent, np.broadcast_to(own, (len(bent), *own.shape))], axis=1)
+
+
+def standard_deviations(
+    curves: Curves, doses: FloatArray, ground: IntArray, light: Light
+) -> tuple[FloatArray, FloatArray] | tuple[None, None]:
+    """Standard deviations of reflectance and Lab; ``(n_recipes, n_wavelengths)``, ``(…, 3)``.
+
+    Both are None where learning carries no uncertainty. The arguments are as
+    `reflectance_deviations` and `lab_deviations` take them.
+    """
+    film = reflectance_derivatives(curves, doses, ground)
+    off = reflectance_deviations(curves, film, doses, ground)
+    if off is None:
+        return None, None
+    lab_off = lab_deviations(curves, film.reflectance, off, light)
+    return _root_sum_square(off), _root_sum_square(lab_off)
+
+
+def _root_sum_square(deviations: FloatArray) -> FloatArray:
+    """Standard deviation of independent deviations, which stand on the middle axis."""
+    return frozen(np.sqrt((deviations**2).sum(axis=1)))

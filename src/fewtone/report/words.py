@@ -1,0 +1,44 @@
+"""What figures mean to somebody who looks at panels, in words that commands and page share.
+
+The steps are common practice, no source: where a difference begins to be seen depends on the eye,
+the light and the colour. ISO/TR 28642 puts the middle of its observers at ΔE00 0.8 (seen) and 1.8
+(accepted) for tooth colours, which these steps agree with; the figures are from memory.
+"""
+
+from __future__ import annotations
+
+__all__ = ["difference_words", "evenness_words", "sureness_words"]
+
+_DIFFERENCES = (
+    (0.5, "the same to the eye"),
+    (1.0, "hardly a difference, side by side"),
+    (2.0, "a slight difference, side by side"),
+    (4.0, "a clear difference"),
+)
+_EVENNESS = (
+    (1.0, "very forgiving"),
+    (2.0, "forgiving"),
+    (4.0, "uneven passes show"),
+)
+
+
+def difference_words(de00: float) -> str:
+    """How a ΔE00 looks: ``hardly a difference, side by side``."""
+    return next((words for most, words in _DIFFERENCES if de00 <= most), "another colour")
+
+
+def evenness_words(unevenness: float) -> str:
+    """How a mix takes a heavy or a light pass: ``forgiving``."""
+    return next((words for most, words in _EVENNESS if unevenness <= most), "unforgiving")
+
+
+def sureness_words(pass_probability: float | None) -> str:
+    """The chance that a fresh panel passes, in words and figures; plain when it is not known."""
+    if pass_probability is None:
+        return "not known yet"
+    percent = f"{pass_probability:.0%}"
+    if pass_probability >= 0.95:
+        return f"nearly every fresh panel passes ({percent})"
+    if pass_probability < 0.05:
+        return f"hardly any fresh panel passes ({percent})"
+    return f"about {round(10 * pass_probability)} of 10 fresh panels pass ({percent})"

@@ -1,0 +1,1 @@
+"""Looking at a recipe before it is mixed: check, letdown, simplify."""

@@ -1,0 +1,219 @@
+"""From a many-toner formula to few toners that give the same predicted colour, and what is lost.
+
+The formula's own prediction is the target, so that whatever the curves are off by is off on both
+sides. Recipes are searched and ranked exactly as `fewtone.match` does.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Unpack
+
+import numpy as np
+
+from fewtone.colorimetry import Light, delta_e_2000
+from fewtone.match import Match, MatchResult, RuleOptions, Rules, judge, search
+from fewtone.model.curves import Curves
+from fewtone.model.recipe import Recipe, parse
+from fewtone.model.shelf import ShelfSettings
+from fewtone.model.target import Target
+from fewtone.prediction.forward import lab_of_doses, predict, recipe_dose
+from fewtone.workshop.look.every_ground import search_every_ground
+from fewtone.workshop.pour.mix import require_names, stock_cautions
+
+__all__ = ["OTHER_LIGHTS", "Loss", "Simplification", "parse_formula", "simplify"]
+
+OTHER_LIGHTS = ("D65", "A", "F11", "LED-B3")
+"""Daylight, tungsten, a fluorescent lamp and a white LED: the illuminants a loss is shown under."""
+
+# A toner without which a formula stays within this ΔE00 does nothing that an instrument repeats.
+_IDLE_DE00 = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class Loss:
+    """How far a recipe is from the formula.
+
+    Parameters
+    ----------
+    grounds
+        ΔE00 of formula and recipe over each learnt ground, in the light of the target.
+    lights
+        ΔE00 under each of `OTHER_LIGHTS`, each over its own ground.
+    """
+
+    grounds: Mapping[str, float]
+    lights: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Simplification:
+    """The answer of `simplify`.
+
+    Parameters
+    ----------
+    formula
+        The formula with its predicted colour and unevenness.
+    target
+        That colour as a target.
+    result
+        The picks, the trade-off, the miss and the proof, as a match has them. With
+        `every_ground` their ΔE00 is that of the worst ground.
+    losses
+        What each recipe of the result loses.
+    every_ground
+        Whether the recipes are to hold over every ground.
+    already_simple
+        The recipe that the formula is anyway, if the rules admit it; None else.
+    idle
+        Toners of the formula that do nothing to its colour.
+    cautions
+        What should be told.
+    """
+
+    formula: Match
+    target: Target
+    result: MatchResult
+    losses: Mapping[Recipe, Loss]
+    every_ground: bool
+    already_simple: Recipe | None
+    idle: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+def parse_formula(text: str) -> Recipe:
+    """Read a formula as a recipe line whose parts may carry percent signs.
+
+    Raises
+    ------
+    UsageError
+        As `fewtone.parse`.
+
+    Examples
+    --------
+    >>> str(parse_formula("41.5% marigold + 22% dusk + 36.5 % ash, 6:1, 3 coats over silver"))
+    '41.5 marigold + 36.5 ash + 22 dusk, 6:1, 3 coats over silver'
+    """
+    return parse(re.sub(r"(?<=\d)\s*%", "", text))
+
+
+def simplify(
+    curves: Curves,
+    settings: ShelfSettings,
+    formula: Recipe,
+    *,
+    every_ground: bool = False,
+    light: Light | None = None,
+    **options: Unpack[RuleOptions],
+) -> Simplification:
+    """Find few-toner recipes that look as a formula does.
+
+    Parameters
+    ----------
+    curves, settings
+        The learnt shelf.
+    formula
+        What is to be simplified: any parts, letdown and coats.
+    every_ground
+        Look as the formula does over every ground at once (all that are learnt, or those of
+        ``grounds``), by the worst of them; else over the formula's own ground (or those of
+        ``grounds``).
+    light
+        The light in which they are to look alike; the shelf's own if None.
+    **options
+        What a recipe must keep, as `fewtone.match.Rules.of` takes it; two toners at most if
+        nothing else is said.
+
+    Raises
+    ------
+    FewtoneError
+        The formula or a rule names what the shelf does not have or has not learnt.
+    """
+    require_names(formula, settings)
+    asked: RuleOptions = {"max_toners": 2, **options}
+    asked["grounds"] = asked.get("grounds") or (
+        curves.grounds if every_ground else (formula.ground,)
+    )
+    rules = Rules.of(settings, **asked)
+    over = rules.grounds
+    if every_ground:
+        rules = replace(rules, grounds=(formula.ground,))
+    under = light or settings.measurement.light
+    judged = judge(curves, settings, formula, None, under, rules.tolerance)
+    lab = judged.lab
+    if every_ground:
+        grounds = tuple(dict.fromkeys((formula.ground, *over)))
+        labs = predict(curves, [formula.with_(ground=name) for name in grounds], under).lab
+        result = search_every_ground(
+            curves, settings, dict(zip(grounds, labs, strict=True)), under, rules
+        )
+    else:
+        result = search(curves, settings, lab, under, rules)
+    matches = [result.simplest, result.closest, result.evenest, *result.recipes]
+    recipes = list(dict.fromkeys(match.recipe for match in matches if match is not None))
+    return Simplification(
+        formula=judged,
+        target=Target(
+            (float(lab[0]), float(lab[1]), float(lab[2])),
+            under,
+            settings.measurement.geometry,
+            str(formula),
+        ),
+        result=result,
+        losses={recipe: _loss(curves, formula, recipe, under) for recipe in recipes},
+        every_ground=every_ground,
+        already_simple=_already_simple(formula, rules),
+        idle=_idle(curves, formula, under),
+        cautions=tuple(stock_cautions(formula.blend, settings)),
+    )
+
+
+def _loss(curves: Curves, formula: Recipe, recipe: Recipe, light: Light) -> Loss:
+    over = [line.with_(ground=name) for line in (formula, recipe) for name in curves.grounds]
+    labs = predict(curves, over, light).lab.reshape(2, -1, 3)
+    off = delta_e_2000(labs[0], labs[1])
+    lights = {}
+    for illuminant in OTHER_LIGHTS:
+        pair = predict(curves, [formula, recipe], Light(illuminant, light.observer)).lab
+        lights[illuminant] = float(delta_e_2000(pair[0], pair[1]))
+    return Loss(dict(zip(curves.grounds, off.tolist(), strict=True)), lights)
+
+
+def _already_simple(formula: Recipe, rules: Rules) -> Recipe | None:
+    """The formula in whole parts without a common factor, if the rules admit it."""
+    shares = formula.fractions
+    scale = math.lcm(*(share.denominator for share in shares.values()))
+    whole = {name: int(share * scale) for name, share in shares.items()}
+    simple = formula.with_(blend=whole)
+    fewest, most = rules.coats
+    admitted = (
+        len(whole) <= rules.max_toners
+        and max(simple.blend.values()) <= rules.max_part
+        and all(name in rules.toners for name in whole)
+        and all(name in whole for name in rules.keep)
+        and formula.ground in rules.grounds
+        and any(Fraction(formula.medium_parts) == Fraction(m) for m in rules.medium_parts)
+        and formula.coats == int(formula.coats)
+        and fewest <= formula.coats <= most
+    )
+    return simple if admitted else None
+
+
+def _idle(curves: Curves, formula: Recipe, light: Light) -> tuple[str, ...]:
+    """Toners whose dose can be left out of the film without anyone seeing it."""
+    dose = recipe_dose(curves, formula)
+    names = list(formula.blend)
+    without = np.repeat(dose[np.newaxis], len(names), axis=0)
+    for row, name in enumerate(names):
+        without[row, curves.toners.index(name)] = 0.0
+    labs = lab_of_doses(curves, np.vstack([dose, without]), formula.ground, light)
+    off = delta_e_2000(labs[1:], labs[0])
+    return tuple(
+        name
+        for name, moved in zip(names, off, strict=True)
+        if len(names) > 1 and moved < _IDLE_DE00
+    )

@@ -1,0 +1,99 @@
+"""Readings of a sprayed panel, as they are said: a Lab triple, at how many coats, over what."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from fractions import Fraction
+from typing import TypeAlias
+
+import numpy as np
+
+from fewtone.errors import Fault, UsageError
+from fewtone.io.targets import lab_triple
+from fewtone.model.recipe import NAME, Number, Recipe, exact_number
+from fewtone.workshop.panel.posterior import Depth
+
+__all__ = ["PanelReading", "ReadingLike", "average", "read_panel"]
+
+ReadingLike: TypeAlias = str | Sequence[float]
+PanelReading: TypeAlias = tuple[Number, tuple[float, float, float]]
+"""Coats and CIELAB."""
+
+_READING = re.compile(
+    rf"\s*(?P<lab>.*?)\s*(?:\bat\s+(?P<coats>\d+(?:[.,]\d+)?)\s*(?:coats?)?)?"
+    rf"\s*(?:\bover\s+(?P<ground>{NAME}))?\s*"
+)
+_PATTERN = 'Write L,a,b such as "38.2,-18.4,9.7", or "38.2,-18.4,9.7 at 2 coats".'
+_MOST_COATS = 50
+
+
+def read_panel(
+    readings: Iterable[ReadingLike], recipe: Recipe, sprayed: Number | None = None
+) -> list[PanelReading]:
+    """Read what was read of a panel.
+
+    Parameters
+    ----------
+    readings
+        Lab triples, or text such as ``38.2,-18.4,9.7 at 2 coats over silver``.
+    recipe
+        What was sprayed.
+    sprayed
+        Coats of readings that do not say; the recipe's if None.
+
+    Raises
+    ------
+    UsageError
+        There is no reading, one is no CIELAB triple, is over another ground than the recipe's, or
+        is of no or very many coats.
+    """
+    usual = recipe.coats if sprayed is None else exact_number(sprayed)
+    found = [_reading(reading, recipe, usual) for reading in readings]
+    if not found:
+        raise UsageError(Fault("There is no reading of the panel.", fix=_PATTERN))
+    return found
+
+
+def average(readings: Sequence[PanelReading]) -> tuple[Depth, ...]:
+    """Average the readings of each number of coats, fewest coats first."""
+    depths = []
+    for coats in sorted({coats for coats, _ in readings}):
+        labs = np.array([lab for count, lab in readings if count == coats])
+        mean, several = labs.mean(axis=0), len(labs) > 1
+        spread = labs.std(axis=0, ddof=1) if several else mean
+        depths.append(
+            Depth(
+                coats=float(coats),
+                lab=(float(mean[0]), float(mean[1]), float(mean[2])),
+                count=len(labs),
+                spread=(float(spread[0]), float(spread[1]), float(spread[2])) if several else None,
+            )
+        )
+    return tuple(depths)
+
+
+def _reading(reading: ReadingLike, recipe: Recipe, usual: Number) -> PanelReading:
+    text = reading if isinstance(reading, str) else ",".join(str(float(v)) for v in reading)
+    words = _READING.fullmatch(text)
+    lab = lab_triple(words["lab"]) if words else None
+    if words is None or lab is None:
+        raise UsageError(Fault(f"'{text}' is not a reading.", fix=_PATTERN, value=text))
+    if words["ground"] not in (None, recipe.ground):
+        raise UsageError(
+            Fault(
+                f"This reading is over {words['ground']}, the recipe over {recipe.ground}.",
+                fix="Give the recipe with the ground that the panel has, or read the right panel.",
+                value=text,
+            )
+        )
+    coats = exact_number(words["coats"].replace(",", ".")) if words["coats"] else usual
+    if not 0 < Fraction(coats) <= _MOST_COATS:
+        raise UsageError(
+            Fault(
+                f"A panel of a mix has more than 0 and at most {_MOST_COATS} coats.",
+                fix="Say how many coats it has with --sprayed, or 'at 3 coats' behind a reading.",
+                value=str(coats),
+            )
+        )
+    return coats, lab

@@ -1,0 +1,97 @@
+"""Lower bounds of ΔE00 hold, wherever the formula is at its worst."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from fewtone.colorimetry import delta_e_2000
+from fewtone.match.bounds.delta_e import Region, de00_lower_bound, lightness_span
+from fewtone.typing import FloatArray
+
+ROUNDING = 1e-9  # of sums of a few doubles
+POINT = 1e-7  # a box of no size is bracketed through a handful of functions, not evaluated
+
+KINDS = ("anywhere", "near the target", "opposite hue", "near neutral", "blue")
+
+
+def boxes_and_target(
+    kind: str, rng: np.random.Generator
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Centres and half sizes of 400 boxes, and a target, of some kind."""
+    target = np.array([rng.uniform(0, 100), *rng.normal(0, rng.choice([1, 20, 60]), 2)])
+    if kind == "blue":
+        target = np.array([50.0, 100.0, -100.0]) + rng.normal(0, 10, 3)
+    centre = np.column_stack([rng.uniform(0, 100, 400), rng.normal(0, 40, (400, 2))])
+    if kind == "near the target":
+        centre = target + rng.normal(0, 4, (400, 3))
+    elif kind == "opposite hue":
+        centre[:, 1:] = -target[1:] * rng.uniform(0.1, 2, (400, 1)) + rng.normal(0, 0.1, (400, 2))
+    elif kind == "near neutral":
+        centre[:, 1:] = rng.normal(0, 0.5, (400, 2))
+    half = 10 ** rng.uniform(-4, 1.5) * rng.random((400, 3))
+    return centre, half, target
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_colour_of_a_box_is_nearer_than_its_bound(kind: str) -> None:
+    """Corners and inner points of random boxes are never nearer than the bound says."""
+    rng = np.random.default_rng(KINDS.index(kind))
+    for _ in range(60):
+        centre, half, target = boxes_and_target(kind, rng)
+        bound = de00_lower_bound((centre - half).T, (centre + half).T, target)
+        for inner in range(8):
+            place = rng.uniform(-1, 1, centre.shape)
+            if inner % 2:
+                place = np.sign(place)
+            assert (delta_e_2000(centre + place * half, target) >= bound - ROUNDING).all()
+
+
+def test_a_box_without_size_is_its_colour() -> None:
+    """For a single colour the bound is its ΔE00, except where hues are opposite to a hair."""
+    rng = np.random.default_rng(3)
+    target = np.array([45.0, 20.0, -30.0])
+    lab = target + rng.normal(0, 12, (3000, 3))
+    bound = de00_lower_bound(lab.T, lab.T, target)
+    assert np.abs(bound - delta_e_2000(lab, target)).max() < POINT
+
+
+def test_the_largest_hue_weight_is_below_the_constant() -> None:
+    """The factor T of S_H never exceeds 1.573, which the bounds take for its largest."""
+    hue = np.linspace(0, 2 * math.pi, 200_001)
+    weight = (
+        1
+        - 0.17 * np.cos(hue - math.radians(30))
+        + 0.24 * np.cos(2 * hue)
+        + 0.32 * np.cos(3 * hue + math.radians(6))
+        - 0.20 * np.cos(4 * hue - math.radians(63))
+    )
+    assert 1.5724 < weight.max() < 1.573
+
+
+@pytest.mark.parametrize("lightness", [0.0, 3.0, 50.0, 97.0])
+@pytest.mark.parametrize("radius", [0.5, 1.0, 15.0])
+def test_lightness_alone_sets_the_span(lightness: float, radius: float) -> None:
+    """At the ends of the span a grey of the target's chroma is just the radius away."""
+    target = np.array([lightness, 0.0, 0.0])
+    low, high = lightness_span(target, radius)
+    for end in (low, high):
+        distance = float(delta_e_2000(np.array([end, 0.0, 0.0]), target))
+        assert distance == pytest.approx(radius, abs=1e-6)
+
+
+@pytest.mark.parametrize("radius", [0.2, 1.0, 12.0, 15.25])
+def test_a_region_misses_no_colour_within_its_radius(radius: float) -> None:
+    """Whatever lies within the radius in the span of lightness touches the region."""
+    rng = np.random.default_rng(7)
+    for target in ([40.0, 20.0, 10.0], [50.0, 100.0, -100.0], [30.0, 0.0, 0.0]):
+        aim = np.array(target)
+        region = Region(aim, (aim[0] - radius, aim[0] + radius), radius)
+        lab = aim + rng.uniform(-1, 1, (40_000, 3)) * radius * [1.0, 8.0, 8.0]
+        within = delta_e_2000(lab, aim) <= radius
+        assert within.sum() > 20
+        assert region.may_contain(lab.T, lab.T)[within].all()
+        far = aim + np.array([0.0, 150.0, 150.0])
+        assert not region.may_contain(far[:, np.newaxis], far[:, np.newaxis])[0]

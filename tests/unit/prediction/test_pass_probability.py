@@ -1,0 +1,104 @@
+"""Uncertainty carried from the curves to Lab and to the chance to pass."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from fewtone.io.curves import CURVES_FILE, load_curves, save_curves
+from fewtone.io.uncertainty import CERTAINTY_FILE
+from fewtone.learning import estimate
+from fewtone.model.curves import Curves
+from fewtone.model.recipe import parse
+from fewtone.model.shelf import Measurement, Mixing
+from fewtone.prediction.forward import predict, recipe_doses, reflectance_derivatives
+from fewtone.prediction.pass_probability import pass_probability
+from fewtone.prediction.uncertainty import lab_deviations, reflectance_deviations
+from unit.learning.shelves import D65, GROUNDS, curves_of, settings, spray
+
+CURVES = curves_of(440.0, 560.0)
+LINES = [
+    (f"{name}-{ground}-{coats}", f"{name}, 6:1, {coats} coats over {ground}")
+    for name in CURVES
+    for ground in GROUNDS
+    for coats in (1, 2, 4)
+]
+RECIPE = parse("2 t0 + 1 t1, 6:1, 4 coats over silver")
+
+
+@pytest.fixture(scope="module")
+def learnt() -> Curves:
+    """Return a small learnt shelf."""
+    return estimate(settings(CURVES), spray(CURVES, LINES)).curves
+
+
+def test_deviations_are_those_of_perturbed_curves(learnt: Curves) -> None:
+    """A deviation is what Lab does when the curves are moved in its direction."""
+    doses, ground = recipe_doses(learnt, [RECIPE])
+    film = reflectance_derivatives(learnt, doses, ground)
+    deviations = reflectance_deviations(learnt, film, doses, ground)
+    assert deviations is not None
+    off = lab_deviations(learnt, film.reflectance, deviations, D65)
+    sure = learnt.uncertainty
+    assert sure is not None
+    base = predict(learnt, [RECIPE], D65).lab[0]
+    step = 1e-3
+    for i in range(0, len(sure.return_ratio), 5):
+        moved = replace(
+            learnt,
+            absorption=learnt.absorption + step * sure.absorption[i],
+            ground_reflectance=learnt.ground_reflectance + step * sure.ground_reflectance[i],
+            return_ratio=learnt.return_ratio + step * sure.return_ratio[i],
+        )
+        change = (predict(moved, [RECIPE], D65).lab[0] - base) / step
+        # First-order in a step of a thousandth of a standard deviation.
+        assert off[0, i] == pytest.approx(change, abs=1e-3)
+
+
+def _chance(learnt: Curves, tolerance: float, mixing: Mixing, away: float = 0.0) -> float:
+    lab = predict(learnt, [RECIPE], D65).lab
+    chance = pass_probability(
+        learnt,
+        mixing,
+        Measurement(),
+        [RECIPE],
+        lab[0] + np.array([away, 0.0, 0.0]),
+        D65,
+        tolerance,
+    )
+    assert chance is not None
+    return float(chance[0])
+
+
+def test_the_chance_to_pass_moves_as_it_should(learnt: Curves) -> None:
+    """Wider tolerance, steadier hands and nearer targets all raise the chance; it is a chance."""
+    shaky, steady = Mixing(panel_cv=0.10), Mixing(panel_cv=0.0, coat_cv=0.01, pour_cv=0.0)
+    assert 0.0 <= _chance(learnt, 0.5, shaky) < _chance(learnt, 1.0, shaky)
+    assert _chance(learnt, 1.0, shaky) < _chance(learnt, 1.0, steady)
+    assert _chance(learnt, 1.0, shaky, away=1.0) < _chance(learnt, 1.0, shaky)
+    assert _chance(learnt, 50.0, shaky) == 1.0
+    assert _chance(learnt, 1.0, shaky) == _chance(learnt, 1.0, shaky)
+
+
+def test_certainty_is_kept_beside_its_curves(learnt: Curves, tmp_path: Path) -> None:
+    """What was saved predicts the same standard deviations when it is loaded again."""
+    save_curves(tmp_path, learnt)
+    again = load_curves(tmp_path)
+    found, kept = (predict(c, [RECIPE], D65, deviations=True).lab_sd for c in (again, learnt))
+    assert found is not None
+    assert found == pytest.approx(kept, rel=1e-4)
+
+
+def test_certainty_of_other_curves_counts_for_nothing(learnt: Curves, tmp_path: Path) -> None:
+    """Beside curves that were changed, or damaged itself, it says nothing rather than wrong."""
+    save_curves(tmp_path, learnt)
+    kept = (tmp_path / CERTAINTY_FILE).read_bytes()
+    (tmp_path / CERTAINTY_FILE).write_bytes(kept[: len(kept) // 2])
+    assert predict(load_curves(tmp_path), [RECIPE], D65, deviations=True).lab_sd is None
+    (tmp_path / CERTAINTY_FILE).write_bytes(kept)
+    text = (tmp_path / CURVES_FILE).read_text()
+    (tmp_path / CURVES_FILE).write_text(text.replace("# surface: 0.0", "# surface: 0.01"))
+    assert predict(load_curves(tmp_path), [RECIPE], D65, deviations=True).lab_sd is None

@@ -1,0 +1,214 @@
+"""Simplification equals brute force, shows what is lost, and knows what is simple already."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from decimal import Decimal
+
+import numpy as np
+import pytest
+
+from fewtone import parse
+from fewtone.colorimetry import Light, delta_e_2000
+from fewtone.errors import FewtoneError
+from fewtone.io.settings import load_settings
+from fewtone.model.curves import Curves
+from fewtone.model.recipe import Recipe
+from fewtone.prediction.forward import predict
+from fewtone.workshop.look.simplify import OTHER_LIGHTS, Simplification, parse_formula, simplify
+from invented import invented_shelf
+from lamp_shelf import LAMP_BENCH, lamp_curves
+from reference_match import Answer, plain_loop
+
+CURVES, SHELF = lamp_curves(), load_settings(LAMP_BENCH)
+LIGHT = SHELF.measurement.light
+FORMULA = "41.5 marigold + 22 dusk + 6.5 ash, 6:1, 3 coats over silver"
+FORMULAS = 200
+GROUND_FORMULAS = 40
+ROUNDING = 1e-9  # two ways of adding up the same few float products
+
+
+def random_formula(rng: np.random.Generator, curves: Curves) -> Recipe:
+    """Four to six toners in decimal parts, at any letdown and coats."""
+    names = rng.permutation(curves.toners)[: rng.integers(4, 7)]
+    return Recipe(
+        {str(name): Decimal(str(round(float(rng.uniform(0.5, 60.0)), 1))) for name in names},
+        Decimal(str(round(float(rng.uniform(4.0, 12.0)), 1))),
+        int(rng.integers(2, 6)),
+        str(rng.choice(curves.grounds)),
+    )
+
+
+def lines(result: Simplification) -> Answer:
+    """The picks of a simplification as the plain loop gives them."""
+    found = result.result
+    return Answer(
+        simplest=None if found.simplest is None else str(found.simplest.recipe),
+        closest=str(found.closest.recipe),
+        evenest=None if found.evenest is None else str(found.evenest.recipe),
+        trade_off=tuple(str(match.recipe) for match in found.recipes),
+        admissible=found.proof.admissible,
+    )
+
+
+def test_it_equals_brute_force() -> None:
+    """On 200 random formulas the picks are those of a plain loop over every recipe."""
+    rng = np.random.default_rng(20)
+    curves, shelf = invented_shelf(20, 7, 3, medium_parts=(6, 8), coats=(2, 4), max_part=3, twins=1)
+    for _ in range(FORMULAS):
+        formula = random_formula(rng, curves)
+        tolerance = float(rng.choice([0.5, 1.0, 2.0, 5.0]))
+        result = simplify(curves, shelf, formula, tolerance=tolerance)
+        expected = plain_loop(
+            curves,
+            predict(curves, [formula], LIGHT).lab[0].tolist(),
+            LIGHT,
+            toners=curves.toners,
+            grounds=[formula.ground],
+            medium_parts=(6, 8),
+            coats=(2, 4),
+            max_part=3,
+            max_toners=2,
+            tolerance=tolerance,
+            top=8,
+        )
+        assert lines(result) == expected
+
+
+def test_every_ground_at_once_equals_brute_force() -> None:
+    """Over every ground, the picks are least by the worst of them, as a plain loop finds."""
+    rng = np.random.default_rng(21)
+    curves, shelf = invented_shelf(21, 6, 4, medium_parts=(6, 8), coats=(2, 4), max_part=3)
+    blends = [
+        dict(zip(names, parts, strict=True))
+        for size in (1, 2)
+        for names in itertools.combinations(curves.toners, size)
+        for parts in itertools.product((1, 2, 3), repeat=size)
+        if math.gcd(*parts) == 1
+    ]
+    for _ in range(GROUND_FORMULAS):
+        formula = random_formula(rng, curves)
+        tolerance = float(rng.choice([1.0, 2.0, 5.0]))
+        recipes = [
+            Recipe(blend, medium, coats, formula.ground)
+            for blend in blends
+            for medium in (6, 8)
+            for coats in (2, 3, 4)
+        ]
+        worst = np.zeros(len(recipes))
+        for ground in curves.grounds:
+            wanted = predict(curves, [formula.with_(ground=ground)], LIGHT).lab[0]
+            there = predict(curves, [r.with_(ground=ground) for r in recipes], LIGHT).lab
+            worst = np.maximum(worst, np.round(delta_e_2000(there, wanted), 6))
+        thin, thick = (predict(curves, recipes, LIGHT, build=b).lab for b in (0.9, 1.1))
+        uneven = np.round(delta_e_2000(thin, thick), 2)
+        keys = [
+            (
+                len(r.blend),
+                sum(r.blend.values()),
+                (6, 8).index(int(r.medium_parts)),
+                r.coats,
+                float(off),
+                str(r),
+            )
+            for r, off in zip(recipes, worst, strict=True)
+        ]
+        within = [i for i in range(len(recipes)) if worst[i] <= tolerance]
+        near = [i for i in range(len(recipes)) if worst[i] <= round(worst.min() + 0.05, 6)]
+        found = simplify(curves, shelf, formula, every_ground=True, tolerance=tolerance).result
+        assert found.closest.recipe == recipes[min(near, key=lambda i: keys[i])]
+        assert found.closest.de00 == worst[recipes.index(found.closest.recipe)]
+        assert (found.simplest is None) == (not within) == (found.miss is not None)
+        assert found.proof.proven
+        assert found.proof.admissible == len(recipes)
+        if found.simplest and found.evenest:
+            assert found.simplest.recipe == recipes[min(within, key=lambda i: keys[i])]
+            evenest = min(within, key=lambda i: (uneven[i], -recipes[i].coats, keys[i]))
+            assert found.evenest.recipe == recipes[evenest]
+
+
+def test_what_is_lost_is_told_over_each_ground_and_under_each_light() -> None:
+    """Losses are the ΔE00 between formula and recipe there."""
+    result = simplify(CURVES, SHELF, parse(FORMULA), max_toners=2)
+    formula, recipe = result.formula.recipe, result.result.closest.recipe
+    loss = result.losses[recipe]
+    assert tuple(loss.grounds) == CURVES.grounds
+    for ground, off in loss.grounds.items():
+        pair = [formula.with_(ground=ground), recipe.with_(ground=ground)]
+        labs = predict(CURVES, pair, LIGHT).lab
+        assert off == pytest.approx(float(delta_e_2000(labs[0], labs[1])), abs=ROUNDING)
+    assert tuple(loss.lights) == OTHER_LIGHTS == ("D65", "A", "F11", "LED-B3")
+    for illuminant, off in loss.lights.items():
+        labs = predict(CURVES, [formula, recipe], Light(illuminant, 10)).lab
+        assert off == pytest.approx(float(delta_e_2000(labs[0], labs[1])), abs=ROUNDING)
+    assert loss.grounds["silver"] == pytest.approx(result.result.closest.de00, abs=1e-6)
+
+
+def test_a_toner_can_be_kept() -> None:
+    """Every recipe has the toner that is to be kept."""
+    result = simplify(CURVES, SHELF, parse(FORMULA), keep=["ash"]).result
+    assert all("ash" in match.recipe.blend for match in (result.closest, *result.recipes))
+    everywhere = simplify(CURVES, SHELF, parse(FORMULA), keep=["ash"], every_ground=True).result
+    assert all("ash" in match.recipe.blend for match in (everywhere.closest, *everywhere.recipes))
+
+
+@pytest.mark.parametrize(
+    ("formula", "simple"),
+    [
+        (
+            "40 marigold + 20 dusk, 6:1, 4 coats over silver",
+            "2 marigold + 1 dusk, 6:1, 4 coats over silver",
+        ),
+        (
+            "66.6 marigold + 33.3 dusk, 6:1, 4 coats over silver",
+            "2 marigold + 1 dusk, 6:1, 4 coats over silver",
+        ),
+        ("12.5 ash, 6.0:1, 4 coats over silver", "1 ash, 6:1, 4 coats over silver"),
+        ("41 marigold + 20 dusk, 6:1, 4 coats over silver", None),
+        ("2 marigold + 1 dusk, 7:1, 4 coats over silver", None),
+        ("2 marigold + 1 dusk, 6:1, 9 coats over silver", None),
+        ("2 marigold + 1 dusk + 1 ash, 6:1, 4 coats over silver", None),
+    ],
+)
+def test_what_is_simple_already_is_said(formula: str, simple: str | None) -> None:
+    """A formula that is a whole-number recipe in disguise is named as that recipe."""
+    result = simplify(CURVES, SHELF, parse(formula))
+    assert (result.already_simple and str(result.already_simple)) == simple
+    if simple:
+        assert result.result.closest.de00 == 0.0
+
+
+def test_toners_that_do_nothing_are_named() -> None:
+    """A trace of a weak toner is told to be one."""
+    result = simplify(
+        CURVES, SHELF, parse("40 marigold + 20 dusk + 0.1 mist, 6:1, 4 coats over silver")
+    )
+    assert result.idle == ("mist",)
+
+
+def test_percentages_read() -> None:
+    """Percent signs may stand behind the parts."""
+    formula = parse_formula("60% marigold + 30 % dusk + 10% ash, 6:1, 3 coats over silver")
+    assert formula == parse("60 marigold + 30 dusk + 10 ash, 6:1, 3 coats over silver")
+
+
+def test_other_grounds_only_where_asked() -> None:
+    """Recipes stay over the formula's ground unless others are allowed."""
+    own = simplify(CURVES, SHELF, parse(FORMULA)).result
+    assert {match.recipe.ground for match in own.recipes} == {"silver"}
+    other = simplify(CURVES, SHELF, parse(FORMULA), grounds=["charcoal"]).result
+    assert {match.recipe.ground for match in other.recipes} == {"charcoal"}
+
+
+@pytest.mark.parametrize("every_ground", [False, True])
+def test_names_that_do_not_exist_are_refused(every_ground: bool) -> None:
+    """Unknown toners, grounds and kept toners are named."""
+    with pytest.raises(FewtoneError, match="'marigold'"):
+        simplify(
+            CURVES, SHELF, parse("2 marigol, 6:1, 3 coats over silver"), every_ground=every_ground
+        )
+    with pytest.raises(FewtoneError, match="slver"):
+        simplify(CURVES, SHELF, parse(FORMULA), grounds=["slver"], every_ground=every_ground)
+    with pytest.raises(FewtoneError, match="umbra"):
+        simplify(CURVES, SHELF, parse(FORMULA), keep=["umbra"], every_ground=every_ground)

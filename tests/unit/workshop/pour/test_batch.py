@@ -1,0 +1,194 @@
+"""Batches: order, area, extra, reducer, what rounding does, and what cannot be poured."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from decimal import Decimal
+from fractions import Fraction
+
+import numpy as np
+import pytest
+
+from fewtone import parse
+from fewtone.colorimetry import delta_e_2000
+from fewtone.errors import FewtoneError, UsageError
+from fewtone.io.settings import load_settings
+from fewtone.model.recipe import Recipe
+from fewtone.prediction.forward import predict
+from fewtone.workshop.pour.batch import batch
+from lamp_shelf import LAMP_BENCH, lamp_curves
+
+CURVES, SHELF = lamp_curves(), load_settings(LAMP_BENCH)
+RECIPE = parse("2 marigold + 1 dusk, 6:1, 4 coats over silver")
+# Two ways of adding up the same few float products.
+ROUNDING = 1e-9
+
+
+def test_the_weakest_tint_goes_in_first_and_additives_last() -> None:
+    """Toners stand by rising peak absorption, then the medium, then the additives."""
+    recipe = parse("3 harbour + 2 mist + 1 poppy, 6:1, 4 coats over silver")
+    result = batch(CURVES, SHELF, recipe, volume="600ml")
+    names = [pour.component for pour in result.pours]
+    peaks = [CURVES.absorption[CURVES.toners.index(name)].max() for name in names[:3]]
+    assert peaks == sorted(peaks)
+    assert names[3:] == ["medium", "reducer"]
+    assert list(result.strengths.values()) == pytest.approx(peaks)
+
+
+def test_a_batch_by_hand() -> None:
+    """2:1 at 6:1 with 10 % reducer on 10 ml lines: 231 lines at least, as worked out by hand."""
+    result = batch(CURVES, SHELF, RECIPE, volume="600ml")
+    poured = {pour.component: pour.ml for pour in result.pours}
+    assert poured == {"marigold": 200, "dusk": 100, "medium": 1800, "reducer": 210}
+    assert result.total_ml == 2310
+    assert result.overshoot_ml == 1710
+    marigold = next(pour for pour in result.pours if pour.component == "marigold")
+    assert marigold.grams == Fraction("204")
+    assert marigold.cost == Fraction("8.2")
+    loose, exact, weighed = result.alternatives
+    assert loose.option == "--loose-additives"
+    assert loose.total_ml == 693
+    assert exact.option == "--exact"
+    assert exact.total_ml == 600
+    assert weighed.option == "--exact --by-weight"
+    assert weighed.total_ml == 600
+    assert weighed.rounding_de00 < exact.rounding_de00
+
+
+def test_area_times_coats_times_paint_per_coat() -> None:
+    """1.4 m² in 4 coats at 110 ml is 616 ml; extra comes on top."""
+    result = batch(CURVES, SHELF, RECIPE, area="1.4m2", extra="10%", exact=True)
+    assert result.wanted_ml == Fraction("677.6") == result.total_ml
+    assert result.extra_ml == Fraction("61.6")
+
+
+def test_what_rounding_does_to_the_colour() -> None:
+    """The ΔE00 told is that between the recipe and the recipe of what is really poured."""
+    result = batch(CURVES, SHELF, RECIPE, volume="600ml", exact=True)
+    poured = {pour.component: pour.ml for pour in result.rounded}
+    assert all(ml % 10 == 0 for ml in poured.values())
+    blend = {name: int(poured[name]) for name in RECIPE.blend}
+    rest = poured["medium"] + poured["reducer"]
+    # Additives count as what they usually are; the rest of the cup is letdown.
+    usual = Fraction(11, 10)
+    whole = (sum(blend.values()) + rest) / usual
+    parts = Decimal(float(whole / sum(blend.values()) - 1))
+    real = Recipe(blend, parts, RECIPE.coats, RECIPE.ground)
+    labs = predict(CURVES, [RECIPE, real], SHELF.measurement.light).lab
+    assert result.rounding_de00 == pytest.approx(
+        float(delta_e_2000(labs[0], labs[1])), abs=ROUNDING
+    )
+
+
+def test_more_reducer_weakens_a_coat() -> None:
+    """15 % instead of 10 % scales the film by 1.10/1.15, in colour and in coats."""
+    result = batch(CURVES, SHELF, RECIPE, volume="600ml", reducer="15%", exact=True)
+    effect = result.reducer
+    assert effect is not None
+    assert effect.strength == Fraction(110, 115)
+    assert effect.coats_needed == 4 / effect.strength
+    thinner = predict(CURVES, [RECIPE], SHELF.measurement.light, build=110 / 115).lab[0]
+    assert np.allclose(effect.lab, thinner, atol=ROUNDING)
+    assert effect.lab[0] > predict(CURVES, [RECIPE], SHELF.measurement.light).lab[0, 0]
+    reducer = next(pour for pour in result.pours if pour.component == "reducer")
+    assert reducer.ml == 600 * Fraction(15, 115)
+
+
+def test_the_usual_reducer_changes_nothing() -> None:
+    """Asking for the house's own share says nothing about it."""
+    assert batch(CURVES, SHELF, RECIPE, volume="600ml", reducer="10").reducer is None
+
+
+def test_without_a_cup_line_the_volume_is_exact() -> None:
+    """A shelf that does not say what its cup shows gets the exact volume and is told."""
+    shelf = replace(SHELF, mixing=replace(SHELF.mixing, cup_ml=None))
+    result = batch(CURVES, shelf, RECIPE, volume="600ml")
+    assert result.total_ml == 600
+    assert result.on is None
+    assert result.rounding_de00 is None
+    assert any("cup_ml" in caution for caution in result.cautions)
+
+
+def test_less_than_half_a_line_is_told() -> None:
+    """A toner that would round to nothing is named."""
+    result = batch(CURVES, SHELF, RECIPE, volume="60ml", exact=True)
+    assert any("less than half a step" in caution for caution in result.cautions)
+
+
+def test_a_toner_out_of_stock_is_told_and_still_answered() -> None:
+    """Stock is a caution, not an error."""
+    toners = dict(SHELF.toners)
+    toners["dusk"] = replace(toners["dusk"], in_stock=False)
+    result = batch(CURVES, replace(SHELF, toners=toners), RECIPE, volume="600ml")
+    assert "dusk is not in stock." in result.cautions
+
+
+def test_a_missing_density_leaves_grams_out() -> None:
+    """Without a density there are no grams from there on, and by weight there is no batch."""
+    toners = dict(SHELF.toners)
+    toners["dusk"] = replace(toners["dusk"], density=None)
+    shelf = replace(SHELF, toners=toners)
+    result = batch(CURVES, shelf, RECIPE, volume="600ml")
+    by_name = {pour.component: pour for pour in result.pours}
+    assert by_name["dusk"].grams is None
+    assert by_name["marigold"].running_grams is not None
+    assert by_name["medium"].running_grams is None
+    assert result.total_grams is None
+    with pytest.raises(FewtoneError, match="the density of dusk"):
+        batch(CURVES, shelf, RECIPE, volume="600ml", by_weight=True)
+
+
+def test_an_area_without_paint_per_coat_says_how_to_measure_it() -> None:
+    """ml_per_m2 missing: the fix tells how to come by it."""
+    shelf = replace(SHELF, mixing=replace(SHELF.mixing, ml_per_m2=None))
+    with pytest.raises(FewtoneError) as caught:
+        batch(CURVES, shelf, RECIPE, area="1.4m2")
+    assert "spray one coat on a panel of known area" in (caught.value.faults[0].fix or "")
+
+
+@pytest.mark.parametrize(
+    ("how", "words"),
+    [
+        ({}, "how much to mix"),
+        ({"volume": "600ml", "area": "1m2"}, "how much to mix"),
+        ({"volume": "600ml", "exact": True, "loose_additives": True}, "not for both"),
+        ({"area": "1.4 acre"}, "is not known"),
+    ],
+)
+def test_unclear_requests_are_refused(how: dict[str, str], words: str) -> None:
+    """One of volume and area, and one way of landing on lines."""
+    with pytest.raises(UsageError, match=words):
+        batch(CURVES, SHELF, RECIPE, **how)  # type: ignore[arg-type]
+
+
+def test_no_coats_cover_no_area() -> None:
+    """An area needs coats."""
+    with pytest.raises(UsageError, match="covers no area"):
+        batch(CURVES, SHELF, RECIPE.with_(coats=0), area="1m2")
+
+
+def test_names_that_the_shelf_does_not_have() -> None:
+    """Unknown toners and grounds are all named, with the likely one."""
+    with pytest.raises(FewtoneError) as caught:
+        batch(CURVES, SHELF, parse("2 marigol + 1 dusk, 6:1, 4 coats over slver"), volume="1l")
+    assert len(caught.value.faults) == 2
+    assert "'marigold'" in caught.value.faults[0].message
+    assert "'silver'" in caught.value.faults[1].message
+
+
+def test_a_toner_not_learnt_is_named() -> None:
+    """A toner of shelf.toml without curves cannot be put in order of strength."""
+    curves = replace(CURVES, toners=("other", *CURVES.toners[1:]))
+    with pytest.raises(FewtoneError, match="'primrose' is on the shelf but not learnt"):
+        batch(curves, SHELF, parse("primrose, 6:1, 4 coats over silver"), volume="1l")
+
+
+def test_a_reducer_that_shelf_toml_does_not_list() -> None:
+    """Reducer may be added where the house adds none; its density is then not known."""
+    result = batch(
+        CURVES, replace(SHELF, additives=()), RECIPE, volume="630ml", reducer="15%", exact=True
+    )
+    assert result.pours[-1].component == "reducer"
+    assert any("lists no reducer" in caution for caution in result.cautions)
+    assert result.reducer is not None
+    assert result.reducer.strength == Fraction(100, 115)
