@@ -38,7 +38,7 @@ class TrialSet:
 
     `more` are five panels sprayed after a first learning, and learnt with the rest: those that it
     suggested, or random blends. `must` are the bars for the pooled ΔE00, median and 90th
-    percentile; None where it is only reported.
+    percentile.
     """
 
     lights: tuple[str, ...] = ()
@@ -46,20 +46,20 @@ class TrialSet:
     other: bool = False
     strips: bool = False
     more: Literal["suggested", "random"] | None = None
-    must: tuple[float, float] | None = None
+    must: tuple[float, float] = (0.0, 0.0)
 
 
 SETS = {
     "spectral": TrialSet(must=(0.13, 0.30)),
     "spectral, three hazy": TrialSet(hazy=3, must=(0.17, 0.40)),
     "Lab": TrialSet((D65,), must=(0.35, 1.05)),
-    "Lab and five random panels": TrialSet((D65,), more="random"),
+    "Lab and five random panels": TrialSet((D65,), more="random", must=(0.28, 0.82)),
     "Lab and the five suggested": TrialSet((D65,), more="suggested", must=(0.30, 0.75)),
     "Lab, three hazy": TrialSet((D65,), hazy=3, must=(0.38, 1.15)),
     "Lab under D65 and A": TrialSet((D65, "A/10"), must=(0.24, 0.65)),
-    "spectral, other absorbers": TrialSet(other=True),
-    "Lab, other absorbers": TrialSet((D65,), other=True),
-    "spectral, strips of a 5 % hand": TrialSet(strips=True),
+    "spectral, other absorbers": TrialSet(other=True, must=(0.12, 0.30)),
+    "Lab, other absorbers": TrialSet((D65,), other=True, must=(0.36, 1.10)),
+    "spectral, strips of a 5 % hand": TrialSet(strips=True, must=(0.50, 1.30)),
 }
 
 

@@ -8,6 +8,7 @@ panel that is scored has neither, but the gun is as it is from now on.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -25,6 +26,8 @@ from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
 from fewtone.typing import FloatArray
 from fewtone.workshop.panel.adjust import Adjustment, adjust
+
+pytestmark = pytest.mark.trial
 
 SEEDS = (501, 502, 503, 504)
 HEAVY_HAND_SEEDS, HEAVY_HAND = (501, 502), 0.05
@@ -173,38 +176,35 @@ def outcome(rounds: list[Round]) -> tuple[float, float, str]:
 
 
 def test_what_is_wrong_is_put_right(
-    rounds: dict[str, list[Round]], capsys: pytest.CaptureFixture[str]
+    rounds: dict[str, list[Round]], report_figure: Callable[[str], None]
 ) -> None:
     """Jobs that start worse than ΔE00 1 end at most 0.4 of that; nine of ten of all within 1.2."""
     ratio, within, words = outcome(rounds["wrong"])
-    with capsys.disabled():
-        print(f"\nadjust, 4 % a coat: {words}")
+    report_figure(f"adjust, 4 % a coat: {words}")
     assert sum(len(played.jobs) for played in rounds["wrong"]) == 200
     assert ratio <= MOST_RATIO
     assert within >= SHARE_WITHIN
 
 
 def test_a_heavy_hand_hides_much_and_still_helps(
-    rounds: dict[str, list[Round]], capsys: pytest.CaptureFixture[str]
+    rounds: dict[str, list[Round]], report_figure: Callable[[str], None]
 ) -> None:
     """With 5 % a panel on top, which no single panel tells from the gun, the ratio still holds."""
     ratio, _, words = outcome(rounds["wrong, heavy hand"])
-    with capsys.disabled():
-        print(f"\nadjust, 5 % a panel and 4 % a coat: {words}")
+    report_figure(f"adjust, 5 % a panel and 4 % a coat: {words}")
     assert ratio <= MOST_RATIO
 
 
 def test_a_heavy_hand_is_not_tinted_away(
-    rounds: dict[str, list[Round]], capsys: pytest.CaptureFixture[str]
+    rounds: dict[str, list[Round]], report_figure: Callable[[str], None]
 ) -> None:
     """Of jobs with nothing wrong but the hand, at most one in twenty is told to add toner."""
     retinted = np.concatenate([played.retinted for played in rounds["hand alone"]])
     after = np.concatenate([played.after for played in rounds["hand alone"]])
-    with capsys.disabled():
-        print(
-            f"\nadjust, nothing wrong: {retinted.mean():.1%} of {len(retinted)} told to add toner, "
-            f"{np.mean(after <= WITHIN):.1%} end within {WITHIN}"
-        )
+    report_figure(
+        f"adjust, nothing wrong: {retinted.mean():.1%} of {len(retinted)} told to add toner, "
+        f"{np.mean(after <= WITHIN):.1%} end within {WITHIN}"
+    )
     assert len(retinted) == 200
     assert retinted.mean() <= MOST_RETINTED
 

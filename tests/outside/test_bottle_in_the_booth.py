@@ -7,6 +7,7 @@ readings as a finisher's would be.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 
@@ -22,6 +23,8 @@ from fewtone.prediction.forward import predict
 from fewtone.typing import FloatArray
 from fewtone.workshop.panel.bottle import BOTTLE_SD, Bottle, Verdict, bottle
 from outside.learning_trials import SETS, Trial, run
+
+pytestmark = pytest.mark.trial
 
 SETS_TRIED = ("spectral", "spectral, three hazy", "Lab")
 SEEDS, BOTTLES_A_SEED = (1, 2, 3), 50
@@ -115,7 +118,7 @@ def spread(panels: int) -> list[tuple[Trial, Sprayed]]:
 
 @pytest.mark.parametrize(("panels", "left"), [(1, LEFT_BY_ONE), (3, LEFT_BY_THREE)])
 def test_strengths_are_found_as_sure_as_said(
-    panels: int, left: float, capsys: pytest.CaptureFixture[str]
+    panels: int, left: float, report_figure: Callable[[str], None]
 ) -> None:
     """Deviations cover, errors have no bias, and predictions with the strength are nearer."""
     rows = spread(panels)
@@ -132,14 +135,13 @@ def test_strengths_are_found_as_sure_as_said(
             lab = predict(curves, [one.found.recipe], D65).lab[0]
             colour.append(float(delta_e(lab, one.lab)))
     other = np.mean([one.found.verdict is Verdict.OTHER for _, one in rows])
-    with capsys.disabled():
-        print(
-            f"\nbottle, {len(rows)} bottles, {panels} panels each: within 1 sd "
-            f"{np.mean(off <= 1):.1%}, 2 sd {np.mean(off <= 2):.1%}; mean error "
-            f"{np.mean(found - true):+.4f}, rms {np.sqrt(np.mean((found - true) ** 2)):.3f}, "
-            f"{ratio:.2f} of doing nothing; ΔE00 median {np.median(before):.2f} -> "
-            f"{np.median(after):.2f}; called another mixture {other:.1%}"
-        )
+    report_figure(
+        f"bottle, {len(rows)} bottles, {panels} panels each: within 1 sd "
+        f"{np.mean(off <= 1):.1%}, 2 sd {np.mean(off <= 2):.1%}; mean error "
+        f"{np.mean(found - true):+.4f}, rms {np.sqrt(np.mean((found - true) ** 2)):.3f}, "
+        f"{ratio:.2f} of doing nothing; ΔE00 median {np.median(before):.2f} -> "
+        f"{np.median(after):.2f}; called another mixture {other:.1%}"
+    )
     assert ONE_SD[0] <= np.mean(off <= 1.0) <= ONE_SD[1]
     assert TWO_SD[0] <= np.mean(off <= 2.0) <= TWO_SD[1]
     assert abs(np.mean(found - true)) <= MOST_BIAS
@@ -148,7 +150,7 @@ def test_strengths_are_found_as_sure_as_said(
     assert other <= MOST_FALSE
 
 
-def test_another_mixture_is_not_called_a_strength(capsys: pytest.CaptureFixture[str]) -> None:
+def test_another_mixture_is_not_called_a_strength(report_figure: Callable[[str], None]) -> None:
     """Nine of ten bottles with a twentieth of another toner in them are told to be so."""
     told = []
     for which in SETS_TRIED:
@@ -157,12 +159,11 @@ def test_another_mixture_is_not_called_a_strength(capsys: pytest.CaptureFixture[
         for strength in rng.uniform(WEAKEST, STRONGEST, BOTTLES_A_SEED):
             one = spray(rng, trial, float(strength), foreign=FOREIGN)
             told.append(one.found.verdict is Verdict.OTHER)
-    with capsys.disabled():
-        print(f"\nbottle, {FOREIGN:.0%} of another toner in it: {np.mean(told):.1%} told")
+    report_figure(f"bottle, {FOREIGN:.0%} of another toner in it: {np.mean(told):.1%} told")
     assert np.mean(told) >= FEWEST_FOUND
 
 
-def test_the_hand_alone_is_as_likely_as_said(capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_hand_alone_is_as_likely_as_said(report_figure: Callable[[str], None]) -> None:
     """Of bottles, half of which do not differ, binned by the chance of the hand alone."""
     said, seen = [], []
     for seed in SEEDS:
@@ -181,11 +182,10 @@ def test_the_hand_alone_is_as_likely_as_said(capsys: pytest.CaptureFixture[str])
         if np.sum(bins == place) >= FEWEST_IN_BIN
     }
     credible = chance < 0.5
-    with capsys.disabled():
-        shown = ", ".join(f"{place:.1f}: {gap:+.2f}" for place, gap in gaps.items())
-        print(
-            f"\nbottle, hand alone: seen less said by bin {shown}; of "
-            f"{credible.sum()} that may be applied {alone[credible].mean():.0%} do not differ"
-        )
+    shown = ", ".join(f"{place:.1f}: {gap:+.2f}" for place, gap in gaps.items())
+    report_figure(
+        f"bottle, hand alone: seen less said by bin {shown}; of "
+        f"{credible.sum()} that may be applied {alone[credible].mean():.0%} do not differ"
+    )
     assert len(gaps) >= 3
     assert max(map(abs, gaps.values())) <= CHANCE_GAP

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import cache
 
 import pytest
 
 from outside.learning_trials import SETS, pooled, strip_floor
+
+pytestmark = pytest.mark.trial
 
 # Three seeds here; the script in learning_trials.py pools more.
 SEEDS = (1, 2, 3)
@@ -16,20 +19,15 @@ WORTH_SPRAYING = 0.9
 
 
 @pytest.mark.parametrize("name", list(SETS))
-def test_unseen_blends(name: str, capsys: pytest.CaptureFixture[str]) -> None:
-    """Learnt from single toners over two grounds, blends over four grounds come out as they must.
-
-    Sets without a bar are reported beside the others.
-    """
+def test_unseen_blends(name: str, report_figure: Callable[[str], None]) -> None:
+    """Learnt from single toners over two grounds, blends over four come out as they must."""
     median, p90 = _pooled(name)
-    with capsys.disabled():
-        print(f"\nlearning, {name}: ΔE00 median {median:.3f}, 90 % {p90:.3f}", end="")
-        if SETS[name].strips:
-            floor = strip_floor(SEEDS)
-            print(f", the strips' floor {floor[0]:.3f} and {floor[1]:.3f}", end="")
+    report_figure(f"learning, {name}: ΔE00 median {median:.3f}, 90 % {p90:.3f}")
+    if SETS[name].strips:
+        floor = strip_floor(SEEDS)
+        report_figure(f"learning, {name}: the floor {floor[0]:.3f} and {floor[1]:.3f}")
     must = SETS[name].must
-    if must is not None:
-        assert (median <= must[0], p90 <= must[1]) == (True, True)
+    assert (median <= must[0], p90 <= must[1]) == (True, True)
 
 
 def test_suggested_panels_are_worth_spraying() -> None:

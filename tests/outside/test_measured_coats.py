@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 
@@ -16,6 +18,8 @@ from outside.measured_coats import (
     load,
     predicted,
 )
+
+pytestmark = pytest.mark.trial
 
 # What simple models score on the same mixes (from the project's own trial): mean of the two coats
 # 22.1, product over paper 6.4, finite Kubelka-Munk film with hand-picked Saunderson constants 4.75
@@ -36,7 +40,7 @@ def learnt(coats: MeasuredCoats) -> Learnt:
 
 
 def test_mixes_are_predicted_and_chosen(
-    coats: MeasuredCoats, learnt: Learnt, capsys: pytest.CaptureFixture[str]
+    coats: MeasuredCoats, learnt: Learnt, report_figure: Callable[[str], None]
 ) -> None:
     """780 measured two-pigment coats: predicted, and chosen by prediction, better than the bars.
 
@@ -48,13 +52,11 @@ def test_mixes_are_predicted_and_chosen(
         measured = lab(mixes.reflectance, coats.wavelength_nm, LIGHT)
         off = delta_e(lab(predicted(learnt, mixes), coats.wavelength_nm, LIGHT), measured)
         figures[name] = (*np.percentile(off, [50, 90]), np.median(achieved(coats, learnt, mixes)))
-    with capsys.disabled():
-        for name, (median, p90, inverse) in figures.items():
-            print(
-                f"\nmeasured coats, {name}: ΔE00 median {median:.2f}, 90 % {p90:.2f}; "
-                f"chosen by prediction, median {inverse:.2f}",
-                end="",
-            )
+    for name, (median, p90, inverse) in figures.items():
+        report_figure(
+            f"measured coats, {name}: ΔE00 median {median:.2f}, 90 % {p90:.2f}; "
+            f"chosen by prediction, median {inverse:.2f}"
+        )
     median, p90, inverse = figures["all"]
     assert len(coats.all_mixes.amount) == 780
     assert median <= FORWARD_MEDIAN

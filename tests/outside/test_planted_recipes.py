@@ -11,6 +11,7 @@ stands in for it and shares no code with the package.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +20,8 @@ import pytest
 import fewtone
 from booth import Booth, delta_e, lamp_grounds, lamp_toners, random_blends
 from booth.make_lamp_bench import write_lab_only
+
+pytestmark = pytest.mark.trial
 
 RECIPES = 200
 SEED = 2611
@@ -58,7 +61,7 @@ def achieved(folder: Path) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
     ],
 )
 def test_planted_recipes(
-    lights: tuple[str, ...], share: float, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    lights: tuple[str, ...], share: float, tmp_path: Path, report_figure: Callable[[str], None]
 ) -> None:
     """The closest pick's true colour is within 1.0 of nearly every planted target."""
     folder = tmp_path / "bench"
@@ -67,10 +70,9 @@ def test_planted_recipes(
     else:
         fewtone.new(folder, demo=True)
     off = achieved(folder)
-    with capsys.disabled():
-        median, p90 = np.quantile(off, [0.5, 0.9])
-        print(
-            f"\nplanted recipes, {' and '.join(lights) or 'spectra'}: ΔE00 median {median:.2f}, "
-            f"p90 {p90:.2f}, within {WITHIN:g} in {np.mean(off <= WITHIN):.1%}"
-        )
+    median, p90 = np.quantile(off, [0.5, 0.9])
+    report_figure(
+        f"planted recipes, {' and '.join(lights) or 'spectra'}: ΔE00 median {median:.2f}, "
+        f"p90 {p90:.2f}, within {WITHIN:g} in {np.mean(off <= WITHIN):.1%}"
+    )
     assert np.mean(off <= WITHIN) >= share

@@ -6,6 +6,8 @@ import pytest
 
 from outside.suspect_trials import SLIPS, clean_set, planted_set
 
+pytestmark = pytest.mark.trial
+
 D65 = "D65/10"
 # Of ten slips nine are found, and of a hundred good panels one may be suspected.
 FOUND, FALSE_ALARMS = 0.9, 0.01

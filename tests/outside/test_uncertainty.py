@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 
 from outside.learning_trials import SETS
 from outside.uncertainty_trials import Array, misses, passes
+
+pytestmark = pytest.mark.trial
 
 # Single seeds spread widely: a shelf's strengths are off together.
 COVERAGE_SEEDS = (1, 2, 3, 4, 5, 6)
@@ -16,7 +20,7 @@ PANELS, PASS_SEEDS = 20, (1, 2)
 PASS_TOLERANCE, FEWEST_IN_BIN = 0.1, 30
 
 
-def test_intervals_cover(capsys: pytest.CaptureFixture[str]) -> None:
+def test_intervals_cover(report_figure: Callable[[str], None]) -> None:
     """68 % and 95 % intervals of Lab hold the truth about as often as they say, all sets pooled.
 
     Clear toners read as Lab alone are told to be less sure than they prove, over the grounds that
@@ -25,8 +29,7 @@ def test_intervals_cover(capsys: pytest.CaptureFixture[str]) -> None:
     off = []
     for name in ("spectral", "spectral, three hazy", "Lab", "Lab, three hazy"):
         off.append(np.abs(misses(SETS[name], COVERAGE_SEEDS)))
-        with capsys.disabled():
-            print(f"\ncertainty, {name}: {_share(off[-1], 1.0)} {_share(off[-1], 1.96)}", end="")
+        report_figure(f"certainty, {name}: {_share(off[-1], 1.0)} {_share(off[-1], 1.96)}")
         assert TWO_SD[0] <= _share(off[-1], 1.96) <= TWO_SD[1]
     assert ONE_SD[0] <= _share(np.array(off), 1.0) <= ONE_SD[1]
     assert TWO_SD[0] <= _share(np.array(off), 1.96) <= TWO_SD[1]
@@ -37,7 +40,7 @@ def _share(off: Array, within: float) -> float:
 
 
 @pytest.mark.parametrize("name", ["spectral", "Lab", "Lab, three hazy"])
-def test_panels_pass_as_often_as_said(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+def test_panels_pass_as_often_as_said(name: str, report_figure: Callable[[str], None]) -> None:
     """Fresh, noisy panels read within tolerance as often as `pass_probability` said."""
     said, seen = passes(SETS[name], PASS_SEEDS, PANELS)
     bins = np.minimum((10.0 * said).astype(int), 9)
@@ -46,8 +49,7 @@ def test_panels_pass_as_often_as_said(name: str, capsys: pytest.CaptureFixture[s
         here = bins == place
         if here.sum() >= FEWEST_IN_BIN:
             gaps[place] = float(seen[here].mean() - said[here].mean())
-    with capsys.disabled():
-        shown = ", ".join(f"{place / 10:.1f}: {gap:+.2f}" for place, gap in gaps.items())
-        print(f"\npass probability, {name}: seen less said by bin {shown}", end="")
+    shown = ", ".join(f"{place / 10:.1f}: {gap:+.2f}" for place, gap in gaps.items())
+    report_figure(f"pass probability, {name}: seen less said by bin {shown}")
     assert len(gaps) >= 8
     assert max(map(abs, gaps.values())) <= PASS_TOLERANCE

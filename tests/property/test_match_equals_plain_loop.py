@@ -70,7 +70,7 @@ FIXED_TARGETS = {
 @given(problem=problems)
 @example(Problem(3, 5, 3, (4, 9), (1, 4), 3, 3, 12.0, Geometry.DIRECTIONAL, 1, 50, 0, "black"))
 @example(Problem(4, 5, 3, (4, 9), (1, 4), 3, 3, 1.0, Geometry.DIRECTIONAL, 1, 50, 1, "planted"))
-@settings(max_examples=500, deadline=None, derandomize=True)
+@settings(max_examples=500, deadline=None)
 def test_picks_equal_the_plain_loop(problem: Problem) -> None:
     """Simplest, closest, evenest, the trade-off and the count equal those of the plain loop."""
     curves, shelf = invented_shelf(
