@@ -30,8 +30,8 @@ def main() -> None:
         target = shelf.target("108", deck=DECK)
         print(f"asked for {target.name}: {target.lab} in {target.light}")
 
-        # 3. Find the mix: two toners at most, over the silver or the gold ground.
-        found = shelf.match(target, max_toners=2, grounds=["silver", "gold"])
+        # 3. Find the mix: two toners at most, over the silver or the brass ground.
+        found = shelf.match(target, max_toners=2, grounds=["silver", "brass"])
         simplest = found.simplest
         if simplest is None:
             print(f"not on this shelf: {found.closest.recipe} misses by {found.closest.de00:.1f}")

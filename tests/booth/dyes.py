@@ -102,13 +102,13 @@ def lamp_grounds(
     grid = np.asarray(wavelength_nm, dtype=np.float64)
     white = 0.86 - 0.30 / (1.0 + np.exp((grid - 410.0) / 8.0)) + 0.01 * (grid - 550.0) / 150.0
     silver = 0.66 + 0.02 * (grid - 550.0) / 150.0 - 0.03 * np.exp(-(grid - 400.0) / 40.0)
-    gold = 0.17 + 0.44 / (1.0 + np.exp(-(grid - 518.0) / 24.0)) + 0.03 * (grid - 550.0) / 150.0
-    charcoal = 0.13 + 0.008 * np.cos((grid - 430.0) / 70.0)
+    brass = 0.17 + 0.44 / (1.0 + np.exp(-(grid - 518.0) / 24.0)) + 0.03 * (grid - 550.0) / 150.0
+    graphite = 0.13 + 0.008 * np.cos((grid - 430.0) / 70.0)
     return (
         TrueGround("white", "solid", white, Lobe()),
         TrueGround("silver", "metallic", silver, lobes[0]),
-        TrueGround("gold", "metallic", gold, lobes[1]),
-        TrueGround("charcoal", "metallic", charcoal, lobes[2]),
+        TrueGround("brass", "metallic", brass, lobes[1]),
+        TrueGround("graphite", "metallic", graphite, lobes[2]),
     )
 
 

@@ -38,11 +38,11 @@ BLEND_PANELS: tuple[tuple[dict[str, int], int, int, str, str], ...] = (
     ({"marigold": 2, "dusk": 1}, 6, 4, "silver", "the old workshop lamp"),
     ({"poppy": 2, "ember": 1}, 6, 3, "white", ""),
     ({"harbour": 1, "lagoon": 1}, 8, 3, "silver", ""),
-    ({"fern": 3, "primrose": 1}, 6, 2, "gold", ""),
-    ({"marigold": 1}, 6, 3, "gold", ""),
-    ({"peony": 1, "mist": 1}, 8, 2, "gold", "stirred twice"),
-    ({"ember": 1, "ash": 1}, 6, 2, "charcoal", ""),
-    ({"lagoon": 1}, 8, 2, "charcoal", ""),
+    ({"fern": 3, "primrose": 1}, 6, 2, "brass", ""),
+    ({"marigold": 1}, 6, 3, "brass", ""),
+    ({"peony": 1, "mist": 1}, 8, 2, "brass", "stirred twice"),
+    ({"ember": 1, "ash": 1}, 6, 2, "graphite", ""),
+    ({"lagoon": 1}, 8, 2, "graphite", ""),
     ({"umber": 1, "primrose": 2}, 6, 3, "white", ""),
 )
 # Working days, invented as everything here.

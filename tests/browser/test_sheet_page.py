@@ -247,7 +247,7 @@ def pages() -> dict[str, Callable[[Path], Sheet]]:
 
     def out_of_gamut(folder: Path) -> Sheet:
         return fewtone.load(folder).sheet(
-            "lagoon, 4:1, 6 coats over gold", target="#ff0000", area="2m2", extra="10%"
+            "lagoon, 4:1, 6 coats over brass", target="#ff0000", area="2m2", extra="10%"
         )
 
     def formula(folder: Path) -> Sheet:

@@ -32,5 +32,5 @@ def test_check_tells_how_the_colour_holds(shelf: Path, run: Run) -> None:
         assert said in ran.out
     document = run(*words, "--json").document
     assert [seen["illuminant"] for seen in document["lights"]] == ["D65", "A", "F11", "LED-B3"]
-    assert {change["ground"] for change in document["grounds"]} == {"white", "gold", "charcoal"}
+    assert {change["ground"] for change in document["grounds"]} == {"white", "brass", "graphite"}
     assert all(change["de00"] is not None for change in document["what_if"])

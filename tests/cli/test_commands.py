@@ -94,14 +94,14 @@ def test_the_rules_bind(learnt_demo: Path, run: Run) -> None:
     """Every rule on the command line holds for every recipe of the answer."""
     document = run(
         *("match", TARGET, "--shelf", learnt_demo, "--json", "--tolerance", "30"),
-        *("--use", "ash,poppy,ember", "--ground", "gold,silver"),
+        *("--use", "ash,poppy,ember", "--ground", "brass,silver"),
         *("--letdown", "8,5", "--coats", "3-4", "--max-part", "2", "--max-toners", "2"),
     ).document
     picks = [pick for pick in document["picks"].values() if pick]
     assert picks
     for recipe in [*picks, *document["recipes"]]:
         assert set(recipe["blend"]) <= {"ash", "poppy", "ember"}
-        assert recipe["ground"] in ("gold", "silver")
+        assert recipe["ground"] in ("brass", "silver")
         assert recipe["medium_parts"] in (8, 5)
         assert recipe["coats"] in (3, 4)
         assert max(recipe["blend"].values()) <= 2

@@ -29,7 +29,7 @@ def test_json_is_a_match_with_the_formula(shelf: Path, run: Run) -> None:
     assert document["target"]["lab"] == document["formula"]["lab"]
     assert document["picks"]["closest"]["de00"] <= 2
     assert set(document["picks"]["closest"]["lights_de00"]) == {"D65", "A", "F11", "LED-B3"}
-    assert set(document["recipes"][0]["grounds_de00"]) == {"white", "silver", "gold", "charcoal"}
+    assert set(document["recipes"][0]["grounds_de00"]) == {"white", "silver", "brass", "graphite"}
 
 
 @pytest.mark.parametrize("options", [(), ("--every-ground",)])

@@ -175,7 +175,7 @@ def test_plain_can_be_kept(shelf: str) -> None:
 
 def test_a_colour_that_no_screen_shows_is_marked(shelf: str) -> None:
     """Its block has a star, and a line says what that means."""
-    words = ("check", "lagoon, 4:1, 6 coats over gold", "--shelf", shelf)
+    words = ("check", "lagoon, 4:1, 6 coats over brass", "--shelf", shelf)
     assert not _shown(shelf)
     screen, _ = terminal(*words)
     text = "\n".join(lines_of(screen))
@@ -187,7 +187,7 @@ def test_a_colour_that_no_screen_shows_is_marked(shelf: str) -> None:
 def _shown(shelf: str) -> bool:
     from fewtone.report.swatches import swatch
 
-    result = fewtone.load(shelf).check("lagoon, 4:1, 6 coats over gold")
+    result = fewtone.load(shelf).check("lagoon, 4:1, 6 coats over brass")
     return swatch(result.match.lab, result.light).shown
 
 

@@ -86,7 +86,7 @@ def _spray(seed: int, hazy: int, strips: bool) -> tuple[Booth, list[Step]]:
     steps = booth.letdown_set(strips=strips)
     for i in range(0, 10, 2):
         blend = {f"t{i}": 2, f"t{(i + 3) % 10}": 1}
-        steps += [booth.single(blend, 6, 3, ground) for ground in ("gold", "charcoal")]
+        steps += [booth.single(blend, 6, 3, ground) for ground in ("brass", "graphite")]
     return booth, steps
 
 

@@ -67,7 +67,7 @@ def test_film_build_spreads_as_said() -> None:
 def test_spectral_noise_is_relative_and_absolute() -> None:
     """Repeated readings spread by √((.002·R)² + .0005²) and are right on average."""
     booth = _booth()
-    steps = booth.bare("gold", 1000)
+    steps = booth.bare("brass", 1000)
     read, true = booth.read_spectra(steps), booth.true_spectra(steps[:1])[0]
     expected = np.hypot(0.002 * true, 0.0005)
     ratio = np.std(read, axis=0) / expected
@@ -88,8 +88,8 @@ def test_fresh_panels_without_spread_are_the_truth() -> None:
     """A steady hand and a perfect instrument read the true colour of every recipe."""
     booth = _booth(coat_cv=0.0)
     blends = random_blends(booth.rng, 12, 20)
-    fresh = booth.fresh_labs(blends, "gold", times=2, read_noise=False)
-    true = booth.true_lab(blends.fractions, blends.load, "gold")
+    fresh = booth.fresh_labs(blends, "brass", times=2, read_noise=False)
+    true = booth.true_lab(blends.fractions, blends.load, "brass")
     np.testing.assert_allclose(fresh, np.stack([true, true]), atol=1e-9)
 
 
@@ -126,5 +126,5 @@ def test_recipe_lines_are_in_lowest_terms() -> None:
     blends = random_blends(np.random.default_rng(5), 12, 500)
     assert np.all(np.gcd.reduce(blends.parts, axis=1) == 1)
     assert set((blends.parts > 0).sum(axis=1)) == {1, 2, 3}
-    line = Blends(np.array([[1, 0, 3]]), np.array([8]), np.array([1])).line(0, "abc", "gold")
-    assert line == "3 c + 1 a, 8:1, 1 coat over gold"
+    line = Blends(np.array([[1, 0, 3]]), np.array([8]), np.array([1])).line(0, "abc", "brass")
+    assert line == "3 c + 1 a, 8:1, 1 coat over brass"

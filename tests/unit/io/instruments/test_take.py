@@ -282,9 +282,9 @@ def test_a_dry_run_writes_nothing(folder: Path) -> None:
 
 def test_readings_that_are_wrong_already(folder: Path) -> None:
     """A fault of readings.csv is told, and nothing is written."""
-    wrong = "P015,gold,marigold,6,1,,," + ",".join(["0.4"] * len(NM))
+    wrong = "P015,brass,marigold,6,1,,," + ",".join(["0.4"] * len(NM))
     readings(folder, SPECTRAL_HEAD, *STRIP, wrong)
-    refused(folder, spectral("P014 1"), "'gold' is not a ground")
+    refused(folder, spectral("P014 1"), "'brass' is not a ground")
     readings(folder, SPECTRAL_HEAD.replace("coats", "caots"), *STRIP)
     refused(folder, spectral("P014 1"), "'coats' is missing")
 

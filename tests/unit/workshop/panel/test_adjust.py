@@ -25,7 +25,7 @@ from lamp_shelf import LAMP_BENCH, lamp_curves
 
 CURVES, SHELF = lamp_curves(), load_settings(LAMP_BENCH)
 LIGHT, GEOMETRY = SHELF.measurement.light, SHELF.measurement.geometry
-RECIPE = parse("2 marigold + 1 dusk, 6:1, 4 coats over charcoal")
+RECIPE = parse("2 marigold + 1 dusk, 6:1, 4 coats over graphite")
 FINE = replace(SHELF, mixing=replace(SHELF.mixing, cup_ml=None))
 ROUNDING = 1e-9  # two ways of adding up the same few float products
 
@@ -179,7 +179,7 @@ def test_a_fresh_panel_of_an_addition_is_a_recipe_like_any_other() -> None:
     added = np.zeros((1, len(CURVES.toners) + 1))
     added[0, CURVES.toners.index("dusk")], added[0, -1] = 10.0, 40.0
     lab = still.lab(np.array([5]), added, 210.0)[0, 0]
-    same = parse("20 marigold + 20 dusk, 5.5:1, 5 coats over charcoal")
+    same = parse("20 marigold + 20 dusk, 5.5:1, 5 coats over graphite")
     assert np.allclose(lab, predict(CURVES, [same], LIGHT).lab[0], atol=ROUNDING)
 
 
@@ -207,7 +207,7 @@ def test_a_reading_of_another_ground_is_refused() -> None:
     """A reading that another ground explains, and this one does not, is named; so is its word."""
     with pytest.raises(FewtoneError, match="reads like the mix over white"):
         asked(reads(RECIPE.with_(ground="white")))
-    with pytest.raises(FewtoneError, match="over white, the recipe over charcoal"):
+    with pytest.raises(FewtoneError, match="over white, the recipe over graphite"):
         adjust(CURVES, SHELF, RECIPE, wanted(reads(RECIPE)), ["38,-18,9 over white"])
 
 
@@ -231,7 +231,7 @@ def test_a_toner_out_of_stock_is_told_and_not_added() -> None:
 
 def test_a_new_toner_only_where_the_mix_cannot_do_it() -> None:
     """A target that the mix's own toners do not reach may take one more."""
-    other = parse("2 marigold + 1 dusk + 1 lagoon, 6:1, 4 coats over charcoal")
+    other = parse("2 marigold + 1 dusk + 1 lagoon, 6:1, 4 coats over graphite")
     result = adjust(
         CURVES,
         FINE,

@@ -217,7 +217,7 @@ def test_a_strength_that_no_bottle_has() -> None:
 
 def test_a_recipe_that_says_nothing_of_the_toner() -> None:
     """A trace of it in a deep blend leaves the prior as it was, and that is told."""
-    blend = parse("40 umber + 1 mist, 4:1, 6 coats over charcoal")
+    blend = parse("40 umber + 1 mist, 4:1, 6 coats over graphite")
     lab = tuple(lab_of(blend))
     found = bottle(CURVES, SHELF, blend, [lab], toner="mist")
     assert found.strength_sd == pytest.approx(BOTTLE_SD, rel=0.1)
@@ -248,7 +248,7 @@ def test_without_certainty_a_usual_figure_is_taken() -> None:
         (BLEND, "peony", "'peony' is not in the recipe, which has marigold, dusk"),
         (BLEND, "marygold", "'marygold' is not a toner of this shelf"),
         (parse("marigold, 6:1, 0 coats over silver"), None, "says nothing of a bottle"),
-        (parse("marigold, 6:1, 4 coats over brass"), None, "'brass' is not a ground"),
+        (parse("marigold, 6:1, 4 coats over copper"), None, "'copper' is not a ground"),
     ],
 )
 def test_what_cannot_be_asked(recipe: Recipe, toner: str | None, words: str) -> None:
