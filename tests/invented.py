@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from fewtone.model.blend import Number
 from fewtone.model.curves import Curves
-from fewtone.model.recipe import Number
 from fewtone.model.shelf import Ground, Measurement, Mixing, ShelfSettings, Toner
 from fewtone.optics.film import FilmOptics, Geometry
 from fewtone.typing import FloatArray

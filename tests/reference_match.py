@@ -16,8 +16,8 @@ from typing import Any
 import numpy as np
 
 from fewtone.colorimetry import Light, delta_e_2000
+from fewtone.model.blend import Number
 from fewtone.model.curves import Curves
-from fewtone.model.recipe import Number
 from fewtone.prediction.forward import lab_of, reflectance
 from fewtone.typing import FloatArray
 

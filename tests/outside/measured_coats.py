@@ -13,7 +13,6 @@ import csv
 import io
 import zipfile
 from dataclasses import dataclass
-from decimal import Decimal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,8 +20,8 @@ from scipy.optimize import linear_sum_assignment
 
 from booth import delta_e, lab
 from fewtone.learning import Learnt, estimate
+from fewtone.model.blend import Blend, exact_number
 from fewtone.model.readings import Reading, Readings
-from fewtone.model.recipe import exact_number
 from fewtone.model.shelf import Ground, Measurement, Mixing, ShelfSettings, Toner
 from fewtone.prediction.forward import reflectance
 from outside.datasets import wheel
@@ -101,8 +100,7 @@ def load() -> MeasuredCoats:
 
 def learn_pigments(coats: MeasuredCoats) -> Learnt:
     """Learn the pigments from the single coats alone, on bare, uncleared paper."""
-    nothing: dict[str, int | Decimal] = {}
-    readings = [Reading(2, "paper", "paper", nothing, None, 0, reflectance=coats.paper)]
+    readings = [Reading(2, "paper", "paper", Blend({}), None, 0, reflectance=coats.paper)]
     for i, spectra in enumerate(coats.singles):
         for amount, spectrum in zip(coats.amounts, spectra, strict=True):
             dose = exact_number(f"{100 * amount:g}")
@@ -111,7 +109,7 @@ def learn_pigments(coats: MeasuredCoats) -> Learnt:
                     len(readings) + 2,
                     f"p{i}-{dose}",
                     "paper",
-                    {f"p{i}": 1},
+                    Blend({f"p{i}": 1}),
                     0,
                     dose,
                     reflectance=spectrum,

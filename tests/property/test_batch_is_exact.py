@@ -11,7 +11,8 @@ from math import isclose
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fewtone.model.recipe import Number, Recipe
+from fewtone.model.blend import Number
+from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import Additive, Medium, ShelfSettings
 from fewtone.report.json import batch_document
 from fewtone.workshop.pour.batch import Batch, batch

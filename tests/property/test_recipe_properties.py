@@ -8,7 +8,8 @@ from fractions import Fraction
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fewtone.model.recipe import RESERVED, Number, Recipe, parse
+from fewtone.model.blend import Number
+from fewtone.model.recipe import RESERVED, Recipe, parse
 
 names = st.from_regex(r"[a-z][a-z0-9-]{0,8}", fullmatch=True).filter(lambda n: n not in RESERVED)
 decimals = st.decimals(min_value=Decimal("0.01"), max_value=1000, places=2)
@@ -33,7 +34,7 @@ def test_a_printed_recipe_parses_back_to_itself(recipe: Recipe) -> None:
 def test_the_scale_of_whole_parts_is_irrelevant(recipe: Recipe, factor: int) -> None:
     """Parts times a whole number are the same blend, and print alike where they are whole."""
     scaled = recipe.with_(blend={name: part * factor for name, part in recipe.blend.items()})
-    assert scaled.fractions == recipe.fractions
+    assert scaled.blend.fractions == recipe.blend.fractions
     if all(isinstance(part, int) for part in recipe.blend.values()):
         assert str(scaled) == str(recipe)
 
@@ -41,4 +42,4 @@ def test_the_scale_of_whole_parts_is_irrelevant(recipe: Recipe, factor: int) -> 
 @given(recipes)
 def test_fractions_sum_to_one(recipe: Recipe) -> None:
     """The shares of a blend are exact and whole together."""
-    assert sum(recipe.fractions.values()) == Fraction(1)
+    assert sum(recipe.blend.fractions.values()) == Fraction(1)

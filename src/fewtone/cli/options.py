@@ -12,7 +12,7 @@ from fewtone.errors import Fault, FewtoneError, UsageError
 
 if TYPE_CHECKING:
     from fewtone.match import RuleOptions
-    from fewtone.model.recipe import Number
+    from fewtone.model.blend import Number
     from fewtone.shelf import Shelf
 
 __all__ = [
@@ -222,7 +222,7 @@ def count(option: str, text: str | None) -> Number | None:
     UsageError
         It does not read as a number.
     """
-    from fewtone.model.recipe import exact_number
+    from fewtone.model.blend import exact_number
 
     if text is None:
         return None
@@ -272,7 +272,7 @@ def rule_options(
 
 
 def _letdowns(text: str) -> tuple[Number, ...]:
-    from fewtone.model.recipe import exact_number
+    from fewtone.model.blend import exact_number
 
     try:
         return tuple(exact_number(item.removesuffix(":1")) for item in names(text) or ())

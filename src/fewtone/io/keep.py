@@ -12,7 +12,8 @@ from fewtone.io.atomic import write_atomic
 from fewtone.io.edit import Edit
 from fewtone.io.readings import READINGS_FILE, ReadingColumns, load_readings
 from fewtone.io.table import read_bytes, read_table
-from fewtone.model.recipe import Number, Recipe, blend_text
+from fewtone.model.blend import Number
+from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 
 __all__ = ["keep_readings"]
@@ -81,7 +82,7 @@ def keep_readings(
         cells: dict[str, str | Decimal] = {
             "panel": name,
             "ground": recipe.ground,
-            "blend": blend_text(recipe.blend),
+            "blend": str(recipe.blend),
             "medium_parts": Decimal(recipe.medium_parts),
             "coats": Decimal(coats),
         }

@@ -17,8 +17,9 @@ from fewtone.colorimetry import Light
 from fewtone.errors import FewtoneError
 from fewtone.io.odd_spectra import odd_spectra
 from fewtone.io.table import Row, Table, decimal_from, near, read_bytes, read_table
+from fewtone.model.blend import Blend, Number, exact_number
 from fewtone.model.readings import Reading, Readings
-from fewtone.model.recipe import Number, exact_number, parse_blend
+from fewtone.model.recipe import parse_blend
 from fewtone.model.shelf import ShelfSettings
 from fewtone.typing import FloatArray, frozen
 
@@ -276,11 +277,9 @@ def _ground(row: Row, settings: ShelfSettings) -> str:
     return name
 
 
-def _film(
-    row: Row, settings: ShelfSettings, coats: Decimal | None
-) -> tuple[Mapping[str, Number], Number | None]:
+def _film(row: Row, settings: ShelfSettings, coats: Decimal | None) -> tuple[Blend, Number | None]:
     """The blend and its letdown; no toner and None for the bare ground."""
-    nothing: Mapping[str, Number] = MappingProxyType({})
+    nothing = Blend({})
     text = row.text("blend")
     if coats == 0 or coats is None:
         return nothing, None

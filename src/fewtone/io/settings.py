@@ -14,7 +14,8 @@ from typing import Any
 from fewtone.colorimetry import ILLUMINANTS, OBSERVERS, Light
 from fewtone.errors import Fault, FewtoneError
 from fewtone.io.table import decode, near, read_bytes
-from fewtone.model.recipe import NAME, RESERVED, Number, exact_number
+from fewtone.model.blend import Number, exact_number
+from fewtone.model.recipe import NAME, RESERVED
 from fewtone.model.shelf import (
     Additive,
     Ground,

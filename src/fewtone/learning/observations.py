@@ -217,7 +217,7 @@ def _arrange(
     fractions = np.zeros((len(items), len(toners)))
     for row, item in enumerate(items):
         if not item.is_bare:
-            for name, share in item.fractions.items():
+            for name, share in item.blend.fractions.items():
                 fractions[row, toners.index(name)] = float(share)
     panels = tuple(dict.fromkeys(item.panel for item in items))
     number = {panel: i for i, panel in enumerate(panels)}
@@ -333,7 +333,7 @@ def _check_enough(
             )
     for name in toners:
         with_it = [item for item in items if not item.is_bare and name in item.blend]
-        doses = {item.load * item.fractions[name] for item in with_it}
+        doses = {item.load * item.blend.fractions[name] for item in with_it}
         if len(doses) < _LEAST_DOSES:
             ground, letdown = with_it[0].ground, with_it[0].medium_parts
             count = "once" if len(with_it) == 1 else f"{len(with_it)} times, always at one dose"

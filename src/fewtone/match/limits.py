@@ -16,7 +16,8 @@ from decimal import Decimal
 from fewtone.match.descent import Descent
 from fewtone.match.evaluate import Evaluator
 from fewtone.match.rules import Rules
-from fewtone.model.recipe import Recipe, exact_number
+from fewtone.model.blend import exact_number
+from fewtone.model.recipe import Recipe
 
 __all__ = ["limits_of"]
 

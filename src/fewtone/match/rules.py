@@ -10,7 +10,7 @@ from decimal import Decimal
 from typing import TypedDict
 
 from fewtone.errors import Fault, UsageError
-from fewtone.model.recipe import Number, exact_number
+from fewtone.model.blend import Number, exact_number
 from fewtone.model.shelf import ShelfSettings
 
 __all__ = ["RuleOptions", "Rules"]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from fewtone.colorimetry import Light
-from fewtone.model.recipe import Number
+from fewtone.model.blend import Blend, Number, film_load
 from fewtone.typing import FloatArray
 
 __all__ = ["Reading", "Readings"]
@@ -45,7 +45,7 @@ class Reading:
     row: int
     panel: str
     ground: str
-    blend: Mapping[str, Number]
+    blend: Blend
     medium_parts: Number | None
     coats: Number
     thinning: Fraction = Fraction(1)
@@ -59,13 +59,7 @@ class Reading:
         """Coats over (1 + letdown), thinned: the film's strength per unit of blend optics."""
         if self.medium_parts is None:
             return Fraction(0)
-        return self.thinning * Fraction(self.coats) / (1 + Fraction(self.medium_parts))
-
-    @property
-    def fractions(self) -> dict[str, Fraction]:
-        """Each toner's share of the blend by volume; empty without a toner."""
-        whole = sum((Fraction(part) for part in self.blend.values()), Fraction(0))
-        return {name: Fraction(part) / whole for name, part in self.blend.items()}
+        return self.thinning * film_load(self.coats, self.medium_parts)
 
     @property
     def is_bare(self) -> bool:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from fewtone.colorimetry import Light
-from fewtone.model.recipe import Number
+from fewtone.model.blend import Number
 from fewtone.optics.film import FilmOptics, Geometry
 
 __all__ = [

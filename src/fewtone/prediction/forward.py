@@ -176,7 +176,7 @@ def recipe_doses(curves: Curves, recipes: Sequence[Recipe]) -> tuple[FloatArray,
                     fractions[row, toners[name]] = part / whole
                 load[row] = coats / (1 + medium_parts)
             else:
-                for name, share in recipe.fractions.items():
+                for name, share in recipe.blend.fractions.items():
                     fractions[row, toners[name]] = float(share)
                 load[row] = float(recipe.load)
         place = np.array([grounds[recipe.ground] for recipe in recipes], dtype=np.int64)

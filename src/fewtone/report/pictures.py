@@ -193,7 +193,7 @@ def residuals(settings: ShelfSettings, curves: Curves, readings: Readings) -> tu
         return ()
     doses = np.zeros((len(usable), len(curves.toners)))
     for row, reading in enumerate(usable):
-        for name, share in reading.fractions.items():
+        for name, share in reading.blend.fractions.items():
             doses[row, curves.toners.index(name)] = float(share * Fraction(reading.load))
     place = np.array([curves.grounds.index(reading.ground) for reading in usable])
     # The readings are of the bottles that were learnt, not of those in use.

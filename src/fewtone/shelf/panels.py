@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Unpack
 
 from fewtone.colorimetry import Light
-from fewtone.model.recipe import Number, Recipe, parse
+from fewtone.model.blend import Number
+from fewtone.model.recipe import Recipe, parse
 from fewtone.shelf.learnt import LearntShelf, TargetLike
 
 if TYPE_CHECKING:

@@ -56,7 +56,7 @@ def test_a_plain_file(folder: Path) -> None:
     assert single.blend == {"marigold": 1}
     assert single.load == Fraction(5, 14)
     assert single.lab == {Light("D65", 10): (60.0, 5.0, 50.0)}
-    assert blend.fractions == {"marigold": Fraction(2, 3), "dusk": Fraction(1, 3)}
+    assert blend.blend.fractions == {"marigold": Fraction(2, 3), "dusk": Fraction(1, 3)}
     assert medium.is_bare
     assert medium.load == Fraction(3, 7)
     assert readings.digest == hashlib.sha256((folder / "readings.csv").read_bytes()).hexdigest()

@@ -8,6 +8,7 @@ from decimal import Decimal
 import numpy as np
 
 from fewtone.colorimetry import Light, lab_from_xyz, white_point, xyz
+from fewtone.model.blend import Blend
 from fewtone.model.readings import Reading, Readings
 from fewtone.model.recipe import parse
 from fewtone.model.shelf import Ground, Measurement, Mixing, ShelfSettings, Toner
@@ -53,7 +54,7 @@ def film(curves: dict[str, FloatArray], line: str, build: float = 1.0) -> FloatA
     """Return the exact reflectance of a recipe line at a film build."""
     recipe = parse(line)
     tau = np.zeros(GRID.size)
-    for name, share in recipe.fractions.items():
+    for name, share in recipe.blend.fractions.items():
         tau = tau + build * float(recipe.load * share) * curves[name]
     return FilmOptics(Measurement().geometry).reflectance(
         tau, GROUNDS[recipe.ground], TRAP[recipe.ground]
@@ -98,7 +99,7 @@ def _reading(
         row=row,
         panel=panel,
         ground=ground,
-        blend=recipe.blend if recipe else {},
+        blend=recipe.blend if recipe else Blend({}),
         medium_parts=recipe.medium_parts if recipe else None,
         coats=recipe.coats if recipe else Decimal(0),
         reflectance=None if lights else spectrum,

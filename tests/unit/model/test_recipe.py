@@ -9,7 +9,7 @@ from fractions import Fraction
 import pytest
 
 from fewtone.errors import FewtoneError
-from fewtone.model.recipe import Recipe, blend_text, parse, parse_blend
+from fewtone.model.recipe import Recipe, parse, parse_blend
 
 
 @pytest.mark.parametrize(
@@ -49,7 +49,7 @@ def test_load_and_fractions_are_exact() -> None:
     """The load and the blend's shares are rationals, so that equal colours tie exactly."""
     recipe = parse("2 marigold + 1 dusk, 8:1, 3 coats over silver")
     assert recipe.load == Fraction(1, 3) == parse("dusk, 5:1, 2 coats over silver").load
-    assert recipe.fractions == {"marigold": Fraction(2, 3), "dusk": Fraction(1, 3)}
+    assert recipe.blend.fractions == {"marigold": Fraction(2, 3), "dusk": Fraction(1, 3)}
 
 
 def test_blend_is_read_only_and_recipes_are_values() -> None:
@@ -62,7 +62,7 @@ def test_blend_is_read_only_and_recipes_are_values() -> None:
     assert hash(other) == hash(recipe)
     assert pickle.loads(pickle.dumps(recipe)) == recipe
     assert recipe.with_(coats=5) != recipe
-    assert recipe != "2 marigold + 1 dusk, 6:1, 4 coats over silver"
+    assert recipe != parse("1 marigold + 2 dusk, 6:1, 4 coats over silver")
 
 
 @pytest.mark.parametrize(
@@ -121,6 +121,6 @@ def test_impossible_parts_are_faults(part: object) -> None:
 
 def test_blends_read_alone() -> None:
     """A blend reads as it does in a recipe, and refuses what follows it."""
-    assert blend_text(parse_blend("dusk + 2 ash")) == "2 ash + 1 dusk"
+    assert str(parse_blend("dusk + 2 ash")) == "2 ash + 1 dusk"
     with pytest.raises(FewtoneError):
         parse_blend("2 ash, 6:1")

@@ -23,7 +23,7 @@ from fewtone.io.instruments.rows import Rows, panel_of
 from fewtone.io.instruments.samples import raise_faults
 from fewtone.io.readings import REQUIRED_COLUMNS, ReadingColumns
 from fewtone.io.table import Row, Table, decimal_from
-from fewtone.model.recipe import Recipe, blend_text
+from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.spectra import learning_grid, resampling_onto
 
@@ -326,7 +326,7 @@ class _Merger:
         described: dict[str, str | Decimal] = {
             "panel": panel,
             "ground": recipe.ground,
-            "blend": blend_text(recipe.blend),
+            "blend": str(recipe.blend),
             "medium_parts": Decimal(recipe.medium_parts),
             "coats": Decimal(recipe.coats),
         }

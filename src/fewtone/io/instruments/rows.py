@@ -16,7 +16,8 @@ from dataclasses import dataclass
 from fewtone.errors import Fault, FewtoneError
 from fewtone.io.readings import ReadingColumns
 from fewtone.io.table import Row, Table, decimal_from, near
-from fewtone.model.recipe import Recipe, exact_number, parse, parse_blend
+from fewtone.model.blend import exact_number
+from fewtone.model.recipe import Recipe, parse, parse_blend
 from fewtone.model.shelf import ShelfSettings
 
 __all__ = ["Rows", "panel_of"]

@@ -14,8 +14,8 @@ from itertools import combinations, pairwise
 from types import MappingProxyType
 
 from fewtone.colorimetry import Light
+from fewtone.model.blend import Blend, Number
 from fewtone.model.readings import Reading
-from fewtone.model.recipe import Number, blend_text
 from fewtone.typing import FloatArray, frozen
 
 __all__ = ["Cell", "Idea", "as_labelled", "label_slips", "number_slips", "scale_slips"]
@@ -263,16 +263,14 @@ def _coat_slips(items: tuple[Reading, ...]) -> Iterator[Idea]:
             )
 
 
-def _other_blends(
-    blend: Mapping[str, Number], toners: Sequence[str]
-) -> Iterator[Mapping[str, Number]]:
+def _other_blends(blend: Blend, toners: Sequence[str]) -> Iterator[Blend]:
     for one, other in combinations(blend, 2):
         if blend[one] != blend[other]:
-            yield MappingProxyType({**blend, one: blend[other], other: blend[one]})
+            yield Blend({**blend, one: blend[other], other: blend[one]})
     for gone in blend:
         for other in toners:
             if other not in blend:
-                yield MappingProxyType({other if n == gone else n: p for n, p in blend.items()})
+                yield Blend({other if n == gone else n: p for n, p in blend.items()})
 
 
 def _mistyped(text: str, *, signed: bool) -> dict[str, str]:
@@ -320,5 +318,5 @@ def _coats(coats: Number) -> str:
     return "1 coat" if coats == 1 else f"{coats:g} coats"
 
 
-def _name(blend: Mapping[str, Number]) -> str:
-    return next(iter(blend)) if len(blend) == 1 else blend_text(blend)
+def _name(blend: Blend) -> str:
+    return next(iter(blend)) if len(blend) == 1 else str(blend)

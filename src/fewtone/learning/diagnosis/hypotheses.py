@@ -253,7 +253,7 @@ def _kinds(items: Sequence[Reading]) -> list[tuple[bool, tuple[Light, ...]]]:
 
 def _same_label(one: Sequence[Reading], other: Sequence[Reading]) -> bool:
     return len(one) == len(other) and all(
-        a.ground == b.ground and a.load == b.load and a.fractions == b.fractions
+        a.ground == b.ground and a.load == b.load and a.blend == b.blend
         for a, b in zip(one, other, strict=True)
     )
 

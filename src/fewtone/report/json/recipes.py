@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from fewtone.errors import Fault
     from fewtone.learning import FitReport
     from fewtone.match import Match, MatchResult
-    from fewtone.model.recipe import Number
+    from fewtone.model.blend import Number
     from fewtone.model.target import Target
     from fewtone.workshop.look.check import Check
     from fewtone.workshop.look.steadiness import Change

@@ -185,7 +185,7 @@ def _loss(curves: Curves, formula: Recipe, recipe: Recipe, light: Light) -> Loss
 
 def _already_simple(formula: Recipe, rules: Rules) -> Recipe | None:
     """The formula in whole parts without a common factor, if the rules admit it."""
-    shares = formula.fractions
+    shares = formula.blend.fractions
     scale = math.lcm(*(share.denominator for share in shares.values()))
     whole = {name: int(share * scale) for name, share in shares.items()}
     simple = formula.with_(blend=whole)

@@ -18,8 +18,9 @@ from typing import TypedDict
 from fewtone.colorimetry import Light
 from fewtone.errors import Fault, FewtoneError, UsageError
 from fewtone.match import Match
+from fewtone.model.blend import Number
 from fewtone.model.curves import Curves
-from fewtone.model.recipe import Number, Recipe
+from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
 from fewtone.prediction.forward import predict

@@ -25,8 +25,9 @@ import numpy as np
 from fewtone.colorimetry import Light
 from fewtone.errors import Fault, FewtoneError, UsageError
 from fewtone.io.table import near
+from fewtone.model.blend import Number
 from fewtone.model.curves import Curves
-from fewtone.model.recipe import Number, Recipe
+from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.workshop.panel.readings import PanelReading, ReadingLike, read_panel
 from fewtone.workshop.panel.strength import StrengthProblem

@@ -56,7 +56,7 @@ def shares(
     share is left out.
     """
     paint = 1 + Fraction(recipe.medium_parts)
-    parts = {name: share / paint for name, share in recipe.fractions.items()}
+    parts = {name: share / paint for name, share in recipe.blend.fractions.items()}
     parts[MEDIUM] = Fraction(recipe.medium_parts) / paint
     for additive in settings.additives:
         share = Fraction(additive.percent) / 100
