@@ -102,7 +102,7 @@ def test_names_say_where(folder: Path) -> None:
         round(float(item.reflectance[0]), 6) for item in loaded if item.reflectance is not None
     ]
     assert first == [0.22, 0.23, 0.26, 0.20, 0.21, 0.24, 0.25]
-    assert str(loaded[-1].blend) == "{'marigold': 2, 'dusk': 1}"
+    assert str(loaded[-1].blend) == "2 marigold + 1 dusk"
     assert (loaded[-1].medium_parts, loaded[-1].coats, loaded[-1].note) == (
         *(6, 4),
         "taken from bench.txt",
