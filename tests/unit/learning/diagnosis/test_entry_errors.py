@@ -42,7 +42,7 @@ def test_a_label_may_be_wrong_in_coats_ground_and_toner() -> None:
     assert found(ideas, "reads as if over silver, not white").items[0].ground == "silver"
     other = found(ideas, "reads like 2 t2 + 1 t1, not 2 t0 + 1 t1").items[0]
     assert dict(other.blend) == {"t2": 2, "t1": 1}
-    turned = found(ideas, "reads like 1 t0 + 2 t1, not 2 t0 + 1 t1").items[0]
+    turned = found(ideas, "reads like 2 t1 + 1 t0, not 2 t0 + 1 t1").items[0]
     assert dict(turned.blend) == {"t0": 1, "t1": 2}
     assert all(idea.items[0].reflectance is panel[0].reflectance for idea in ideas)
 
