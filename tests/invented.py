@@ -28,12 +28,14 @@ def invented_shelf(
     geometry: Geometry = Geometry.DIRECTIONAL,
     twins: int = 0,
     hazy: int = 0,
+    weak: int = 0,
 ) -> tuple[Curves, ShelfSettings]:
     """A shelf of invented toners over invented grounds.
 
     Each toner absorbs in one or two broad bands above a low floor. The first ground is white and
     solid, the others metallic: silver, charcoal, gold and tinted ones. The last `twins` toners
-    are copies of the first ones, so that equal colours come about; the first `hazy` toners scatter.
+    are copies of the first ones, so that equal colours come about; the first `hazy` toners scatter,
+    and of the first `weak` each absorbs a half to a twentieth of what it would.
     """
     rng = np.random.default_rng(seed)
     x = (WAVELENGTH_NM - 400.0) / 300.0
@@ -54,10 +56,12 @@ def invented_shelf(
     return_ratio = np.array([1.0, 0.55, 0.5, 0.6, *rng.uniform(0.4, 0.7, max(0, n_grounds - 4))])
     names = tuple(f"toner-{i:02d}" for i in range(n_toners))
     ground_names = ("white", "silver", "charcoal", "gold", *(f"tint-{i}" for i in range(n_grounds)))
+    absorption = np.array(rows)
+    absorption[:weak] *= np.exp(-rng.uniform(0.5, 3.0, (weak, 1)))
     curves = Curves(
         wavelength_nm=WAVELENGTH_NM,
         toners=names,
-        absorption=np.array(rows),
+        absorption=absorption,
         grounds=ground_names[:n_grounds],
         ground_reflectance=np.array(grounds[:n_grounds]),
         return_ratio=return_ratio[:n_grounds],

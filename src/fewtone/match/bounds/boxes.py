@@ -125,11 +125,13 @@ def prisms(
     far_upper = near_logs + (far - near_load) * stretch * step
     # Amounts beyond the far load only darken.
     np.copyto(far_upper, far_logs, where=far > far_load)
-    # Up to the near load the chord starts at the bare ground.
-    bare = probe.bare_logs.T[:, np.newaxis, ground]
-    before = near / near_load
     near_upper = near_logs + np.minimum((near - near_load) * stretch, 1.0) * step
-    np.copyto(near_upper, bare + before * (near_logs - bare), where=before < 1.0)
+    # Before the near load the chord starts at the bare ground: a chord is no bound beyond its ends.
+    # Far loads lie there too, where a weak toner's bracket is past the largest load.
+    bare = probe.bare_logs.T[:, np.newaxis, ground]
+    for upper, load in ((near_upper, near), (far_upper, far)):
+        share = load / near_load
+        np.copyto(upper, bare + share * (near_logs - bare), where=share < 1.0)
     beyond = near > far_load
     if beyond.any():
         np.copyto(near_upper, far_logs, where=beyond)

@@ -1,0 +1,78 @@
+"""Every recipe within a radius is found: sharper than the picks, which seldom hang on one cut."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from benchmarks.hard_case import hard_shelf, hard_targets
+from fewtone.colorimetry import Light
+from fewtone.match import Rules
+from fewtone.match.bounds.convex import Probe
+from fewtone.match.evaluate import evaluator_of
+from fewtone.match.lattice import Lattice
+from fewtone.match.picks import Candidates
+from fewtone.match.search import everything
+from fewtone.match.sweep import Sweep
+from fewtone.typing import IntArray
+from invented import invented_shelf
+
+LIGHT = Light("D65", 10)
+
+
+def places(batch: Candidates) -> list[tuple[int, ...]]:
+    """Toners, parts, load and ground of each candidate."""
+    rows: IntArray = np.column_stack([batch.support, batch.parts, batch.load, batch.ground])
+    return [tuple(row) for row in rows.tolist()]
+
+
+# With seed 19 a weak toner's bracket lies beyond the largest load, where the other corners'
+# far loads end: a chord drawn backwards from it cut recipes that are within the radius.
+@pytest.mark.parametrize("seed", [19, *range(100, 106)])
+def test_all_within_a_radius_are_found(seed: int) -> None:
+    """Strong and weak toners, thin to thick films, dark and light targets."""
+    rng = np.random.default_rng(seed + 10**6)
+    weak = int(rng.integers(1, 8))
+    curves, shelf = invented_shelf(
+        seed, 8, 3, medium_parts=(4, 8, 12), coats=(1, 8), max_part=4, weak=weak
+    )
+    rules = Rules.of(shelf)
+    lattice = Lattice.of(rules)
+    evaluator = evaluator_of(curves, rules, (50.0, 0.0, 0.0), LIGHT)
+    probe = Probe(evaluator, lattice.load_values)
+    supports = lattice.supports(3)
+    batches = list(everything(lattice, supports))
+    lab = np.concatenate(
+        [
+            evaluator.lab(
+                evaluator.fractions(batch.support, batch.parts),
+                lattice.load_values[batch.load],
+                batch.ground,
+            )
+            for batch in batches
+        ]
+    )
+    listed = [place for batch in batches for place in places(batch)]
+    darkest = np.argsort(lab[:, 0])[: len(lab) // 10]
+    for among in (darkest, darkest, np.arange(len(lab))):
+        target = lab[rng.choice(among)] + rng.choice([0, 2]) * rng.standard_normal(3)
+        aim = evaluator_of(curves, rules, target, LIGHT)
+        for radius in (0.5, 4.0):
+            wanted = np.flatnonzero(aim.difference(lab) <= radius - 1e-6)
+            sweep = Sweep(probe, lattice, supports, aim.target, np.full(13, radius))
+            found = {place for part in sweep.found() for place in places(part.candidates)}
+            assert {listed[row] for row in wanted} <= found
+
+
+def test_a_recipe_once_overlooked() -> None:
+    """On 32 toners a recipe at ΔE00 0.989 was cut by that chord."""
+    curves, shelf = hard_shelf(32)
+    rules = Rules.of(shelf)
+    lattice = Lattice.of(rules)
+    evaluator = evaluator_of(curves, rules, hard_targets(curves, shelf)[0][1], LIGHT)
+    support = np.array([[5, 7, 20]])
+    probe = Probe(evaluator, lattice.load_values)
+    sweep = Sweep(probe, lattice, support, evaluator.target, np.full(19, 1.0))
+    load, ground = len(lattice.loads) - 1, curves.grounds.index("charcoal")
+    found = [place for part in sweep.found() for place in places(part.candidates)]
+    assert (5, 7, 20, 4, 1, 1, load, ground) in found
