@@ -28,7 +28,8 @@ from benchmarks.hard_case import LIGHT, hard_shelf  # noqa: E402
 from fewtone.colorimetry import weights, white_point  # noqa: E402
 from fewtone.model.recipe import Recipe  # noqa: E402
 from fewtone.optics.integrals import internal_return  # noqa: E402
-from fewtone.prediction.forward import lab_of, predict, recipe_doses, reflectance  # noqa: E402
+from fewtone.prediction.forward import lab_of, recipe_doses, reflectance  # noqa: E402
+from fewtone.prediction.recipes import predict  # noqa: E402
 from fewtone.typing import FloatArray  # noqa: E402
 
 _RECIPES, _REPEATS = 20_000, 7

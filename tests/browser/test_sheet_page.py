@@ -21,7 +21,7 @@ from pypdf import PdfReader
 import fewtone
 from fewtone.colorimetry import Light
 from fewtone.model.shelf import Ground
-from fewtone.report.content import Sheet, sheet
+from fewtone.report.sheet import Sheet, sheet
 
 RECIPE = "2 marigold + 1 dusk, 6:1, 4 coats over silver"
 TARGET = "36,-8,28"

@@ -19,7 +19,7 @@ from booth import Booth, delta_e
 from fewtone.colorimetry import Light
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import Ground, Measurement, Mixing, ShelfSettings, Toner
-from fewtone.prediction.forward import predict
+from fewtone.prediction.recipes import predict
 from fewtone.typing import FloatArray
 from fewtone.workshop.panel.bottle import BOTTLE_SD, Bottle, Verdict, bottle
 from outside.learning_trials import SETS, Trial, run

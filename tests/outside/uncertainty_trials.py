@@ -12,8 +12,8 @@ from booth import delta_e, random_blends
 from fewtone.colorimetry import Light
 from fewtone.model.recipe import parse
 from fewtone.model.shelf import Measurement, Mixing
-from fewtone.prediction.forward import predict
 from fewtone.prediction.pass_probability import pass_probability
+from fewtone.prediction.recipes import predict
 from outside.learning_trials import TrialSet, run
 
 __all__ = ["Array", "misses", "passes"]

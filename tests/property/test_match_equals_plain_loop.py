@@ -12,7 +12,7 @@ from fewtone.colorimetry import Light
 from fewtone.match import Rules, search
 from fewtone.model.recipe import Recipe
 from fewtone.optics.film import Geometry
-from fewtone.prediction.forward import predict
+from fewtone.prediction.recipes import predict
 from invented import invented_shelf
 from reference_match import plain_loop
 

@@ -6,6 +6,8 @@ import ast
 import importlib
 import subprocess
 import sys
+import tomllib
+from importlib.metadata import version
 from pathlib import Path
 
 import pytest
@@ -35,8 +37,20 @@ FLOORS = (
 )
 
 
-def imports(path: Path) -> set[str]:
-    """The rooms that a file imports, at its top or inside a function; types alone do not count."""
+MODULES = {
+    ".".join(("fewtone", *path.relative_to(SOURCE).with_suffix("").parts)).removesuffix(
+        ".__init__"
+    ): (path)
+    for path in sorted(SOURCE.rglob("*.py"))
+}
+
+
+def imports(path: Path, *, types: bool = False) -> set[str]:
+    """The modules of fewtone that a file imports, at its top or inside a function.
+
+    Every form counts: ``import fewtone.x``, ``from fewtone import x``, ``from fewtone.x import y``
+    where y may be a module, and relative ones. What only types need counts if `types` is true.
+    """
     tree = ast.parse(path.read_text(encoding="utf-8"))
     only_types = {
         inner
@@ -44,28 +58,86 @@ def imports(path: Path) -> set[str]:
         if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"
         for inner in ast.walk(node)
     }
-    found = set()
+    here = ["fewtone", *path.relative_to(SOURCE).parent.parts]
+    named = set()
     for node in ast.walk(tree):
-        if node in only_types:
+        if node in only_types and not types:
             continue
-        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("fewtone."):
-            found.add((node.module or "").split(".")[1])
-        elif isinstance(node, ast.Import):
-            found |= {a.name.split(".")[1] for a in node.names if a.name.startswith("fewtone.")}
-    return found
+        if isinstance(node, ast.Import):
+            named |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            above = here[: len(here) + 1 - node.level] if node.level else []
+            base = ".".join([*above, *([node.module] if node.module else [])])
+            # A name may be a module of that package, or what the package offers.
+            named |= {
+                f"{base}.{alias.name}" if f"{base}.{alias.name}" in MODULES else base
+                for alias in node.names
+            }
+    return {name for name in named if name.split(".")[0] == "fewtone"}
+
+
+def room(module: str) -> str:
+    """The room that a module belongs to; the package itself stands above them all."""
+    return module.split(".")[1] if "." in module else "__init__"
+
+
+def test_every_form_of_import_is_seen(tmp_path: Path) -> None:
+    """What the other tests of the house rest on."""
+    for line, wanted in (
+        ("import fewtone.optics.film", "fewtone.optics.film"),
+        ("import fewtone.optics.film as film", "fewtone.optics.film"),
+        ("from fewtone import optics", "fewtone.optics"),
+        ("from fewtone import __version__", "fewtone"),
+        ("from fewtone.optics import film", "fewtone.optics.film"),
+        ("from fewtone.optics.film import FilmOptics", "fewtone.optics.film"),
+        ("def f():\n    from fewtone import api", "fewtone.api"),
+    ):
+        file = tmp_path / "file.py"
+        file.write_text(line)
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(sys.modules[__name__], "SOURCE", tmp_path)
+            assert imports(file) == {wanted}
+    relative = SOURCE / "optics" / "flake.py"
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Path, "read_text", lambda *_, **__: "from . import film\nfrom .. import api")
+        assert imports(relative) == {"fewtone.optics.film", "fewtone.api"}
 
 
 @pytest.mark.parametrize(
     "path", sorted(SOURCE.rglob("*.py")), ids=lambda path: str(path.relative_to(SOURCE))
 )
 def test_imports_run_one_way(path: Path) -> None:
-    """No room imports one that stands after it."""
-    room = path.relative_to(SOURCE).parts[0].removesuffix(".py")
-    if room in ("__init__", "data"):
+    """No room imports one that stands after it, nor the package above them all."""
+    own = path.relative_to(SOURCE).parts[0].removesuffix(".py")
+    if own in ("__init__", "data"):
         return
-    assert room in FLOORS, f"{room} has no floor yet"
-    above = {name for name in imports(path) if FLOORS.index(name) > FLOORS.index(room)}
-    assert not above
+    assert own in FLOORS, f"{own} has no floor yet"
+    order = {name: place for place, name in enumerate((*FLOORS, "__init__"))}
+    assert not {name for name in imports(path) if order[room(name)] > order[own]}
+
+
+def test_no_modules_import_each_other_in_a_circle() -> None:
+    """Not even inside a room, nor inside functions, nor for types alone.
+
+    A package's ``__init__`` hands its modules on: what imports the package means those.
+    """
+    edges = {name: imports(path, types=True) - {name} for name, path in MODULES.items()}
+    packages = {name for name, path in MODULES.items() if path.name == "__init__.py"}
+    open_names: list[str] = []
+    done: set[str] = set()
+
+    def visit(name: str) -> None:
+        assert name not in open_names, " -> ".join([*open_names[open_names.index(name) :], name])
+        if name in done:
+            return
+        open_names.append(name)
+        for other in sorted(edges[name] - packages):
+            visit(other)
+        open_names.pop()
+        done.add(name)
+
+    for name in MODULES:
+        visit(name)
 
 
 def test_the_public_face_is_locked() -> None:
@@ -100,8 +172,24 @@ def test_public_functions_are_not_hidden_by_rooms() -> None:
 
 @pytest.mark.parametrize("path", sorted(SOURCE.rglob("*.py")), ids=lambda path: path.stem)
 def test_rooms_stay_small(path: Path) -> None:
-    """A file that grows past 400 lines is two rooms."""
-    assert len(path.read_text(encoding="utf-8").splitlines()) <= 400
+    """A file that grows past 400 lines, docstrings of its functions aside, is two rooms."""
+    text = path.read_text(encoding="utf-8")
+    told = sum(
+        node.body[0].end_lineno - node.body[0].lineno + 1
+        for node in ast.walk(ast.parse(text))
+        if isinstance(node, ast.FunctionDef | ast.ClassDef)
+        and ast.get_docstring(node)
+        and node.body[0].end_lineno
+    )
+    assert len(text.splitlines()) - told <= 400
+
+
+def test_the_version_has_one_source() -> None:
+    """The build reads it where the package does."""
+    build = tomllib.loads((SOURCE.parents[1] / "pyproject.toml").read_text(encoding="utf-8"))
+    assert build["project"]["dynamic"] == ["version"]
+    assert build["tool"]["hatch"]["version"]["path"] == "src/fewtone/version.py"
+    assert version("fewtone") == fewtone.__version__
 
 
 def test_import_is_quick() -> None:

@@ -12,8 +12,8 @@ from fewtone.match.evaluate import THIN_AND_THICK, rounded_difference, rounded_u
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
-from fewtone.prediction.forward import predict
 from fewtone.prediction.pass_probability import pass_probability
+from fewtone.prediction.recipes import predict
 from fewtone.typing import FloatArray, FloatLike, frozen
 
 __all__ = ["Match", "MatchResult", "Miss", "Proof", "judge", "judge_all"]

@@ -11,7 +11,6 @@ Model
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
@@ -22,15 +21,13 @@ from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.optics.film import FilmOptics
 from fewtone.optics.terms import FilmDerivatives
-from fewtone.typing import FloatArray, FloatLike, IntArray, frozen
+from fewtone.typing import FloatArray, IntArray
 
 __all__ = [
     "OpticalConstants",
-    "Prediction",
     "lab_jacobian_of",
     "lab_of",
     "lab_of_doses",
-    "predict",
     "recipe_dose",
     "recipe_doses",
     "reflectance",
@@ -66,79 +63,6 @@ class OpticalConstants(Protocol):
     @property
     def optics(self) -> FilmOptics:
         """Geometry and film index."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Prediction:
-    """The predicted colour of some recipes.
-
-    Parameters
-    ----------
-    wavelength_nm
-        [nm], shape ``(n_wavelengths,)``.
-    reflectance
-        Reflectance factor [1], shape ``(n_recipes, n_wavelengths)``.
-    light
-        The light of `lab`.
-    lab
-        CIELAB, shape ``(n_recipes, 3)``.
-    reflectance_sd, lab_sd
-        Their standard deviations by the uncertainty of curves and ground, shaped like them; None
-        where they were not asked for, or learning carries none.
-    """
-
-    wavelength_nm: FloatArray
-    reflectance: FloatArray
-    light: Light
-    lab: FloatArray
-    reflectance_sd: FloatArray | None = None
-    lab_sd: FloatArray | None = None
-
-
-def predict(
-    curves: Curves,
-    recipes: Sequence[Recipe],
-    light: Light,
-    *,
-    build: FloatLike = 1.0,
-    deviations: bool = False,
-) -> Prediction:
-    """Predict the colour of recipes.
-
-    Parameters
-    ----------
-    curves
-        The learnt shelf.
-    recipes
-        What is sprayed.
-    light
-        Illuminant and observer of the Lab values.
-    build
-        Film build relative to a standard coat [1], broadcasts over the recipes.
-    deviations
-        Whether to work standard deviations out too, which takes longer.
-
-    Raises
-    ------
-    FewtoneError
-        A recipe names a toner or ground that was not learnt.
-    """
-    doses, ground = recipe_doses(curves, recipes)
-    doses = doses * np.broadcast_to(build, len(recipes))[:, np.newaxis]
-    film = reflectance(curves, doses, ground)
-    reflectance_sd = lab_sd = None
-    if deviations and curves.uncertainty is not None:
-        from fewtone.prediction.uncertainty import standard_deviations
-
-        reflectance_sd, lab_sd = standard_deviations(curves, doses, ground, light)
-    return Prediction(
-        wavelength_nm=curves.wavelength_nm,
-        reflectance=frozen(film),
-        light=light,
-        lab=frozen(lab_of(curves, film, light)),
-        reflectance_sd=reflectance_sd,
-        lab_sd=lab_sd,
-    )
 
 
 def recipe_doses(curves: Curves, recipes: Sequence[Recipe]) -> tuple[FloatArray, IntArray]:

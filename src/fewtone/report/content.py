@@ -7,40 +7,19 @@ figures of their documents.
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal, TypedDict
 
-from fewtone.colorimetry import Light
-from fewtone.model.curves import Curves
-from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
-from fewtone.model.target import Target
 from fewtone.report.json import Document, batch_document, check_document, letdown_document
-from fewtone.workshop.look.check import Check, check
-from fewtone.workshop.look.letdown import Letdown, letdown
-from fewtone.workshop.pour.batch import Batch, batch
-from fewtone.workshop.pour.units import Amount
+from fewtone.workshop.look.check import Check
+from fewtone.workshop.look.letdown import Letdown
+from fewtone.workshop.pour.batch import Batch
 
-__all__ = ["Sheet", "SheetOptions", "sheet", "sheet_document"]
-
-# What is poured where nobody said how much: easy to scale in the head.
-_USUAL_VOLUME = "500ml"
-
-
-class SheetOptions(TypedDict, total=False):
-    """How much to mix, as `fewtone.workshop.pour.batch.BatchOptions`; else 500 ml exactly."""
-
-    volume: Amount | None
-    area: Amount | None
-    extra: Amount | None
-    by_weight: bool
-    exact: bool
-    loose_additives: bool
+__all__ = ["PageContent", "sheet_document"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Sheet:
+class PageContent:
     """A page about one recipe.
 
     Parameters
@@ -70,87 +49,8 @@ class Sheet:
     date: datetime.date
     cautions: tuple[str, ...]
 
-    def html(self) -> str:
-        """The page as one self-contained HTML document."""
-        from fewtone.report.page import render
 
-        return render(self)
-
-    def pdf(self, paper: Literal["a4", "letter"] = "a4") -> bytes:
-        """The page as PDF.
-
-        Raises
-        ------
-        FewtoneError
-            The optional library for it (``fewtone[pdf]``) is not there.
-        """
-        from fewtone.report.pdf import Paper, pdf
-
-        return pdf(self.html(), Paper(paper))
-
-
-def sheet(
-    curves: Curves,
-    settings: ShelfSettings,
-    recipe: Recipe,
-    *,
-    target: Target | None = None,
-    light: Light | None = None,
-    tolerance: float | None = None,
-    date: datetime.date | None = None,
-    cautions: Sequence[str] = (),
-    amount: SheetOptions | None = None,
-) -> Sheet:
-    """Gather the page of one recipe.
-
-    Parameters
-    ----------
-    curves, settings
-        The learnt shelf.
-    recipe
-        What is mixed.
-    target, light, tolerance
-        As `fewtone.workshop.look.check.check` takes them.
-    date
-        The day on the page; today if None.
-    cautions
-        What should be told about the shelf.
-    amount
-        How much to mix.
-
-    Raises
-    ------
-    FewtoneError
-        As `check`, `batch` and `letdown` raise it.
-    """
-    how: SheetOptions = {**amount} if amount else {}
-    if how.get("volume") is None and how.get("area") is None:
-        how = {**how, "volume": _USUAL_VOLUME, "exact": not how.get("loose_additives", False)}
-    checked = check(curves, settings, recipe, target=target, light=light, tolerance=tolerance)
-    poured = batch(curves, settings, recipe, **how)
-    strips = letdown(curves, settings, recipe, target=target, light=light)
-    told = (
-        *cautions,
-        *(target.cautions if target else ()),
-        *checked.cautions,
-        *poured.cautions,
-        *strips.cautions,
-    )
-    return Sheet(
-        settings=settings,
-        readings_digest=curves.readings_digest,
-        learnt_by=curves.version,
-        check=checked,
-        batch=poured,
-        letdown=strips,
-        tolerance=settings.mixing.tolerance if tolerance is None else tolerance,
-        by_weight=how.get("by_weight", False),
-        date=date or datetime.date.today(),
-        cautions=tuple(dict.fromkeys(told)),
-    )
-
-
-def sheet_document(page: Sheet) -> Document:
+def sheet_document(page: PageContent) -> Document:
     """All that stands on the page, in the documents of the commands that answered it."""
     return {
         "format": 1,

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fewtone.report.charts import spectrum_chart
-from fewtone.report.content import Sheet, sheet_document
+from fewtone.report.content import PageContent, sheet_document
 from fewtone.report.json import Document
 from fewtone.report.swatches import RULE, Swatch, swatch
 from fewtone.report.words import difference_words, evenness_words, sureness_words
@@ -58,7 +58,7 @@ class _Cell:
     wanted: bool
 
 
-def render(page: Sheet) -> str:
+def render(page: PageContent) -> str:
     """The page as one HTML document."""
     document = sheet_document(page)
     check, settings = page.check, page.settings
@@ -134,13 +134,13 @@ def _figure(value: float, decimals: int = 2) -> str:
     return f"{0.0:.{decimals}f}" if float(text) == 0.0 else text.replace("-", "\N{MINUS SIGN}")
 
 
-def _tin_labels(page: Sheet) -> dict[str, str]:
+def _tin_labels(page: PageContent) -> dict[str, str]:
     settings = page.settings
     toners = ((toner.name, toner.label) for toner in settings.toners.values())
     return _labels((*toners, ("medium", settings.medium.label)))
 
 
-def _ground_labels(page: Sheet) -> dict[str, str]:
+def _ground_labels(page: PageContent) -> dict[str, str]:
     return _labels((ground.name, ground.label) for ground in page.settings.grounds.values())
 
 
@@ -155,7 +155,7 @@ def _short(label: str) -> str:
     return label[: _LABEL_LETTERS - 1].rstrip() + "…"
 
 
-def _steps_words(page: Sheet) -> str:
+def _steps_words(page: PageContent) -> str:
     """What pours are rounded to: ``the cup's lines (10 ml)``."""
     step = page.batch.step
     if step is None:
@@ -165,7 +165,7 @@ def _steps_words(page: Sheet) -> str:
     return f"the cup's lines ({float(step):g} ml)"
 
 
-def _cell(page: Sheet, document: Document, ground: str, coats: int) -> _Cell:
+def _cell(page: PageContent, document: Document, ground: str, coats: int) -> _Cell:
     recipe = page.check.match.recipe
     strip = next(strip for strip in page.letdown.strips if strip.ground == ground)
     told = next(
@@ -180,7 +180,7 @@ def _cell(page: Sheet, document: Document, ground: str, coats: int) -> _Cell:
     )
 
 
-def _coats_shown(page: Sheet) -> list[int]:
+def _coats_shown(page: PageContent) -> list[int]:
     """The coats around the wanted one that fit side by side."""
     last = page.letdown.strips[0].steps[-1].coats
     first = math.ceil(page.check.match.recipe.coats) - _MOST_STEPS // 2
@@ -188,7 +188,7 @@ def _coats_shown(page: Sheet) -> list[int]:
     return list(range(first, min(last, first + _MOST_STEPS - 1) + 1))
 
 
-def _layout(page: Sheet) -> tuple[int, list[str], float]:
+def _layout(page: PageContent) -> tuple[int, list[str], float]:
     """Rows for readings, the grounds that fit, and what the page must be shrunk to."""
     room = _room_left(page)
     heights = {each.ground: _ground_height(page, each.ground) for each in page.letdown.strips}
@@ -207,7 +207,7 @@ def _layout(page: Sheet) -> tuple[int, list[str], float]:
     return rows, [ground for ground in heights if ground in kept], shrink
 
 
-def _room_left(page: Sheet) -> float:
+def _room_left(page: PageContent) -> float:
     """What is left for strips and readings [mm]."""
     labels = _tin_labels(page)
     table = _POUR_ROW + sum(
@@ -221,7 +221,7 @@ def _room_left(page: Sheet) -> float:
     return _ROOM - _FIXED - max(_CARE_HEIGHT, table) - cautions - title - names
 
 
-def _ground_height(page: Sheet, ground: str) -> float:
+def _ground_height(page: PageContent, ground: str) -> float:
     label = _ground_labels(page).get(ground, "")
     lines = _lines(ground, _GROUND_LETTERS) + (_lines(label, _GROUND_LETTERS) if label else 0)
     return max(_GROUND_ROW, 1.0 + _LABEL_LINE * lines)

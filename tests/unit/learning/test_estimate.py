@@ -8,7 +8,7 @@ import pytest
 from fewtone.colorimetry import Light, delta_e_2000, lab_from_xyz, white_point, xyz
 from fewtone.learning import estimate
 from fewtone.model.recipe import parse
-from fewtone.prediction.forward import predict
+from fewtone.prediction.recipes import predict
 from fewtone.typing import FloatArray
 from unit.learning.shelves import D65, GRID, GROUNDS, curves_of, film, settings, spray
 

@@ -16,7 +16,7 @@ from fewtone.learning.observations import observe
 from fewtone.learning.uncertainty import shared_covariance
 from fewtone.model.readings import Reading, Readings
 from fewtone.model.recipe import parse
-from fewtone.prediction.forward import predict
+from fewtone.prediction.recipes import predict
 from unit.learning.shelves import D65, GRID, GROUNDS, curves_of, settings, spray
 
 CURVES = curves_of(440.0, 530.0, 620.0)

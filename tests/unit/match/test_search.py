@@ -12,7 +12,7 @@ from fewtone.errors import FewtoneError
 from fewtone.match import MatchResult, Rules, judge, search
 from fewtone.match.evaluate import evaluator_of
 from fewtone.model.recipe import parse
-from fewtone.prediction.forward import predict
+from fewtone.prediction.recipes import predict
 from invented import invented_shelf
 
 LIGHT = Light("D65", 10)

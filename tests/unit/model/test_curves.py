@@ -8,7 +8,7 @@ import numpy as np
 
 from fewtone import Light, parse
 from fewtone.model.uncertainty import Uncertainty
-from fewtone.prediction.forward import predict
+from fewtone.prediction.recipes import predict
 from invented import invented_shelf
 
 ROUNDING = 1e-12

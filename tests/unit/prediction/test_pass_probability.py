@@ -14,8 +14,9 @@ from fewtone.learning import estimate
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import parse
 from fewtone.model.shelf import Measurement, Mixing
-from fewtone.prediction.forward import predict, recipe_doses, reflectance_derivatives
+from fewtone.prediction.forward import recipe_doses, reflectance_derivatives
 from fewtone.prediction.pass_probability import pass_probability
+from fewtone.prediction.recipes import predict
 from fewtone.prediction.uncertainty import lab_deviations, reflectance_deviations
 from unit.learning.shelves import D65, GROUNDS, curves_of, settings, spray
 

@@ -10,7 +10,7 @@ from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
-from fewtone.prediction.forward import predict
+from fewtone.prediction.recipes import predict
 from fewtone.typing import FloatArray
 from fewtone.workshop.look.steadiness import (
     Change,

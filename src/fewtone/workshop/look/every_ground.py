@@ -24,7 +24,7 @@ from fewtone.match.result import judge_all
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
-from fewtone.prediction.forward import predict
+from fewtone.prediction.recipes import predict
 from fewtone.typing import FloatArray
 
 __all__ = ["search_every_ground"]

@@ -21,7 +21,8 @@ from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe, parse
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
-from fewtone.prediction.forward import lab_of_doses, predict, recipe_dose
+from fewtone.prediction.forward import lab_of_doses, recipe_dose
+from fewtone.prediction.recipes import predict
 from fewtone.workshop.look.every_ground import search_every_ground
 from fewtone.workshop.pour.mix import require_names, stock_cautions
 

@@ -12,7 +12,7 @@ from fewtone.colorimetry.appearance import inconstancy
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.target import Target
-from fewtone.prediction.forward import predict
+from fewtone.prediction.recipes import predict
 from fewtone.typing import FloatArray
 
 __all__ = ["Change", "InLight", "in_other_light", "over_other_grounds", "with_other_film"]

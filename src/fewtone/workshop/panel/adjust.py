@@ -23,7 +23,7 @@ from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
-from fewtone.prediction.forward import predict
+from fewtone.prediction.recipes import predict
 from fewtone.workshop.panel.additions import Plan
 from fewtone.workshop.panel.posterior import Cause, Depth, Posterior, infer_posterior
 from fewtone.workshop.panel.readings import ReadingLike, average, read_panel

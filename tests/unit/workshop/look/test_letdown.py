@@ -11,7 +11,7 @@ from fewtone.errors import FewtoneError
 from fewtone.io.settings import load_settings
 from fewtone.io.targets import read_target
 from fewtone.model.target import Target
-from fewtone.prediction.forward import predict
+from fewtone.prediction.recipes import predict
 from fewtone.workshop.look.letdown import letdown
 from lamp_shelf import LAMP_BENCH, lamp_curves
 

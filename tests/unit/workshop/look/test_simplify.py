@@ -15,7 +15,7 @@ from fewtone.errors import FewtoneError
 from fewtone.io.settings import load_settings
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
-from fewtone.prediction.forward import predict
+from fewtone.prediction.recipes import predict
 from fewtone.workshop.look.simplify import OTHER_LIGHTS, Simplification, parse_formula, simplify
 from invented import invented_shelf
 from lamp_shelf import LAMP_BENCH, lamp_curves

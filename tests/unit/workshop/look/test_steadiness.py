@@ -9,7 +9,7 @@ from fewtone import Light, parse
 from fewtone.colorimetry import delta_e_2000
 from fewtone.io.settings import load_settings
 from fewtone.model.target import Target
-from fewtone.prediction.forward import predict
+from fewtone.prediction.recipes import predict
 from fewtone.workshop.look.check import check
 from fewtone.workshop.look.steadiness import with_other_film
 from lamp_shelf import LAMP_BENCH, lamp_curves

@@ -14,7 +14,8 @@ from fewtone.errors import FewtoneError
 from fewtone.io.settings import load_settings
 from fewtone.model.recipe import Recipe
 from fewtone.model.target import Target
-from fewtone.prediction.forward import lab_of, predict, recipe_doses, reflectance
+from fewtone.prediction.forward import lab_of, recipe_doses, reflectance
+from fewtone.prediction.recipes import predict
 from fewtone.typing import FloatArray
 from fewtone.workshop.panel.additions import PosteriorPredictive, _all_sums
 from fewtone.workshop.panel.adjust import Adjustment, AdjustOptions, adjust

@@ -17,7 +17,7 @@ from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.uncertainty import Uncertainty
-from fewtone.prediction.forward import predict
+from fewtone.prediction.recipes import predict
 from fewtone.typing import FloatArray
 from fewtone.workshop.panel.bottle import BOTTLE_SD, Bottle, Verdict, bottle, require_credible
 from lamp_shelf import LAMP_BENCH, lamp_curves

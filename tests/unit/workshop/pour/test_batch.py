@@ -14,7 +14,7 @@ from fewtone.colorimetry import delta_e_2000
 from fewtone.errors import FewtoneError, UsageError
 from fewtone.io.settings import load_settings
 from fewtone.model.recipe import Recipe
-from fewtone.prediction.forward import predict
+from fewtone.prediction.recipes import predict
 from fewtone.workshop.pour.batch import batch
 from lamp_shelf import LAMP_BENCH, lamp_curves
 

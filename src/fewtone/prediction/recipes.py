@@ -1,0 +1,88 @@
+"""The predicted colour of recipes, and how far it may be off."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fewtone.colorimetry import Light
+from fewtone.model.curves import Curves
+from fewtone.model.recipe import Recipe
+from fewtone.prediction.forward import lab_of, recipe_doses, reflectance
+from fewtone.prediction.uncertainty import standard_deviations
+from fewtone.typing import FloatArray, FloatLike, frozen
+
+__all__ = ["Prediction", "predict"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Prediction:
+    """The predicted colour of some recipes.
+
+    Parameters
+    ----------
+    wavelength_nm
+        [nm], shape ``(n_wavelengths,)``.
+    reflectance
+        Reflectance factor [1], shape ``(n_recipes, n_wavelengths)``.
+    light
+        The light of `lab`.
+    lab
+        CIELAB, shape ``(n_recipes, 3)``.
+    reflectance_sd, lab_sd
+        Their standard deviations by the uncertainty of curves and ground, shaped like them; None
+        where they were not asked for, or learning carries none.
+    """
+
+    wavelength_nm: FloatArray
+    reflectance: FloatArray
+    light: Light
+    lab: FloatArray
+    reflectance_sd: FloatArray | None = None
+    lab_sd: FloatArray | None = None
+
+
+def predict(
+    curves: Curves,
+    recipes: Sequence[Recipe],
+    light: Light,
+    *,
+    build: FloatLike = 1.0,
+    deviations: bool = False,
+) -> Prediction:
+    """Predict the colour of recipes.
+
+    Parameters
+    ----------
+    curves
+        The learnt shelf.
+    recipes
+        What is sprayed.
+    light
+        Illuminant and observer of the Lab values.
+    build
+        Film build relative to a standard coat [1], broadcasts over the recipes.
+    deviations
+        Whether to work standard deviations out too, which takes longer.
+
+    Raises
+    ------
+    FewtoneError
+        A recipe names a toner or ground that was not learnt.
+    """
+    doses, ground = recipe_doses(curves, recipes)
+    doses = doses * np.broadcast_to(build, len(recipes))[:, np.newaxis]
+    film = reflectance(curves, doses, ground)
+    reflectance_sd = lab_sd = None
+    if deviations and curves.uncertainty is not None:
+        reflectance_sd, lab_sd = standard_deviations(curves, doses, ground, light)
+    return Prediction(
+        wavelength_nm=curves.wavelength_nm,
+        reflectance=frozen(film),
+        light=light,
+        lab=frozen(lab_of(curves, film, light)),
+        reflectance_sd=reflectance_sd,
+        lab_sd=lab_sd,
+    )

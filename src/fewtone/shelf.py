@@ -1,0 +1,468 @@
+"""A learnt shelf with its verbs, which are the commands of the same names.
+
+Each verb is one call into the house below; the heavy rooms are entered only when a verb needs
+them, so that loading a shelf stays quick.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal, TypeAlias, Unpack
+
+from fewtone.colorimetry import Light
+from fewtone.io.targets import read_target
+from fewtone.model.blend import Number
+from fewtone.model.curves import Curves
+from fewtone.model.recipe import Recipe, parse
+from fewtone.model.shelf import ShelfSettings
+from fewtone.model.target import Target
+
+if TYPE_CHECKING:
+    from fewtone.match import MatchResult, RuleOptions
+    from fewtone.prediction.recipes import Prediction
+    from fewtone.report.sheet import Sheet, SheetOptions
+    from fewtone.workshop.look.check import Check
+    from fewtone.workshop.look.letdown import Letdown
+    from fewtone.workshop.look.simplify import Simplification
+    from fewtone.workshop.panel.adjust import Adjustment, AdjustOptions
+    from fewtone.workshop.panel.bottle import Bottle
+    from fewtone.workshop.panel.readings import ReadingLike
+    from fewtone.workshop.pour.batch import Batch, BatchOptions
+
+__all__ = ["Shelf", "TargetLike"]
+
+TargetLike: TypeAlias = Target | str | Sequence[float]
+"""What a target may be given as: text as on the command line, a CIELAB triple, or a `Target`."""
+
+
+@dataclass(frozen=True, slots=True)
+class Shelf:
+    """A learnt shelf, ready to answer.
+
+    Parameters
+    ----------
+    folder
+        Where it stands.
+    settings
+        What its ``shelf.toml`` says.
+    curves
+        What learning found.
+    cautions
+        What should be told about it, such as readings that changed since it was learnt.
+    """
+
+    folder: Path
+    settings: ShelfSettings
+    curves: Curves
+    cautions: tuple[str, ...] = ()
+
+    def target(
+        self, target: TargetLike, *, light: Light | str | None = None, deck: Path | None = None
+    ) -> Target:
+        """Take what was asked for to numbers.
+
+        Parameters
+        ----------
+        target
+            A CIELAB triple, or text as on the command line: a triple, a hex colour, a swatch
+            number of `deck`.
+        light
+            Its illuminant and observer, such as ``D50/2``; the shelf's own if None.
+        deck
+            A CSV file of swatches.
+
+        Raises
+        ------
+        FewtoneError
+            It is no colour, or the deck is wrong.
+        """
+        if isinstance(target, Target):
+            return target
+        text = target if isinstance(target, str) else ",".join(str(float(v)) for v in target)
+        return read_target(text, self.settings.measurement, light=_light(light), deck=deck)
+
+    def predict(
+        self, recipes: Sequence[Recipe | str], *, light: Light | str | None = None
+    ) -> Prediction:
+        """Predict the colour of recipes under a light, the shelf's own if None.
+
+        Raises
+        ------
+        FewtoneError
+            A recipe does not parse, or names a toner or ground that was not learnt.
+        """
+        from fewtone.prediction.recipes import predict
+
+        lines = [_recipe(recipe) for recipe in recipes]
+        under = _light(light) or self.settings.measurement.light
+        return predict(self.curves, lines, under, deviations=True)
+
+    def match(
+        self,
+        target: TargetLike,
+        *,
+        light: Light | str | None = None,
+        deck: Path | None = None,
+        **rules: Unpack[RuleOptions],
+    ) -> MatchResult:
+        """Find the simplest, the closest and the evenest recipe, and the trade-off between them.
+
+        Parameters
+        ----------
+        target, light, deck
+            As `Shelf.target` takes them.
+        **rules
+            What a recipe must keep, see `fewtone.match.RuleOptions`; the shelf's own where not
+            given.
+
+        Raises
+        ------
+        FewtoneError
+            The target is no colour, or a rule names what the shelf does not have.
+        """
+        from fewtone.match import Rules, search
+
+        wanted = self.target(target, light=light, deck=deck)
+        return search(
+            self.curves,
+            self.settings,
+            wanted.lab,
+            wanted.light,
+            Rules.of(self.settings, **rules),
+        )
+
+    def check(
+        self,
+        recipe: Recipe | str,
+        *,
+        target: TargetLike | None = None,
+        light: Light | str | None = None,
+        deck: Path | None = None,
+        tolerance: float | None = None,
+    ) -> Check:
+        """Look at a recipe before it is mixed.
+
+        Parameters
+        ----------
+        recipe
+            A recipe or its line.
+        target, light, deck
+            As `Shelf.target` takes them; without a target the colour alone is predicted.
+        tolerance
+            ΔE00 that passes; the shelf's own if None.
+
+        Raises
+        ------
+        FewtoneError
+            The recipe or the target cannot be used.
+        """
+        from fewtone.workshop.look.check import check
+
+        wanted = None if target is None else self.target(target, light=light, deck=deck)
+        return check(
+            self.curves,
+            self.settings,
+            _recipe(recipe),
+            target=wanted,
+            light=_light(light),
+            tolerance=tolerance,
+        )
+
+    def batch(self, recipe: Recipe | str, **how: Unpack[BatchOptions]) -> Batch:
+        """Work out what to pour for a volume or an area, exactly.
+
+        Parameters
+        ----------
+        recipe
+            A recipe or its line.
+        **how
+            ``volume="600ml"`` or ``area="1.4m2"`` and the rest of
+            `fewtone.workshop.pour.batch.BatchOptions`.
+
+        Raises
+        ------
+        FewtoneError
+            The recipe or an amount cannot be used, or shelf.toml lacks what this needs.
+        """
+        from fewtone.workshop.pour.batch import batch
+
+        return batch(self.curves, self.settings, _recipe(recipe), **how)
+
+    def letdown(
+        self,
+        recipe: Recipe | str,
+        *,
+        target: TargetLike | None = None,
+        light: Light | str | None = None,
+        deck: Path | None = None,
+        grounds: Sequence[str] | None = None,
+        most_coats: int | None = None,
+    ) -> Letdown:
+        """Predict the colour at each coat over each ground, the bare ground first.
+
+        Parameters
+        ----------
+        recipe
+            A recipe or its line; its coats and ground play no part.
+        target, light, deck
+            As `Shelf.target` takes them; without a target the colours alone are predicted.
+        grounds, most_coats
+            Over which, and up to how many coats; all, and the shop's most, if None.
+
+        Raises
+        ------
+        FewtoneError
+            The recipe, the target, a ground or the coats cannot be used.
+        """
+        from fewtone.workshop.look.letdown import letdown
+
+        wanted = None if target is None else self.target(target, light=light, deck=deck)
+        return letdown(
+            self.curves,
+            self.settings,
+            _recipe(recipe),
+            target=wanted,
+            light=_light(light),
+            grounds=grounds,
+            most_coats=most_coats,
+        )
+
+    def simplify(
+        self,
+        formula: Recipe | str,
+        *,
+        every_ground: bool = False,
+        light: Light | str | None = None,
+        **rules: Unpack[RuleOptions],
+    ) -> Simplification:
+        """Find few-toner recipes that give a many-toner formula's predicted colour.
+
+        Parameters
+        ----------
+        formula
+            A recipe or its line; parts may be decimals or percentages.
+        every_ground
+            Hold over every ground at once, by the worst of them.
+        light
+            Where they are to look alike; the shelf's own if None.
+        **rules
+            As for `match`; two toners at most if nothing else is said.
+
+        Raises
+        ------
+        FewtoneError
+            The formula does not parse, or names what the shelf does not have.
+        """
+        from fewtone.workshop.look.simplify import parse_formula, simplify
+
+        line = parse_formula(formula) if isinstance(formula, str) else formula
+        return simplify(
+            self.curves,
+            self.settings,
+            line,
+            every_ground=every_ground,
+            light=_light(light),
+            **rules,
+        )
+
+    def sheet(
+        self,
+        recipe: Recipe | str,
+        *,
+        target: TargetLike | None = None,
+        light: Light | str | None = None,
+        deck: Path | None = None,
+        tolerance: float | None = None,
+        date: datetime.date | None = None,
+        **amount: Unpack[SheetOptions],
+    ) -> Sheet:
+        """Gather a page to print and pin up; ``.html()`` of it is the page.
+
+        Parameters
+        ----------
+        recipe, target, light, deck, tolerance
+            As `Shelf.check` takes them.
+        date
+            The day on the page; today if None.
+        **amount
+            How much to mix, see `fewtone.report.sheet.SheetOptions`.
+
+        Raises
+        ------
+        FewtoneError
+            The recipe, the target or an amount cannot be used.
+        """
+        from fewtone.report.sheet import sheet
+
+        wanted = None if target is None else self.target(target, light=light, deck=deck)
+        return sheet(
+            self.curves,
+            self.settings,
+            _recipe(recipe),
+            target=wanted,
+            light=_light(light),
+            tolerance=tolerance,
+            date=date,
+            cautions=self.cautions,
+            amount=amount,
+        )
+
+    def picture(self, kind: Literal["svg", "png"] = "svg") -> bytes:
+        """Draw toners, reach and residuals; needs ``fewtone[pictures]``, else FewtoneError."""
+        from fewtone.io.readings import load_readings
+        from fewtone.report.pictures import PictureKind, shelf_picture
+
+        known = load_readings(self.folder, self.settings)
+        return shelf_picture(self.settings, self.curves, known, PictureKind(kind))
+
+    def adjust(
+        self,
+        recipe: Recipe | str,
+        *,
+        target: TargetLike,
+        readings: Sequence[ReadingLike],
+        light: Light | str | None = None,
+        deck: Path | None = None,
+        reading_light: Light | str | None = None,
+        **how: Unpack[AdjustOptions],
+    ) -> Adjustment:
+        """Work out what to do after a panel was sprayed, cleared and read.
+
+        Parameters
+        ----------
+        recipe
+            A recipe or its line.
+        target, light, deck
+            As `Shelf.target` takes them.
+        readings
+            CIELAB triples, or text such as ``38.2,-18.4,9.7 at 2 coats``.
+        reading_light
+            Their light, where it is not the shelf's.
+        **how
+            ``left="350ml"`` and the rest of `fewtone.workshop.panel.adjust.AdjustOptions`.
+
+        Raises
+        ------
+        FewtoneError
+            The recipe, the target, a reading or a volume cannot be used.
+        """
+        from fewtone.workshop.panel.adjust import adjust
+
+        wanted = self.target(target, light=light, deck=deck)
+        return adjust(
+            self.curves,
+            self.settings,
+            _recipe(recipe),
+            wanted,
+            readings,
+            reading_light=_light(reading_light),
+            **how,
+        )
+
+    def bottle(
+        self,
+        recipe: Recipe | str,
+        readings: Sequence[ReadingLike],
+        *,
+        toner: str | None = None,
+        light: Light | str | None = None,
+        sprayed: Number | None = None,
+        same_panel: bool = False,
+        apply: bool = False,
+    ) -> Bottle:
+        """Work out how strong a new bottle is next to the toner that was learnt.
+
+        Parameters
+        ----------
+        recipe
+            What was mixed from the bottle and sprayed, or its line.
+        readings
+            As for `adjust`, but each of a panel of its own.
+        toner
+            Whose bottle is new; may be None where the recipe has one toner.
+        light
+            The readings' illuminant and observer; the shelf's own if None.
+        sprayed
+            Coats of the panels, where they are not the recipe's.
+        same_panel
+            The readings are of one panel, repeated or at its steps.
+        apply
+            Write the strength into shelf.toml; a shelf loaded from then on predicts with it.
+
+        Raises
+        ------
+        FewtoneError
+            The recipe, the toner or a reading cannot be used; or, with `apply`, the deviation is
+            not credible or shelf.toml cannot be written to.
+        """
+        from fewtone.io.strength import write_strength
+        from fewtone.workshop.panel.bottle import bottle, require_credible
+
+        found = bottle(
+            self.curves,
+            self.settings,
+            _recipe(recipe),
+            readings,
+            toner=toner,
+            light=_light(light),
+            sprayed=sprayed,
+            same_panel=same_panel,
+        )
+        if not apply:
+            return found
+        require_credible(found)
+        write_strength(self.folder, found.toner, found.written)
+        return replace(found, applied=True)
+
+    def keep_reading(
+        self,
+        recipe: Recipe | str,
+        readings: Sequence[ReadingLike],
+        *,
+        light: Light | str | None = None,
+        sprayed: Number | None = None,
+        panel: str | None = None,
+    ) -> str:
+        """Keep readings of a panel for learning, in readings.csv; return the panel's id.
+
+        Parameters
+        ----------
+        recipe
+            What the panel was sprayed with, or its line.
+        readings
+            As for `adjust`.
+        light
+            Their illuminant and observer; the shelf's own if None.
+        sprayed
+            Coats of the panel, where they are not the recipe's.
+        panel
+            Its id, which must be new; one is made up if None.
+
+        Raises
+        ------
+        FewtoneError
+            A reading or readings.csv cannot be used, or the folder cannot be written to.
+        """
+        from fewtone.io.keep import keep_readings
+        from fewtone.workshop.panel.readings import read_panel
+
+        return keep_readings(
+            self.folder,
+            self.settings,
+            _recipe(recipe),
+            read_panel(readings, _recipe(recipe), sprayed),
+            _light(light) or self.settings.measurement.light,
+            panel=panel,
+            date=datetime.date.today().isoformat(),
+        )
+
+
+def _recipe(recipe: Recipe | str) -> Recipe:
+    return parse(recipe) if isinstance(recipe, str) else recipe
+
+
+def _light(light: Light | str | None) -> Light | None:
+    return Light.parse(light) if isinstance(light, str) else light
