@@ -98,6 +98,11 @@ def _cautions(folder: Path, settings: ShelfSettings, curves: Curves) -> list[str
             "shelf.toml names another geometry or film index than this shelf was learnt with: "
             "run `fewtone learn` again."
         )
+    if curves.uncertainty is None:
+        cautions.append(
+            "How sure these curves are is not known, the file that says so is missing or damaged: "
+            "run `fewtone learn` to write it anew."
+        )
     unlearnt = [name for name in settings.toners if name not in curves.toners]
     if unlearnt:
         cautions.append(f"Not learnt yet, so never used: {', '.join(unlearnt)}.")

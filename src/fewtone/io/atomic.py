@@ -1,49 +1,122 @@
-"""Writing a file whole or not at all."""
+"""Writing a file whole or not at all, one writer at a time.
+
+What is promised
+    A crash, a kill or a full disk leaves the old file whole: the content goes to a temporary file
+    beside it, is forced to the disk, and takes the name in one step; then the folder is forced to
+    the disk too. The file keeps its mode, its owner and, where it is a symbolic link, its target.
+    Whoever changes a file reads it inside `locked`, so that of two writers the second sees what
+    the first wrote. Temporary files that a killed writer left are swept by the next one.
+
+Limits
+    A hard link to the file keeps the old content. Where the file system or the user's rights do
+    not let a file be given away, the new file belongs to whoever wrote it. The lock holds between
+    machines only as far as the file system's own locks do.
+"""
 
 from __future__ import annotations
 
+import contextlib
 import os
+import stat
 import tempfile
-from collections.abc import Iterable
+import time
+from collections.abc import Iterable, Iterator
+from contextvars import ContextVar
 from pathlib import Path
 
 from fewtone.errors import Fault, FewtoneError, UsageError
 
-__all__ = ["refuse_to_overwrite", "write_atomic"]
+__all__ = [
+    "LOCK_FILE",
+    "files_written",
+    "locked",
+    "record_writes",
+    "refuse_to_overwrite",
+    "write_atomic",
+]
+
+LOCK_FILE = ".fewtone.lock"
+# A lock is held while one file is read, checked and written, and that takes well under a second.
+_LONGEST_WAIT_S = 30.0
+_TEMPORARY = ".fewtone-part"
+# Where no lock says that a temporary file is nobody's, its age does.
+_ABANDONED_S = 3600.0
+
+# The file and the inode that its new content has, from just before it takes the name.
+_record: ContextVar[list[tuple[Path, int]] | None] = ContextVar("_record", default=None)
+
+
+@contextlib.contextmanager
+def locked(path: Path) -> Iterator[None]:
+    """Keep other writers of this file's folder waiting; may be entered again inside itself.
+
+    Raises
+    ------
+    FewtoneError
+        The folder cannot be written to, or another writer holds on to it.
+    """
+    from filelock import FileLock, Timeout
+
+    target = _target(path)
+    lock = FileLock(target.parent / LOCK_FILE, timeout=_LONGEST_WAIT_S, is_singleton=True)
+    try:
+        lock.acquire()
+    except Timeout as error:
+        raise FewtoneError(
+            Fault(
+                "Another fewtone is writing in this folder and has not finished in "
+                f"{_LONGEST_WAIT_S:g} s; this file was not changed.",
+                fix="Wait for it, or end it, and run the command again.",
+                file=str(path),
+            )
+        ) from error
+    except (OSError, NotImplementedError) as error:
+        raise _unwritable(path, error) from error
+    try:
+        _sweep(target, older_than_s=0.0)
+        yield
+    finally:
+        lock.release()
 
 
 def write_atomic(path: Path, content: str | bytes) -> None:
     """Write a file so that a crash or a full disk leaves the old one whole.
 
-    The content goes to a temporary file beside it, is forced to the disk, and takes the name in
-    one step. Text is written as UTF-8 with plain newlines.
+    Text is written as UTF-8 with plain newlines.
 
     Raises
     ------
     FewtoneError
-        The folder cannot be written to; nothing has changed.
+        The file is none that can be replaced, or the folder cannot be written to; the file is as
+        it was.
     """
-    data = content.encode() if isinstance(content, str) else content
+    data = content.encode("utf-8", "replace") if isinstance(content, str) else content
     temporary: Path | None = None
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+        target = _target(path)
+        old = _replaceable(path, target)
+        _sweep(target, older_than_s=_ABANDONED_S)
+        handle, name = tempfile.mkstemp(
+            prefix=_prefix(target), suffix=_TEMPORARY, dir=target.parent
+        )
         temporary = Path(name)
         with os.fdopen(handle, "wb") as file:
             file.write(data)
             file.flush()
+            _take_after(file.fileno(), old)
             os.fsync(file.fileno())
-        temporary.chmod(_usual_mode())
-        temporary.replace(path)
-    except OSError as error:
+            inode = os.fstat(file.fileno()).st_ino
+        record = _record.get()
+        if record is not None:
+            record.append((target, inode))
+        temporary.replace(target)
+        _sync_folder(target.parent)
+    except (OSError, ValueError) as error:
+        raise _unwritable(path, error) from error
+    finally:
         if temporary is not None:
-            temporary.unlink(missing_ok=True)
-        raise FewtoneError(
-            Fault(
-                f"This file cannot be written: {error.strerror or error}. Nothing was changed.",
-                fix="Make the folder writable or free some space, then run the command again.",
-                file=str(path),
-            )
-        ) from error
+            with contextlib.suppress(OSError):
+                temporary.unlink(missing_ok=True)
 
 
 def refuse_to_overwrite(files: Iterable[Path]) -> None:
@@ -61,14 +134,104 @@ def refuse_to_overwrite(files: Iterable[Path]) -> None:
             file=str(file),
         )
         for file in files
-        if file.exists()
+        if os.path.lexists(file)
     ]
     if faults:
         raise UsageError(*faults)
 
 
-def _usual_mode() -> int:
-    # mkstemp makes files private; a new file should be as open as the user's mask allows.
-    mask = os.umask(0)
-    os.umask(mask)
-    return 0o666 & ~mask
+@contextlib.contextmanager
+def record_writes() -> Iterator[None]:
+    """Remember which files are written from here on, for `files_written`."""
+    token = _record.set([])
+    try:
+        yield
+    finally:
+        _record.reset(token)
+
+
+def files_written() -> tuple[Path, ...]:
+    """The files that were written since `record_writes` was entered, as the disk has them."""
+    found: dict[Path, None] = {}
+    for path, inode in _record.get() or ():
+        with contextlib.suppress(OSError):
+            # A writer may have been stopped between noting a file and giving it its name.
+            if path.stat().st_ino == inode:
+                found[path] = None
+    return tuple(found)
+
+
+def _target(path: Path) -> Path:
+    """The file itself, where the path is a symbolic link."""
+    return Path(os.path.realpath(path))
+
+
+def _replaceable(path: Path, target: Path) -> os.stat_result | None:
+    """What stands there now; a fault where it must not be replaced."""
+    try:
+        old = target.stat()
+    except FileNotFoundError:
+        return None
+    if not stat.S_ISREG(old.st_mode):
+        problem = "This is not an ordinary file, so it was not written to."
+    elif not os.access(target, os.W_OK):
+        problem = "This file may only be read, so it was not written to."
+    else:
+        return old
+    raise FewtoneError(Fault(problem, "Name another, or change what it is.", str(path)))
+
+
+def _take_after(handle: int, old: os.stat_result | None) -> None:
+    """Give the new file the mode and the owner of the old one."""
+    if os.name == "nt":
+        return
+    if old is None:
+        mask = os.umask(0)
+        os.umask(mask)
+        os.fchmod(handle, 0o666 & ~mask)
+        return
+    new = os.fstat(handle)
+    if (new.st_uid, new.st_gid) != (old.st_uid, old.st_gid):
+        try:
+            os.fchown(handle, old.st_uid, old.st_gid)
+        except OSError:
+            with contextlib.suppress(OSError):
+                os.fchown(handle, -1, old.st_gid)
+    os.fchmod(handle, stat.S_IMODE(old.st_mode))
+
+
+def _sync_folder(folder: Path) -> None:
+    if os.name == "nt":  # a folder cannot be opened there
+        return
+    # The file has its name already: where a file system cannot sync folders, that must do.
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _prefix(target: Path) -> str:
+    return f".{target.name[:40]}."
+
+
+def _sweep(target: Path, *, older_than_s: float) -> None:
+    """Remove temporary files that a killed writer of this file left."""
+    with contextlib.suppress(OSError):
+        for file in target.parent.iterdir():
+            if file.name.startswith(_prefix(target)) and file.name.endswith(_TEMPORARY):
+                with contextlib.suppress(OSError):
+                    if time.time() - file.stat().st_mtime >= older_than_s:
+                        file.unlink()
+
+
+def _unwritable(path: Path, error: Exception) -> FewtoneError:
+    reason = getattr(error, "strerror", None) or error
+    return FewtoneError(
+        Fault(
+            f"This file cannot be written: {reason}. It is as it was.",
+            fix="Make the folder writable or free some space, then run the command again.",
+            file=str(path),
+        )
+    )

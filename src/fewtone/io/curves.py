@@ -2,7 +2,7 @@
 
 Comment lines state format, units, geometry, the hash of the readings and the fewtone version.
 Below them one row per toner or ground and quantity, one column per wavelength in nm. How sure
-they are stands beside them in ``uncertainty.npz``.
+they are stands in a file beside it, see `fewtone.io.uncertainty`.
 """
 
 from __future__ import annotations
@@ -15,9 +15,14 @@ from pathlib import Path
 import numpy as np
 
 from fewtone.errors import Fault, FewtoneError
-from fewtone.io.atomic import write_atomic
+from fewtone.io.atomic import locked, write_atomic
 from fewtone.io.table import decode, read_bytes
-from fewtone.io.uncertainty import load_uncertainty, save_uncertainty
+from fewtone.io.uncertainty import (
+    load_uncertainty,
+    remove_other_uncertainties,
+    save_uncertainty,
+    uncertainty_file,
+)
 from fewtone.model.curves import Curves
 from fewtone.optics.film import FilmOptics, Geometry
 from fewtone.typing import FloatArray
@@ -77,10 +82,12 @@ def save_curves(folder: Path, curves: Curves) -> Path:
         writer.writerow(["ground", name, "return_ratio", *[_plain(return_ratio)] * width])
     path = folder / CURVES_FILE
     data = text.getvalue().encode()
-    # The curves come last: until they stand, what says how sure they are belongs to nothing.
-    if curves.uncertainty is not None:
-        save_uncertainty(folder, curves.uncertainty, data)
-    write_atomic(path, data)
+    with locked(path):
+        # The curves come last: until they stand, the old ones and what belongs to them hold.
+        if curves.uncertainty is not None:
+            save_uncertainty(folder, curves.uncertainty, data)
+        write_atomic(path, data)
+        remove_other_uncertainties(folder, data)
     return path
 
 
@@ -101,18 +108,28 @@ def load_curves(folder: Path) -> Curves:
                 file=str(path),
             )
         )
+    curves, data = _read(path, folder)
+    uncertainty = load_uncertainty(folder, data, curves)
+    if uncertainty is None and not uncertainty_file(folder, data).exists():
+        # They may have been learnt anew between one look and the next.
+        curves, data = _read(path, folder)
+        uncertainty = load_uncertainty(folder, data, curves)
+    return replace(curves, uncertainty=uncertainty)
+
+
+def _read(path: Path, folder: Path) -> tuple[Curves, bytes]:
     data = read_bytes(path)
     lines = decode(data, path.name).splitlines()
-    notes = dict(line[2:].split(": ", 1) for line in lines if line.startswith("# "))
-    rows = list(csv.reader(line for line in lines if not line.startswith("#")))
     try:
-        if int(notes["format"]) != FORMAT:
-            raise ValueError(f"format {notes['format']} is not {FORMAT}")
-        return replace(_curves(notes, rows), uncertainty=load_uncertainty(folder, data))
-    except (KeyError, ValueError, IndexError) as error:
+        notes = dict(line[2:].split(": ", 1) for line in lines if line.startswith("# "))
+        rows = list(csv.reader(line for line in lines if not line.startswith("#")))
+        if notes["format"] != str(FORMAT):
+            raise ValueError(f"format {notes['format'][:20]} is not {FORMAT}")
+        return _curves(notes, rows), data
+    except (KeyError, ValueError, IndexError, csv.Error, FewtoneError) as error:
         raise FewtoneError(
             Fault(
-                f"This file is not as `fewtone learn` writes it ({error}).",
+                f"This file is not as `fewtone learn` writes it ({str(error)[:200]}).",
                 fix=f"Run `fewtone learn --shelf {folder}` to write it anew.",
                 file=path.name,
             )
@@ -123,10 +140,15 @@ def _curves(notes: dict[str, str], rows: list[list[str]]) -> Curves:
     header, *body = rows
     found: dict[tuple[str, str], dict[str, FloatArray]] = {key: {} for key in _QUANTITIES}
     for kind, name, quantity, *values in body:
-        found[kind, quantity][name] = np.array(values, dtype=float)
+        found[kind, quantity][name] = _numbers(values)
+    wavelength_nm = _numbers(header[3:])
+    if len(wavelength_nm) < 2 or not (np.diff(wavelength_nm) > 0).all():
+        raise ValueError("the wavelengths do not ascend")
+    if any(len(row) != len(wavelength_nm) for rows in found.values() for row in rows.values()):
+        raise ValueError("a row is longer or shorter than the first line")
     absorption, reflectance = found["toner", "absorption"], found["ground", "reflectance"]
     return Curves(
-        wavelength_nm=np.array(header[3:], dtype=float),
+        wavelength_nm=wavelength_nm,
         toners=tuple(absorption),
         absorption=np.stack(list(absorption.values())),
         scattering=np.stack(
@@ -141,6 +163,13 @@ def _curves(notes: dict[str, str], rows: list[list[str]]) -> Curves:
         readings_digest=notes["readings_sha256"],
         version=notes["written by"].split()[1].rstrip(","),
     )
+
+
+def _numbers(cells: list[str]) -> FloatArray:
+    values = np.array(cells, dtype=float)
+    if not (np.isfinite(values) & (values >= 0.0)).all():
+        raise ValueError("a number is negative or none")
+    return values
 
 
 def _plain(value: float) -> str:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from fewtone.colorimetry import Light
 from fewtone.errors import Fault, UsageError
-from fewtone.io.atomic import write_atomic
+from fewtone.io.atomic import locked, write_atomic
 from fewtone.io.edit import Edit
 from fewtone.io.readings import READINGS_FILE, ReadingColumns, load_readings
 from fewtone.io.table import read_bytes, read_table
@@ -57,40 +57,42 @@ def keep_readings(
         be written to. Nothing was changed.
     """
     path = folder / READINGS_FILE
-    data = read_bytes(path)
-    load_readings(folder, settings, data)
-    table = read_table(path, data)
-    taken = {row.text("panel") for row in table.rows}
-    if panel is not None and panel in taken:
-        raise UsageError(
-            Fault(
-                f"Panel {panel} stands in {READINGS_FILE} already.",
-                fix="Give the panel an id of its own.",
-                value=panel,
+    with locked(path):
+        data = read_bytes(path)
+        load_readings(folder, settings, data)
+        table = read_table(path, data)
+        panel = None if panel is None else " ".join(panel.split())
+        taken = {" ".join(row.text("panel").split()).casefold() for row in table.rows}
+        if panel is not None and panel.casefold() in taken:
+            raise UsageError(
+                Fault(
+                    f"Panel {panel} stands in {READINGS_FILE} already.",
+                    fix="Give the panel an id of its own.",
+                    value=panel,
+                )
             )
+        name = panel or next(
+            free for number in range(1, len(taken) + 2) if (free := f"kept-{number}") not in taken
         )
-    name = panel or next(
-        free for number in range(1, len(taken) + 2) if (free := f"kept-{number}") not in taken
-    )
-    own = light == settings.measurement.light
-    columns = ReadingColumns.of(table, settings.measurement.light).lights.get(light)
-    edit = Edit(table, data)
-    if columns is None:
-        columns = ("L", "a", "b") if own else (f"L {light}", f"a {light}", f"b {light}")
-        edit.add_columns(columns)
-    for coats, lab in readings:
-        cells: dict[str, str | Decimal] = {
-            "panel": name,
-            "ground": recipe.ground,
-            "blend": str(recipe.blend),
-            "medium_parts": Decimal(recipe.medium_parts),
-            "coats": Decimal(coats),
-        }
-        if date and "date" in table.columns:
-            cells["date"] = date
-        cells |= {c: Decimal(f"{v:.4f}") for c, v in zip(columns, lab, strict=True)}
-        edit.append(cells)
-    content = edit.content()
-    load_readings(folder, settings, content)
-    write_atomic(path, content)
+        own = light == settings.measurement.light
+        columns = ReadingColumns.of(table, settings.measurement.light).lights.get(light)
+        edit = Edit(table, data)
+        if columns is None:
+            columns = ("L", "a", "b") if own else (f"L {light}", f"a {light}", f"b {light}")
+            edit.add_columns(columns)
+        for coats, lab in readings:
+            cells: dict[str, str | Decimal] = {
+                "panel": name,
+                "ground": recipe.ground,
+                "blend": str(recipe.blend),
+                "medium_parts": Decimal(recipe.medium_parts),
+                "coats": Decimal(coats),
+            }
+            if date and "date" in table.columns:
+                cells["date"] = date
+            cells |= {c: Decimal(f"{v:.4f}") for c, v in zip(columns, lab, strict=True)}
+            edit.append(cells)
+        content = edit.content()
+        load_readings(folder, settings, content)
+        write_atomic(path, content)
     return name

@@ -14,7 +14,7 @@ from decimal import Decimal
 from pathlib import Path
 
 from fewtone.errors import Fault, FewtoneError
-from fewtone.io.atomic import write_atomic
+from fewtone.io.atomic import locked, write_atomic
 from fewtone.io.settings import SETTINGS_FILE, load_settings
 from fewtone.io.table import decode, read_bytes
 
@@ -47,9 +47,14 @@ def write_strength(folder: Path, toner: str, strength: Decimal) -> bool:
         The file cannot be used, the line cannot be placed, or the folder cannot be written to.
         Nothing was changed.
     """
+    path = folder / SETTINGS_FILE
+    with locked(path):
+        return _write_strength(folder, path, toner, strength)
+
+
+def _write_strength(folder: Path, path: Path, toner: str, strength: Decimal) -> bool:
     if load_settings(folder).toners[toner].strength == strength:
         return False
-    path = folder / SETTINGS_FILE
     data = read_bytes(path)
     text = decode(data, path.name)
     wanted = tomllib.loads(text, parse_float=Decimal)

@@ -1,11 +1,15 @@
-"""``uncertainty.npz``: how sure the curves are, beside the ``curves.csv`` that it belongs to.
+"""How sure the curves are, in a file whose name says which ``curves.csv`` it belongs to.
 
-It is no use without its curves, so it holds their SHA-256; beside other curves it counts for
-nothing. Arrays are stored in single precision: a standard deviation needs no more.
+``uncertainty-`` and the first digits of the SHA-256 of ``curves.csv``, ``.npz``: it is written
+before its curves, which come last and are what counts, and beside other curves it is not found.
+So the two are one commit: whenever writing stops, the curves that stand there have theirs.
+
+Arrays are stored in single precision: a standard deviation needs no more.
 """
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import io
 import zipfile
@@ -14,17 +18,30 @@ from pathlib import Path
 import numpy as np
 
 from fewtone.io.atomic import write_atomic
+from fewtone.io.table import read_bytes
+from fewtone.model.curves import Curves
 from fewtone.model.uncertainty import Uncertainty
 
-__all__ = ["CERTAINTY_FILE", "load_uncertainty", "save_uncertainty"]
+__all__ = [
+    "load_uncertainty",
+    "remove_other_uncertainties",
+    "save_uncertainty",
+    "uncertainty_file",
+]
 
-CERTAINTY_FILE = "uncertainty.npz"
 FORMAT = 1
+_NAME = "uncertainty-{}.npz"
+_LARGEST = 100_000_000  # bytes, unpacked; a shelf of thirty toners needs some millions
 _ARRAYS = ("absorption", "scattering", "ground_reflectance", "return_ratio")
 
 
+def uncertainty_file(folder: Path, curves_text: bytes) -> Path:
+    """The file that says how sure the curves of this text are."""
+    return folder / _NAME.format(hashlib.sha256(curves_text).hexdigest()[:16])
+
+
 def save_uncertainty(folder: Path, uncertainty: Uncertainty, curves_text: bytes) -> None:
-    """Write how sure the curves are, whole or not at all.
+    """Write how sure the curves are, whole or not at all; what stands there stays.
 
     Raises
     ------
@@ -35,27 +52,59 @@ def save_uncertainty(folder: Path, uncertainty: Uncertainty, curves_text: bytes)
     np.savez_compressed(
         data,
         format=np.array(FORMAT),
-        curves_sha256=np.array(hashlib.sha256(curves_text).hexdigest()),
         model_sd=np.array(uncertainty.model_sd),
         absorption=uncertainty.absorption.astype(np.float32),
         scattering=uncertainty.scattering.astype(np.float32),
         ground_reflectance=uncertainty.ground_reflectance.astype(np.float32),
         return_ratio=uncertainty.return_ratio.astype(np.float32),
     )
-    write_atomic(folder / CERTAINTY_FILE, data.getvalue())
+    write_atomic(uncertainty_file(folder, curves_text), data.getvalue())
 
 
-def load_uncertainty(folder: Path, curves_text: bytes) -> Uncertainty | None:
-    """Read how sure these curves are; None where there is nothing that belongs to them."""
+def remove_other_uncertainties(folder: Path, curves_text: bytes) -> None:
+    """Remove what belonged to curves that do not stand there any more."""
+    own = uncertainty_file(folder, curves_text)
+    with contextlib.suppress(OSError):
+        for file in folder.glob(_NAME.format("*")):
+            if file.name != own.name:
+                file.unlink()
+
+
+def load_uncertainty(folder: Path, curves_text: bytes, curves: Curves) -> Uncertainty | None:
+    """Read how sure these curves are; None where nothing belongs to them, or it is damaged.
+
+    The curves still hold then; only how sure they are is not known.
+    """
+    file = uncertainty_file(folder, curves_text)
+    if not file.exists():
+        return None
     try:
         # Read first: a file that is no archive would be left open.
-        stored = io.BytesIO((folder / CERTAINTY_FILE).read_bytes())
+        stored = io.BytesIO(read_bytes(file))
+        with zipfile.ZipFile(stored) as archive:
+            if sum(item.file_size for item in archive.infolist()) > _LARGEST:
+                return None
         with np.load(stored, allow_pickle=False) as data:
-            belongs = str(data["curves_sha256"]) == hashlib.sha256(curves_text).hexdigest()
-            if int(data["format"]) != FORMAT or not belongs:
+            if int(data["format"]) != FORMAT:
                 return None
             arrays = {name: data[name].astype(np.float64) for name in _ARRAYS}
-            return Uncertainty(**arrays, model_sd=float(data["model_sd"]))
-    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
-        # Missing or damaged: the curves still hold, only how sure they are is not known.
+            found = Uncertainty(**arrays, model_sd=float(data["model_sd"]))
+    except Exception:  # numpy and zipfile raise many kinds over bytes that are none of theirs
         return None
+    return found if _fits(found, curves) else None
+
+
+def _fits(found: Uncertainty, curves: Curves) -> bool:
+    toners, grounds = curves.absorption.shape, curves.ground_reflectance.shape
+    count = len(found.return_ratio) if found.return_ratio.ndim else 0
+    shapes = (
+        (found.absorption, (count, *toners)),
+        (found.scattering, (count, *toners)),
+        (found.ground_reflectance, (count, *grounds)),
+        (found.return_ratio, (count, grounds[0])),
+    )
+    return bool(
+        all(array.shape == shape and np.isfinite(array).all() for array, shape in shapes)
+        and np.isfinite(found.model_sd)
+        and found.model_sd >= 0.0
+    )

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
 
 from fewtone import Light, parse
 from fewtone.errors import FewtoneError
+from fewtone.io.atomic import LOCK_FILE
 from fewtone.io.keep import keep_readings
 from fewtone.io.readings import load_readings
 from fewtone.io.settings import load_settings
@@ -85,6 +87,8 @@ def test_nothing_is_written_where_something_is_wrong(shelf: tuple[Path, ShelfSet
     before = path.read_bytes()
     with pytest.raises(FewtoneError, match="already"):
         keep_readings(folder, settings, RECIPE, READINGS[:1], light, panel="X7")
+    with pytest.raises(FewtoneError, match="already"):
+        keep_readings(folder, settings, RECIPE, READINGS[:1], light, panel=" x7 ")
     with pytest.raises(FewtoneError, match="looks like an id"):
         keep_readings(folder, settings, RECIPE, READINGS[:1], light, panel="1:30")
     assert path.read_bytes() == before
@@ -94,5 +98,21 @@ def test_nothing_is_written_where_something_is_wrong(shelf: tuple[Path, ShelfSet
         keep_readings(folder, settings, RECIPE, READINGS[:1], light, panel="X9")
     assert path.read_bytes() == faulty
     assert sorted(file.name for file in folder.iterdir()) == sorted(
-        ["curves.csv", "readings.csv", "shelf.toml"]
+        [LOCK_FILE, "curves.csv", "readings.csv", "shelf.toml"]
     )
+
+
+def test_two_writers_lose_nothing(shelf: tuple[Path, ShelfSettings]) -> None:
+    """Readings that are kept at the same time all stand there, each with an id of its own."""
+    folder, settings = shelf
+    light = settings.measurement.light
+    count = 12
+
+    def keep(_: int) -> str:
+        return keep_readings(folder, settings, RECIPE, READINGS[:1], light)
+
+    with ThreadPoolExecutor(max_workers=4) as workers:
+        panels = list(workers.map(keep, range(count)))
+    assert len(set(panels)) == count
+    found = {item.panel for item in load_readings(folder, settings).items}
+    assert set(panels) <= found

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from fewtone.errors import FewtoneError
+from fewtone.io.atomic import LOCK_FILE
 from fewtone.io.settings import load_settings
 from fewtone.io.strength import write_strength
 
@@ -110,5 +111,6 @@ def test_a_full_disk_leaves_the_file_whole(tmp_path: Path, monkeypatch: pytest.M
     with pytest.raises(FewtoneError, match="No space left on device"):
         write_strength(tmp_path, "marigold", STRENGTH)
     assert {file.name: file.read_bytes() for file in tmp_path.iterdir()} == {
-        "shelf.toml": SHELF.encode()
+        "shelf.toml": SHELF.encode(),
+        LOCK_FILE: b"",
     }

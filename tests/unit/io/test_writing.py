@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import errno
 import os
+import stat
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from fewtone.errors import FewtoneError, UsageError
-from fewtone.io.atomic import write_atomic
+from fewtone.io.atomic import files_written, locked, record_writes, write_atomic
 from fewtone.io.curves import load_curves, save_curves
 from fewtone.io.readings import load_readings
 from fewtone.io.settings import load_settings
@@ -30,10 +31,72 @@ def test_a_full_disk_leaves_the_old_file(tmp_path: Path, monkeypatch: pytest.Mon
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
     monkeypatch.setattr(os, "fsync", full)
-    with pytest.raises(FewtoneError, match="Nothing was changed"):
+    with pytest.raises(FewtoneError, match="as it was"):
         write_atomic(path, "new")
     assert path.read_text() == "old"
     assert list(tmp_path.iterdir()) == [path]
+
+
+def test_a_file_keeps_what_it_is(tmp_path: Path) -> None:
+    """Mode and link stay: the target of a link is written, and the link still points there."""
+    real, link = tmp_path / "real.csv", tmp_path / "link.csv"
+    real.write_text("old")
+    real.chmod(0o600)
+    link.symlink_to(real)
+    write_atomic(link, "new")
+    assert link.is_symlink()
+    assert real.read_text() == "new"
+    assert real.stat().st_mode & 0o777 == 0o600
+
+
+def test_what_is_no_file_is_not_replaced(tmp_path: Path) -> None:
+    """A pipe stays a pipe: it is refused, not replaced."""
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    with pytest.raises(FewtoneError, match="not an ordinary file"):
+        write_atomic(pipe, "x")
+    assert stat.S_ISFIFO(pipe.stat().st_mode)
+
+
+def test_the_folder_is_forced_to_the_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The new name is synced after the content: first the file, then the folder."""
+    synced: list[bool] = []
+    sync = os.fsync
+
+    def watched(handle: int) -> None:
+        synced.append(stat.S_ISDIR(os.fstat(handle).st_mode))
+        sync(handle)
+
+    monkeypatch.setattr(os, "fsync", watched)
+    write_atomic(tmp_path / "file", "x")
+    assert synced == [False, True]
+
+
+def test_litter_of_a_killed_writer_is_swept(tmp_path: Path) -> None:
+    """The next writer removes what a killed one left, and nothing else."""
+    litter, others = tmp_path / ".a.csv.x1.fewtone-part", tmp_path / ".b.csv.x1.fewtone-part"
+    litter.write_text("half")
+    others.write_text("another file's")
+    with locked(tmp_path / "a.csv"):
+        assert not litter.exists()
+        with locked(tmp_path / "a.csv"):
+            write_atomic(tmp_path / "a.csv", "x")
+    assert others.exists()
+
+
+def test_what_was_written_is_known(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Files that took their new content are told, files that did not are not."""
+    with record_writes():
+        write_atomic(tmp_path / "a", "x")
+
+        def refused(*_: object) -> None:
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+        monkeypatch.setattr(Path, "replace", refused)
+        with pytest.raises(FewtoneError):
+            write_atomic(tmp_path / "b", "x")
+        assert files_written() == (tmp_path / "a",)
+    assert files_written() == ()
 
 
 def test_a_folder_that_is_not_there(tmp_path: Path) -> None:
@@ -77,7 +140,15 @@ def test_curves_are_text_that_states_its_terms(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "damage", [("# format: 3", "# format: 2"), ("dusk,absorption", "x"), ("0.41", "?")]
+    "damage",
+    [
+        ("# format: 3", "# format: 2"),
+        ("dusk,absorption", "x"),
+        ("0.41", "?"),
+        ("0.41", "nan"),
+        ("# units", "# x\n#"),
+        ("400", "500"),
+    ],
 )
 def test_damaged_curves_are_a_fault(tmp_path: Path, damage: tuple[str, str]) -> None:
     """A file that learn did not write is refused with the way out."""

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from fewtone.io.curves import CURVES_FILE, load_curves, save_curves
-from fewtone.io.uncertainty import CERTAINTY_FILE
+from fewtone.io.uncertainty import uncertainty_file
 from fewtone.learning import estimate
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import parse
@@ -96,10 +96,11 @@ def test_certainty_is_kept_beside_its_curves(learnt: Curves, tmp_path: Path) -> 
 def test_certainty_of_other_curves_counts_for_nothing(learnt: Curves, tmp_path: Path) -> None:
     """Beside curves that were changed, or damaged itself, it says nothing rather than wrong."""
     save_curves(tmp_path, learnt)
-    kept = (tmp_path / CERTAINTY_FILE).read_bytes()
-    (tmp_path / CERTAINTY_FILE).write_bytes(kept[: len(kept) // 2])
+    file = uncertainty_file(tmp_path, (tmp_path / CURVES_FILE).read_bytes())
+    kept = file.read_bytes()
+    file.write_bytes(kept[: len(kept) // 2])
     assert predict(load_curves(tmp_path), [RECIPE], D65, deviations=True).lab_sd is None
-    (tmp_path / CERTAINTY_FILE).write_bytes(kept)
+    file.write_bytes(kept)
     text = (tmp_path / CURVES_FILE).read_text()
     (tmp_path / CURVES_FILE).write_text(text.replace("# surface: 0.0", "# surface: 0.01"))
     assert predict(load_curves(tmp_path), [RECIPE], D65, deviations=True).lab_sd is None

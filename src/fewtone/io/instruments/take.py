@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 
 from fewtone.colorimetry import Light
 from fewtone.errors import Fault, FewtoneError
-from fewtone.io.atomic import write_atomic
+from fewtone.io.atomic import locked, write_atomic
 from fewtone.io.instruments.choose import choose
 from fewtone.io.instruments.merge import Placed, merge
 from fewtone.io.instruments.samples import Export
@@ -105,13 +106,14 @@ def take(
         export, settings.measurement, mode=mode, light=under, leave_out=leave_out
     )
     path = place / READINGS_FILE
-    data = read_bytes(path)
-    merged = merge(read_table(path, data), data, settings, found, file=export.file, force=force)
-    changed = merged.content != data
-    if changed:
-        load_readings(place, settings, merged.content)
-        if not dry_run:
-            write_atomic(path, merged.content)
+    with nullcontext() if dry_run else locked(path):
+        data = read_bytes(path)
+        merged = merge(read_table(path, data), data, settings, found, file=export.file, force=force)
+        changed = merged.content != data
+        if changed:
+            load_readings(place, settings, merged.content)
+            if not dry_run:
+                write_atomic(path, merged.content)
     return Taken(
         source,
         export.kind,
