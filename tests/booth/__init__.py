@@ -1,7 +1,9 @@
 """An independent spraying booth: the outside world that the package is judged against.
 
-Own optics (`optics`), invented toners and grounds (`dyes`), colorimetry through colour-science
-(`colours`), and a hand and an instrument (`panels`). It never imports the package.
+Own optics (`directions`, `kernels`, `optics`), invented toners and grounds (`dyes`), colorimetry
+through colour-science (`colours`), a hand and an instrument (`panels`), what is written down of
+them (`files`), and ways in which all that departs from what is assumed (`worlds`). It never
+imports the package.
 """
 
 from __future__ import annotations
@@ -16,9 +18,12 @@ from booth.dyes import (
     other_toners,
     random_toners,
 )
-from booth.optics import Lobe, reflectance
-from booth.panels import Booth, Step
+from booth.files import Step
+from booth.kernels import Lobe
+from booth.optics import reflectance
+from booth.panels import Booth
 from booth.recipes import Blends, blend_text, random_blends
+from booth.worlds import World
 
 __all__ = [
     "GRID_NM",
@@ -28,6 +33,7 @@ __all__ = [
     "Step",
     "TrueGround",
     "TrueToner",
+    "World",
     "blend_text",
     "delta_e",
     "lab",

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import ArrayLike, NDArray
 
-from booth.optics import Lobe
+from booth.kernels import Lobe
 
 __all__ = [
     "GRID_NM",
@@ -34,11 +34,15 @@ GRID_NM: Array = np.arange(400.0, 701.0, 10.0)
 
 @dataclass(frozen=True, slots=True)
 class TrueToner:
-    """A toner as it really is: depths `(n_wavelengths,)` of one coat at unit volume fraction."""
+    """A toner as it really is: depths `(n_wavelengths,)` of one coat at unit volume fraction.
+
+    `asymmetry` is the mean cosine of the directions into which it scatters [1].
+    """
 
     name: str
     absorption: Array
     scattering: Array
+    asymmetry: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

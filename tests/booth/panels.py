@@ -8,9 +8,7 @@ or Lab with a noise of its own per coordinate and light. Nothing here knows the 
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeAlias
 
@@ -20,8 +18,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from booth.colours import lab
 from booth.dyes import GRID_NM, TrueGround, TrueToner
+from booth.files import Step, shelf_text, write_table
 from booth.optics import reflectance
-from booth.recipes import Blends, blend_text
+from booth.recipes import Blends
+from booth.worlds import World
 
 __all__ = ["Booth", "Step"]
 
@@ -31,22 +31,8 @@ Grounds: TypeAlias = str | Sequence[str] | NDArray[np.int64]
 STRIP_COATS = (1, 2, 3, 4, 6)
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
-    """One place on a panel that can be read; `build` is its true film in standard coats."""
-
-    panel: str
-    ground: str
-    blend: Mapping[str, int | float]
-    medium_parts: float | None
-    coats: float
-    build: float
-    date: str = ""
-    note: str = ""
-
-
 class Booth:
-    """True toners and grounds, one geometry, one hand, one instrument, one Generator.
+    """True toners and grounds, one geometry, one hand, one instrument, one Generator, one world.
 
     The arrays of `toners` and `grounds` lie on `wavelength_nm`. Coefficients of variation and
     noise are fractions, `lab_noise` is per coordinate [CIELAB units].
@@ -66,6 +52,7 @@ class Booth:
         relative_noise: float = 0.002,
         absolute_noise: float = 0.0005,
         lab_noise: float = 0.1,
+        world: World | None = None,
     ) -> None:
         self.toners = tuple(toners)
         self.grounds = tuple(grounds)
@@ -78,7 +65,14 @@ class Booth:
         self.relative_noise = relative_noise
         self.absolute_noise = absolute_noise
         self.lab_noise = lab_noise
+        self.world = world or World()
+        forward = {toner.asymmetry for toner in toners} - {0.0}
+        if len(forward) > 1:
+            raise ValueError(f"one phase function at a time, not asymmetries {sorted(forward)}")
+        self._asymmetry = forward.pop() if forward else 0.0
         self._panels = 0
+        # Grounds have draws of their own, so that the hand's and the instrument's stay as they are.
+        self._ground_rng = rng.spawn(1)[0]
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -87,34 +81,61 @@ class Booth:
 
     # ---- the truth, without noise
 
-    def true_reflectance(self, fractions: ArrayLike, load: ArrayLike, ground: Grounds) -> Array:
-        """Return noise-free spectra `(..., n_wavelengths)`.
+    def true_reflectance(
+        self,
+        fractions: ArrayLike,
+        load: ArrayLike,
+        ground: Grounds,
+        *,
+        level: ArrayLike = 1.0,
+        turn: ArrayLike = 1.0,
+    ) -> Array:
+        """Return the spectra that the instrument would read without noise `(..., n_wavelengths)`.
 
         `fractions` `(..., n_toners)` of the blend, `load` `(...)` in standard coats per
-        (1 + letdown), `ground` one name, names `(...)` or places `(...)`; all broadcast.
+        (1 + letdown), `ground` one name, names `(...)` or places `(...)`, `level` and `turn` as in
+        `Step`; all broadcast.
         """
         mix = np.asarray(fractions, dtype=np.float64)
         dose = np.asarray(load, dtype=np.float64)
         place = self._ground_places(ground)
-        shape = np.broadcast_shapes(mix.shape[:-1], dose.shape, place.shape)
+        each = (place, np.asarray(level, dtype=np.float64), np.asarray(turn, dtype=np.float64))
+        shape = np.broadcast_shapes(mix.shape[:-1], dose.shape, *(values.shape for values in each))
         mix = mix * dose[..., None]
-        absorbed = mix @ np.stack([toner.absorption for toner in self.toners])
-        scattered = mix @ np.stack([toner.scattering for toner in self.toners])
         grid = (*shape, self.wavelength_nm.size)
-        absorbed, scattered = np.broadcast_to(absorbed, grid), np.broadcast_to(scattered, grid)
-        place = np.broadcast_to(place, shape)
+        absorbed, scattered, forward = (
+            np.broadcast_to(mix @ depths, grid)
+            for depths in (
+                np.stack([toner.absorption for toner in self.toners]),
+                np.stack([toner.scattering * (not toner.asymmetry) for toner in self.toners]),
+                np.stack([toner.scattering * bool(toner.asymmetry) for toner in self.toners]),
+            )
+        )
+        places, levels, turns = (np.broadcast_to(values, shape) for values in each)
         out = np.empty(grid)
-        for i, true in enumerate(self.grounds):
-            here = place == i
+        for i, turned in sorted(
+            {*zip(places.ravel().tolist(), turns.ravel().tolist(), strict=True)}
+        ):
+            true, here = self.grounds[int(i)], (places == i) & (turns == turned)
             out[here] = reflectance(
                 absorbed[here],
-                true.reflectance,
-                true.lobe,
+                np.minimum(true.reflectance * levels[here][:, None], 0.99),
+                true.lobe.turned(turned),
                 geometry=self.geometry,
                 index=self.film_index,
                 scattering=scattered[here],
+                forward=forward[here],
+                asymmetry=self._asymmetry,
+                edge=self.world.edge,
             )
-        return out
+        return out + self.world.black
+
+    def true_load(self, blends: Blends) -> Array:
+        """Load of recipes `(n,)` as they come out in this world, sprayed with a careful hand."""
+        strength = self.world.strength(blends.medium_parts)
+        return np.asarray(
+            self.world.film_build(blends.coats) * strength / (1.0 + blends.medium_parts)
+        )
 
     def true_lab(
         self, fractions: ArrayLike, load: ArrayLike, ground: Grounds, light: str = "D65/10"
@@ -135,7 +156,9 @@ class Booth:
 
     def bare(self, ground: str, times: int = 3, **extra: str) -> list[Step]:
         """Return the bare ground under clear, to be read `times` over."""
-        return [Step(self._panel_id(), ground, {}, None, 0, 0.0, **extra)] * times
+        level, turn = self._ground_as_laid()
+        panel = self._panel_id()
+        return [Step(panel, ground, {}, None, 0, 0.0, **extra, level=level, turn=turn)] * times
 
     def strip(
         self,
@@ -147,10 +170,24 @@ class Booth:
     ) -> list[Step]:
         """Spray one letdown strip: its steps share the panel's hand and the earlier coats."""
         steps = sorted(coats)
-        films = self._panel_factor() * np.cumsum(self._factors(self.coat_cv, steps[-1]))
+        coat_builds = self.world.coat_builds(steps[-1])
+        films = self._panel_factor() * np.cumsum(
+            coat_builds * self._factors(self.coat_cv, steps[-1])
+        )
         panel = self._panel_id()
+        level, turn = self._ground_as_laid()
         return [
-            Step(panel, ground, dict(blend), medium_parts, c, float(films[c - 1]), **extra)
+            Step(
+                panel,
+                ground,
+                dict(blend),
+                medium_parts,
+                c,
+                float(films[c - 1]),
+                **extra,
+                level=level,
+                turn=turn,
+            )
             for c in steps
         ]
 
@@ -203,27 +240,45 @@ class Booth:
         parts = blends.fractions * self._factors(pour_cv, times, count, len(self.toners))
         blend_volume = parts.sum(axis=-1)
         medium = blends.medium_parts * self._factors(pour_cv, times, count)
-        each = self._factors(self.coat_cv, times, count, int(blends.coats.max()))
+        most = int(blends.coats.max())
+        each = self.world.coat_builds(most) * self._factors(self.coat_cv, times, count, most)
         sprayed = np.arange(each.shape[-1]) < blends.coats[:, None]
         build = (each * sprayed).sum(axis=-1) * self._factors(self.panel_cv, times, count)
         load = build * blend_volume / (blend_volume + medium)
-        true = self.true_lab(parts / blend_volume[..., None], load, ground, light)
+        load = load * self.world.strength(medium / blend_volume)
+        level, turn = (
+            values.reshape(times, count)
+            for values in self.world.grounds(self._ground_rng, times * count)
+        )
+        spectra = self.true_reflectance(
+            parts / blend_volume[..., None], load, ground, level=level, turn=turn
+        )
+        true = lab(spectra, self.wavelength_nm, light)
         return true + self.lab_noise * read_noise * self.rng.standard_normal(true.shape)
 
     # ---- the instrument
 
     def true_spectra(self, steps: Sequence[Step]) -> Array:
-        """Return what a perfect instrument reads of the panels as sprayed `(n, n_wavelengths)`."""
+        """Return what the instrument reads of the panels, but for noise `(n, n_wavelengths)`."""
         mix = np.stack([self.fractions(step.blend) for step in steps])
-        load = np.array([step.build / (1.0 + (step.medium_parts or 0.0)) for step in steps])
-        return self.true_reflectance(mix, load, [step.ground for step in steps])
+        load = np.array(
+            [
+                step.build * float(self.world.strength(m)) / (1.0 + m)
+                for step in steps
+                for m in [step.medium_parts or 0.0]
+            ]
+        )
+        return self.true_reflectance(
+            mix,
+            load,
+            [step.ground for step in steps],
+            level=np.array([step.level for step in steps]),
+            turn=np.array([step.turn for step in steps]),
+        )
 
     def read_spectra(self, steps: Sequence[Step]) -> Array:
         """Read the panels' reflectance factors, with noise `(n, n_wavelengths)`."""
-        true = self.true_spectra(steps)
-        relative, absolute = self.rng.standard_normal((2, *true.shape))
-        noise = self.relative_noise * relative * true + self.absolute_noise * absolute
-        return np.asarray(true + noise)
+        return self._with_noise(self.true_spectra(steps), self.rng)
 
     def read_labs(
         self, steps: Sequence[Step], lights: Sequence[str] = ("D65/10",)
@@ -231,10 +286,17 @@ class Booth:
         """Read the panels' CIELAB under each light, with noise; light → `(n, 3)`."""
         true = self.true_spectra(steps)
         noise = self.lab_noise * self.rng.standard_normal((len(lights), len(steps), 3))
+        if self.world.dark_noise:
+            true = self._with_noise(true, self._ground_rng)
         return {
             light: lab(true, self.wavelength_nm, light) + own
             for light, own in zip(lights, noise, strict=True)
         }
+
+    def _with_noise(self, true: Array, rng: Generator) -> Array:
+        relative, absolute = rng.standard_normal((2, *true.shape))
+        noise = self.relative_noise * relative * true + self.absolute_noise * absolute
+        return np.asarray(true + noise)
 
     # ---- the files
 
@@ -250,30 +312,16 @@ class Booth:
         The first light is the shelf's own (columns L, a, b). `told` is what the finisher wrote
         down of each panel, where that is not what was sprayed.
         """
-        told = told or steps
-        noted = any(step.date or step.note for step in told)
-        header = ["panel", "ground", "blend", "medium_parts", "coats"]
-        header += ["date", "note"] if noted else []
         if lights:
             values = np.concatenate(list(self.read_labs(steps, lights).values()), axis=1)
-            header += ["L", "a", "b"]
-            header += [f"{axis} {light}" for light in lights[1:] for axis in "Lab"]
+            columns = [*"Lab", *(f"{axis} {light}" for light in lights[1:] for axis in "Lab")]
             decimals = 2
         else:
             # An instrument's print-out knows no reflectance below zero.
             values = np.maximum(self.read_spectra(steps), 0.0)
-            header += [f"{nm:g}" for nm in self.wavelength_nm]
+            columns = [f"{nm:g}" for nm in self.wavelength_nm]
             decimals = 4
-        with path.open("w", encoding="utf-8", newline="") as file:
-            writer = csv.writer(file, lineterminator="\n")
-            writer.writerow(header)
-            for step, row in zip(told, values, strict=True):
-                words = [step.panel, step.ground, blend_text(step.blend) if step.blend else ""]
-                words += ["" if step.medium_parts is None else f"{step.medium_parts:g}"]
-                words += [f"{step.coats:g}"]
-                words += [step.date, step.note] if noted else []
-                # + 0.0 keeps a rounded zero from being written as -0.
-                writer.writerow([*words, *(f"{v:.{decimals}f}" for v in row.round(decimals) + 0.0)])
+        write_table(path, told or steps, columns, values.round(decimals), decimals)
 
     def write_shelf(
         self,
@@ -292,32 +340,17 @@ class Booth:
 
     def settings_text(self, light: str = "D65/10") -> str:
         """Return a plain shelf.toml for this booth."""
-        illuminant, observer = light.split("/")
-        lines = [
-            "format = 1",
-            'name = "Booth"',
-            'reflectance = "factor"',
-            "",
-            "[measurement]",
-            f'geometry = "{self.geometry}"',
-            f'illuminant = "{illuminant}"',
-            f"observer = {observer}",
-            f"repeat_sd = {self.lab_noise}",
-            f"film_index = {self.film_index}",
-            "",
-            "[mixing]",
-            "medium_parts = [6, 8, 5, 4]",
-            "coats = [2, 6]",
-            "max_part = 4",
-            "tolerance = 1.0",
-            f"panel_cv = {self.panel_cv}",
-            f"coat_cv = {self.coat_cv}",
-        ]
-        for name in self.names:
-            lines += ["", f"[toners.{name}]"]
-        for ground in self.grounds:
-            lines += ["", f"[grounds.{ground.name}]", f'kind = "{ground.kind}"']
-        return "\n".join(lines) + "\n"
+        says = self.world
+        return shelf_text(
+            light=light,
+            toners=self.names,
+            grounds={ground.name: ground.kind for ground in self.grounds},
+            geometry=says.says_geometry or self.geometry,
+            film_index=says.says_film_index or self.film_index,
+            repeat_sd=self.lab_noise,
+            panel_cv=self.panel_cv if says.says_panel_cv is None else says.says_panel_cv,
+            coat_cv=self.coat_cv,
+        )
 
     # ---- helpers
 
@@ -328,6 +361,10 @@ class Booth:
 
     def _panel_factor(self) -> float:
         return float(self._factors(self.panel_cv, 1)[0])
+
+    def _ground_as_laid(self) -> tuple[float, float]:
+        level, turn = self.world.grounds(self._ground_rng, 1)
+        return float(level[0]), float(turn[0])
 
     def _panel_id(self) -> str:
         self._panels += 1

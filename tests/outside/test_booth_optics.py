@@ -9,7 +9,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.special import expn
 
-from booth import Lobe, optics, reflectance, xyz_weights
+from booth import Lobe, directions, kernels, optics, reflectance, xyz_weights
 from booth.dyes import GRID_NM
 
 Array = NDArray[np.float64]
@@ -136,9 +136,9 @@ def test_single_scattering_of_a_thin_film() -> None:
 
 def test_two_half_layers_make_one() -> None:
     """The scattering layer obeys the adding principle (van de Hulst, Multiple Light Scattering)."""
-    nodes = optics.lay_nodes(1.5)
+    nodes = directions.lay_nodes(1.5)
     half, whole = (
-        [m[0] for m in optics._scattering_slab(np.array([a]), np.array([s]), nodes)]
+        [m[0] for m in optics.scattering_slab(np.array([a]), np.array([s]), nodes)]
         for a, s in ((0.3, 0.2), (0.6, 0.4))
     )
     back, through = half
@@ -150,8 +150,8 @@ def test_two_half_layers_make_one() -> None:
 @pytest.mark.parametrize("slope", [0.25, 0.36, 0.5])
 def test_flake_lobe_is_reciprocal_and_lossless(slope: float) -> None:
     """A flake ground gives back all it gets, from every direction, and the same both ways."""
-    kernel = optics.lobe_kernel(Lobe(slope, 0.15), 1.5)
-    np.testing.assert_allclose(kernel @ optics.lay_nodes(1.5).flux, 1.0, atol=MACHINE)
+    kernel = kernels.lobe_kernel(Lobe(slope, 0.15), 1.5)
+    np.testing.assert_allclose(kernel @ directions.lay_nodes(1.5).flux, 1.0, atol=MACHINE)
     np.testing.assert_array_equal(kernel, kernel.T)
     assert kernel.min() >= 0.15
 
@@ -159,22 +159,22 @@ def test_flake_lobe_is_reciprocal_and_lossless(slope: float) -> None:
 @pytest.mark.parametrize("scattering", [0.0, 0.2])
 def test_light_runs_both_ways(scattering: float) -> None:
     """45:0 and 0:45 agree over flake (Helmholtz reciprocity, radiance by n² inside)."""
-    nodes = optics.lay_nodes(1.5)
-    kernel = optics.lobe_kernel(SILVER, 1.5)
+    nodes = directions.lay_nodes(1.5)
+    kernel = kernels.lobe_kernel(SILVER, 1.5)
     seen = []
     for beam, view in ((nodes.normal, nodes.slanted), (nodes.slanted, nodes.normal)):
         source = np.zeros(nodes.cosine.size)
         source[beam] = 1.0 / nodes.flux[beam]
-        film = (np.array([0.3]), np.array([scattering]))
+        film = (np.array([0.3]), np.array([scattering]), np.array([0.0]))
         seen.append(optics._upward(film, np.array([0.7]), kernel, source, nodes)[0, view])
     np.testing.assert_allclose(seen[0], seen[1], atol=MACHINE)
 
 
 def test_dense_film_over_flake_is_a_single_bounce() -> None:
     """Under a dense film only the first bounce is seen: K·ρ·e^(-τ(1/μ'+1)), by Snell's law."""
-    nodes, tau = optics.lay_nodes(1.5), 6.0
+    nodes, tau = directions.lay_nodes(1.5), 6.0
     path = 1.0 + 1.0 / np.sqrt(1.0 - 0.5 / 1.5**2)
-    kernel = optics.lobe_kernel(SILVER, 1.5)[nodes.normal, nodes.slanted]
+    kernel = kernels.lobe_kernel(SILVER, 1.5)[nodes.normal, nodes.slanted]
     # (1 - F45)(1 - F0)/n² = .949760 x .96 / 2.25, Fresnel.
     expected = 0.949760 * 0.96 / 2.25 * 0.7 * kernel * np.exp(-tau * path)
     # What bounces twice has crossed the film at least twice more: e^(-12).
@@ -186,11 +186,13 @@ def twice_the_directions(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """Lay twice as many directions, for one test."""
 
     def forget() -> None:
-        optics.lay_nodes.cache_clear()
-        optics.lobe_kernel.cache_clear()
+        directions.lay_nodes.cache_clear()
+        kernels.lobe_kernel.cache_clear()
+        kernels.phase_kernels.cache_clear()
 
-    monkeypatch.setattr(optics, "TRAPPED_NODES", 2 * optics.TRAPPED_NODES)
-    monkeypatch.setattr(optics, "ESCAPING_NODES", tuple(2 * n for n in optics.ESCAPING_NODES))
+    monkeypatch.setattr(directions, "TRAPPED_NODES", 2 * directions.TRAPPED_NODES)
+    twice = tuple(2 * n for n in directions.ESCAPING_NODES)
+    monkeypatch.setattr(directions, "ESCAPING_NODES", twice)
     forget()
     yield
     monkeypatch.undo()
