@@ -7,9 +7,14 @@ Readers collect all the faults of a file before they raise, so that one look men
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
-__all__ = ["Fault", "FewtoneError", "UsageError"]
+__all__ = ["Fault", "FaultList", "FewtoneError", "UsageError"]
+
+# A file in which every value is wrong needs no million messages, nor one that repeats the file.
+_MOST_TOLD, _MOST_KEPT = 50, 1000
+_LONGEST = {"message": 3000, "fix": 3000, "column": 200, "value": 300}
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +38,12 @@ class Fault:
     row: int | None = None
     column: str | None = None
     value: str | None = None
+
+    def __post_init__(self) -> None:
+        for name, longest in _LONGEST.items():
+            text = getattr(self, name)
+            if text is not None and len(text) > longest:
+                object.__setattr__(self, name, f"{text[:longest]}…")
 
     def __str__(self) -> str:
         """One line: where, what, how to mend it."""
@@ -68,3 +79,49 @@ class UsageError(FewtoneError):
     """The command or call itself is wrong (an unknown option value, a target that is no colour)."""
 
     exit_code = 2
+
+
+class FaultList(list[Fault]):
+    """Faults as they are found: of very many only the first are kept, the others counted.
+
+    Attributes
+    ----------
+    total
+        How many were found.
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.total = 0
+
+    def append(self, fault: Fault) -> None:
+        """Note a fault."""
+        self.total += 1
+        if len(self) < _MOST_KEPT:
+            super().append(fault)
+
+    def extend(self, faults: Iterable[Fault]) -> None:
+        """Note several."""
+        if isinstance(faults, FaultList):
+            self.total += faults.total - len(faults)
+        for fault in faults:
+            self.append(fault)
+
+    def __iadd__(self, faults: Iterable[Fault]) -> FaultList:  # type: ignore[override, misc]
+        self.extend(faults)
+        return self
+
+    def raise_if_any(self) -> None:
+        """Raise them in the order of their rows, of very many the first ones.
+
+        Raises
+        ------
+        FewtoneError
+            There are any.
+        """
+        if not self:
+            return
+        told = sorted(self[:_MOST_TOLD], key=lambda fault: fault.row or 0)
+        if more := self.total - len(told):
+            told.append(Fault(f"And {more} more faults of the kind.", None, self[0].file))
+        raise FewtoneError(*told)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, TypeAlias
@@ -45,6 +46,14 @@ __all__ = [
     "rule_options",
     "shelf_folder",
 ]
+
+
+def _a_number(value: float | None) -> float | None:
+    """Refuse nan, which lies within any bounds."""
+    if value is not None and math.isnan(value):
+        raise typer.BadParameter("nan is not a number.")
+    return value
+
 
 RecipeArgument: TypeAlias = Annotated[
     str,
@@ -94,10 +103,17 @@ DeckOption: TypeAlias = Annotated[
 ]
 ToleranceOption: TypeAlias = Annotated[
     float | None,
-    typer.Option("--tolerance", metavar="X", min=0.0, help="Delta E 00 that passes."),
+    typer.Option(
+        "--tolerance",
+        metavar="X",
+        min=0.0,
+        max=100.0,
+        callback=_a_number,
+        help="Delta E 00 that passes.",
+    ),
 ]
 MaxTonersOption: TypeAlias = Annotated[
-    int, typer.Option("--max-toners", metavar="K", min=1, help="Most toners in a recipe.")
+    int, typer.Option("--max-toners", metavar="K", min=1, max=99, help="Most toners in a recipe.")
 ]
 UseOption: TypeAlias = Annotated[
     str | None, typer.Option("--use", metavar="A,B", help="Use these toners only.")
@@ -117,7 +133,9 @@ CoatsOption: TypeAlias = Annotated[
 ]
 MaxPartOption: TypeAlias = Annotated[
     int | None,
-    typer.Option("--max-part", metavar="N", min=1, help="Largest whole number in a ratio."),
+    typer.Option(
+        "--max-part", metavar="N", min=1, max=1000, help="Largest whole number in a ratio."
+    ),
 ]
 ExplainOption: TypeAlias = Annotated[
     bool,
@@ -126,7 +144,8 @@ ExplainOption: TypeAlias = Annotated[
     ),
 ]
 TopOption: TypeAlias = Annotated[
-    int, typer.Option("--top", metavar="N", min=0, help="Most recipes in the trade-off.")
+    int,
+    typer.Option("--top", metavar="N", min=0, max=10_000, help="Most recipes in the trade-off."),
 ]
 VolumeOption: TypeAlias = Annotated[
     str | None,
@@ -287,7 +306,7 @@ def _letdowns(text: str) -> tuple[Number, ...]:
 
 
 def _span(text: str) -> tuple[int, int]:
-    found = re.fullmatch(r"\s*(\d+)\s*(?:-\s*(\d+)\s*)?", text)
+    found = re.fullmatch(r"([0-9]{1,6}) ?(?:- ?([0-9]{1,6}))?", " ".join(text.split()))
     if not found or int(found[1]) > int(found[2] or found[1]):
         raise UsageError(
             Fault(

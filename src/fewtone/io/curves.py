@@ -16,7 +16,7 @@ import numpy as np
 
 from fewtone.errors import Fault, FewtoneError
 from fewtone.io.atomic import locked, write_atomic
-from fewtone.io.table import decode, read_bytes
+from fewtone.io.files import decode, read_bytes
 from fewtone.io.uncertainty import (
     load_uncertainty,
     remove_other_uncertainties,

@@ -13,7 +13,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from fewtone.io.table import Table, decode
+from fewtone.io.files import decode
+from fewtone.io.table import Table, inert
 
 __all__ = ["Edit"]
 
@@ -71,7 +72,7 @@ class Edit:
         record = self._records[row]
         at = self._columns.index(column)
         record.cells += [""] * (at + 1 - len(record.cells))
-        record.cells[at] = value if isinstance(value, str) else self._number(value)
+        record.cells[at] = inert(value) if isinstance(value, str) else self._number(value)
         record.changed = True
 
     def append(self, cells: Mapping[str, str | Decimal]) -> int:

@@ -10,8 +10,9 @@ from fewtone.colorimetry import Light
 from fewtone.errors import Fault, UsageError
 from fewtone.io.atomic import locked, write_atomic
 from fewtone.io.edit import Edit
+from fewtone.io.files import read_bytes
 from fewtone.io.readings import READINGS_FILE, ReadingColumns, load_readings
-from fewtone.io.table import read_bytes, read_table
+from fewtone.io.table import read_table
 from fewtone.model.blend import Number
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings

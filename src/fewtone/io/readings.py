@@ -15,9 +15,11 @@ import numpy as np
 
 from fewtone.colorimetry import Light
 from fewtone.errors import FewtoneError
+from fewtone.io.files import read_bytes
 from fewtone.io.odd_spectra import odd_spectra
-from fewtone.io.table import Row, Table, decimal_from, near, read_bytes, read_table
+from fewtone.io.table import Row, Table, near, read_table
 from fewtone.model.blend import Blend, Number, exact_number
+from fewtone.model.numbers import decimal_from
 from fewtone.model.readings import Reading, Readings
 from fewtone.model.recipe import parse_blend
 from fewtone.model.shelf import ShelfSettings
@@ -39,7 +41,7 @@ __all__ = [
 READINGS_FILE = "readings.csv"
 REQUIRED_COLUMNS = ("panel", "ground", "blend", "medium_parts", "coats")
 _OPTIONAL = ("date", "note", "reducer_percent")
-_WAVELENGTH = re.compile(r"(\d+(?:[.,]\d+)?)\s*(?:nm)?")
+_WAVELENGTH = re.compile(r"([0-9]{1,10}(?:[.,][0-9]{1,10})?)\s*(?:nm)?")
 _LIGHT_COLUMN = re.compile(r"([Lab])\s+(\S+/\d+)")
 _RATIO = re.compile(r"([\d.,]+)\s*:\s*1")
 LEAST_NM, MOST_NM = 300.0, 2500.0
@@ -52,8 +54,10 @@ LEAST_FACTOR, LARGEST_FACTOR = -0.05, 10.0
 
 def readings_digest(folder: Path) -> str:
     """SHA-256 of a shelf's readings, hexadecimal; empty if there are none to read."""
-    path = folder / READINGS_FILE
-    return hashlib.sha256(path.read_bytes()).hexdigest() if path.is_file() else ""
+    try:
+        return hashlib.sha256(read_bytes(folder / READINGS_FILE)).hexdigest()
+    except FewtoneError:
+        return ""
 
 
 def load_readings(folder: Path, settings: ShelfSettings, data: bytes | None = None) -> Readings:
@@ -236,7 +240,7 @@ def _reading(row: Row, columns: ReadingColumns, settings: ShelfSettings) -> Read
     lab_cells = [row.text(column) for names in columns.lights.values() for column in names]
     if not any(spectral) and not any(lab_cells):
         return None
-    known_faults = len(row.table.faults)
+    known_faults = row.table.faults.total
     panel = row.identifier("panel")
     ground = _ground(row, settings)
     coats = row.number_in("coats", 0, 100, what="a number of coats")
@@ -248,7 +252,7 @@ def _reading(row: Row, columns: ReadingColumns, settings: ShelfSettings) -> Read
         for light, names in columns.lights.items()
         if any(row.text(name) for name in names) and (values := _lab(row, names))
     }
-    if len(row.table.faults) > known_faults or coats is None:
+    if row.table.faults.total > known_faults or coats is None:
         return None
     return Reading(
         row=row.number,

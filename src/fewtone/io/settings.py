@@ -12,9 +12,11 @@ from types import MappingProxyType
 from typing import Any
 
 from fewtone.colorimetry import ILLUMINANTS, OBSERVERS, Light
-from fewtone.errors import Fault, FewtoneError
-from fewtone.io.table import decode, near, read_bytes
+from fewtone.errors import Fault, FaultList, FewtoneError
+from fewtone.io.files import decode, read_bytes
+from fewtone.io.table import near
 from fewtone.model.blend import Number, exact_number
+from fewtone.model.numbers import carried, decimal_from
 from fewtone.model.recipe import NAME, RESERVED
 from fewtone.model.shelf import (
     Additive,
@@ -31,6 +33,7 @@ __all__ = ["SETTINGS_FILE", "STRENGTHS", "load_settings"]
 
 SETTINGS_FILE = "shelf.toml"
 FORMAT = 1
+_LARGEST = 1_000_000  # bytes; a hundred toners take some thousands
 # Least and greatest strength of a bottle next to the learnt one: beyond it is another product.
 STRENGTHS = (0.2, 5.0)
 GROUND_KINDS = ("metallic", "solid")
@@ -51,24 +54,42 @@ def load_settings(folder: Path) -> ShelfSettings:
         All that is wrong with the file.
     """
     path = folder / SETTINGS_FILE
-    text = decode(read_bytes(path), path.name)
+    text = decode(read_bytes(path, _LARGEST), path.name)
     try:
-        data = tomllib.loads(text, parse_float=Decimal)
-    except tomllib.TOMLDecodeError as error:
-        row = re.search(r"at line (\d+)", str(error))
-        raise FewtoneError(
-            Fault(
-                f"This is not valid TOML: {error}.",
-                fix="Mend that line; text stands in double quotes, numbers use a point.",
-                file=path.name,
-                row=int(row[1]) if row else None,
-            )
-        ) from error
-    top = _Section(data, "", path.name, [])
-    settings = _settings(top)
-    if top.faults:
-        raise FewtoneError(*top.faults)
+        data = tomllib.loads(text, parse_float=_decimal)
+    except (RecursionError, ValueError) as error:
+        raise _not_toml(path.name, error) from error
+    top = _Section(data, "", path.name, FaultList())
+    try:
+        settings = _settings(top)
+    except RecursionError as error:  # text about tables that are nested
+        raise _not_toml(path.name, error) from error
+    top.faults.raise_if_any()
     return settings
+
+
+def _decimal(text: str) -> Decimal | str:
+    """A number of the file; one that cannot be carried stays text, which no number may be."""
+    value = decimal_from(text.replace("_", ""))
+    return text if value is None else value
+
+
+def _not_toml(file: str, error: Exception) -> FewtoneError:
+    if isinstance(error, RecursionError):
+        problem = "Its tables or lists are nested too deep"
+    elif isinstance(error, tomllib.TOMLDecodeError):
+        problem = f"This is not valid TOML: {error}"
+    else:  # a whole number of thousands of digits
+        problem = "A number in it has too many digits"
+    row = re.search(r"at line (\d+)", problem)
+    return FewtoneError(
+        Fault(
+            f"{problem}.",
+            fix="Mend that line; text stands in double quotes, numbers use a point.",
+            file=file,
+            row=int(row[1]) if row else None,
+        )
+    )
 
 
 def _settings(top: _Section) -> ShelfSettings:
@@ -162,6 +183,11 @@ def _ground(name: str, section: _Section) -> Ground:
     return ground
 
 
+def _shown(value: object) -> str:
+    """A value as text; a whole number of thousands of digits is none that Python writes."""
+    return "a very long number" if isinstance(value, int) and not carried(value) else str(value)
+
+
 @dataclass(slots=True)
 class _Section:
     """A TOML table whose keys are taken one by one; what is left over was not known."""
@@ -169,12 +195,12 @@ class _Section:
     data: dict[str, Any]
     path: str
     file: str
-    faults: list[Fault]
+    faults: FaultList
     taken: tuple[str, ...] = ()
 
     def fault(self, key: str, message: str, fix: str) -> None:
         value = self.data.get(key)
-        shown = None if value is None else str(value)
+        shown = None if value is None else _shown(value)
         self.faults.append(Fault(message, fix, self.file, None, f"{self.path}{key}", shown))
 
     def take(self, key: str) -> Any:
@@ -256,7 +282,7 @@ class _Section:
         if value is None and default is not None:
             return default
         if value not in allowed:
-            hint = near(str(value), allowed) if value is not None else ""
+            hint = near(_shown(value), allowed) if value is not None else ""
             self.fault(key, f"This must be one of {', '.join(allowed)}.{hint}", "Choose one.")
             return default or allowed[0]
         return str(value)
@@ -294,7 +320,7 @@ class _Section:
 
     def _checked(self, key: str, value: Any, low: float, high: float, default: Number) -> Number:
         is_number = isinstance(value, int | Decimal) and not isinstance(value, bool)
-        if not is_number or not Decimal(value).is_finite() or not low <= value <= high:
+        if not is_number or not carried(value) or not low <= value <= high:
             message = f"This must be a number from {low:g} to {high:g}."
             self.fault(key, message, "Write a plain number without quotes.")
             return default

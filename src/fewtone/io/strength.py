@@ -15,8 +15,8 @@ from pathlib import Path
 
 from fewtone.errors import Fault, FewtoneError
 from fewtone.io.atomic import locked, write_atomic
+from fewtone.io.files import decode, read_bytes
 from fewtone.io.settings import SETTINGS_FILE, load_settings
-from fewtone.io.table import decode, read_bytes
 
 __all__ = ["write_strength"]
 

@@ -11,17 +11,23 @@ import csv
 import difflib
 import io
 import re
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from pathlib import Path
 
-from fewtone.errors import Fault, FewtoneError
+from fewtone.errors import Fault, FaultList, FewtoneError
+from fewtone.io.files import decode, read_bytes
+from fewtone.model.numbers import decimal_from
 
-__all__ = ["Row", "Table", "near", "read_bytes", "read_table"]
+__all__ = ["Row", "Table", "inert", "near", "read_table"]
 
-LARGEST_FILE = 50_000_000  # bytes; a shelf's readings are some thousand lines
+_MOST_COLUMNS = 3000  # from 300 to 2500 nm in steps of one there are 2201
+_LONGEST_NAME = 60  # what is longer is not a slip of the pen of something known
 _DELIMITERS = (",", ";", "\t")
+# What a spreadsheet takes for the beginning of a formula, also in the wide forms of East Asia.
+_FORMULA = re.compile("'*[=+\\-@\t\r\uff1d\uff0b\uff0d\uff20]")
 _MONTH = r"(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]*"
 _TIME = re.compile(r"\d{1,2}:\d{2}(?::\d{2})?(?:\.\d+)?(?:\s?[ap]m)?", re.IGNORECASE)
 _DATE = re.compile(
@@ -39,7 +45,7 @@ class Table:
     columns: tuple[str, ...]
     delimiter: str = ","
     rows: list[Row] = field(default_factory=list)
-    faults: list[Fault] = field(default_factory=list)
+    faults: FaultList = field(default_factory=FaultList)
 
     def fault(
         self,
@@ -54,16 +60,15 @@ class Table:
         self.faults.append(Fault(message, fix, self.file, row, column, value))
 
     def finish(self) -> None:
-        """Raise all the faults that were noted, in the order of the rows."""
-        if self.faults:
-            raise FewtoneError(*sorted(self.faults, key=lambda fault: fault.row or 0))
+        """Raise the faults that were noted, in the order of the rows."""
+        self.faults.raise_if_any()
 
     def require(self, names: Iterable[str], known: Iterable[str]) -> None:
         """Note each required column that is missing, with the likely misspelling of it."""
         for name in names:
             if name not in self.columns:
                 others = [column for column in self.columns if column not in set(known)]
-                close = difflib.get_close_matches(name, others, n=1, cutoff=0.7)
+                close = close_match(name, others, 0.7)
                 hint = f" Column '{close[0]}' looks like it." if close else ""
                 self.fault(
                     f"The column '{name}' is missing.{hint}",
@@ -80,7 +85,7 @@ class Table:
             if column in names or not column:
                 continue
             missing = sorted(names - set(self.columns))
-            close = difflib.get_close_matches(column, missing, n=1, cutoff=0.7)
+            close = close_match(column, missing, 0.7)
             if close:
                 self.fault(
                     f"The column '{column}' is not known.",
@@ -151,59 +156,6 @@ class Row:
         return text
 
 
-def read_bytes(path: Path, largest: int = LARGEST_FILE) -> bytes:
-    """Read a user's file, never more than `largest` bytes of it.
-
-    Raises
-    ------
-    FewtoneError
-        It is missing, unreadable, empty or larger than any such file could be.
-    """
-    try:
-        too_large = path.stat().st_size > largest
-        if not too_large:
-            with path.open("rb") as file:
-                data = file.read(largest + 1)
-            too_large = len(data) > largest
-        if too_large:
-            raise FewtoneError(
-                Fault(
-                    f"This file is larger than {largest // 1_000_000} MB, which no such "
-                    "file needs to be; it was not read.",
-                    fix="Check that it is the right file.",
-                    file=str(path),
-                )
-            )
-    except OSError as error:
-        raise FewtoneError(
-            Fault(
-                f"This file cannot be read: {error.strerror or error}.",
-                fix="Check its name and place, and that you may read it.",
-                file=str(path),
-            )
-        ) from error
-    if not data.strip():
-        raise FewtoneError(Fault("This file is empty.", fix="Fill it in.", file=str(path)))
-    return data
-
-
-def decode(data: bytes, file: str) -> str:
-    """Decode UTF-8, with or without a byte-order mark; a fault says where it is something else."""
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        row = data.count(b"\n", 0, error.start) + 1
-        raise FewtoneError(
-            Fault(
-                "This file is not in UTF-8.",
-                fix="Save it again as 'CSV UTF-8' (or as UTF-8 text).",
-                file=file,
-                row=row,
-                value=repr(data[error.start : error.start + 1])[2:-1],
-            )
-        ) from error
-
-
 def read_table(path: Path, data: bytes | None = None) -> Table:
     """Read a CSV file with a header line.
 
@@ -229,12 +181,20 @@ def read_table(path: Path, data: bytes | None = None) -> Table:
     delimiter = max(_DELIMITERS, key=first.count)
     table = Table(path.name, (), delimiter)
     lines = _records(text, delimiter, path.name)
-    _, header = next(lines)
+    _, header = next(lines, (1, []))
     table.columns = tuple(cell.strip() for cell in header)
-    for name in sorted({c for c in table.columns if c and table.columns.count(c) > 1}):
+    if len(table.columns) > _MOST_COLUMNS:
+        table.fault(
+            f"This file has {len(table.columns)} columns; {_MOST_COLUMNS} are allowed.",
+            "Keep the columns that are needed.",
+            row=1,
+        )
+        table.finish()
+    counts = Counter(table.columns)
+    for name in sorted(name for name, count in counts.items() if name and count > 1):
         table.fault(f"The column '{name}' stands here twice.", "Keep one.", row=1, column=name)
     for number, record in lines:
-        cells = [cell.replace("\u00a0", " ").strip() for cell in record]
+        cells = [_meant(cell.replace("\u00a0", " ").strip()) for cell in record]
         if not any(cells):
             continue
         if any(cells[len(table.columns) :]):
@@ -248,18 +208,29 @@ def read_table(path: Path, data: bytes | None = None) -> Table:
     return table
 
 
-def decimal_from(text: str) -> Decimal | None:
-    """Read a number with a decimal point or comma; None if it is not a finite one."""
-    try:
-        value = Decimal(text.replace("\u2212", "-").replace(",", "."))
-    except InvalidOperation:
-        return None
-    return value if value.is_finite() else None
+def inert(text: str) -> str:
+    """Text for a cell that no spreadsheet takes for a formula; `read_table` gives it back.
+
+    An apostrophe stands before what would begin one, unless the text is a number.
+    """
+    return f"'{text}" if _FORMULA.match(text) and decimal_from(text) is None else text
+
+
+def _meant(cell: str) -> str:
+    return cell[1:] if cell.startswith("'") and _FORMULA.match(cell, 1) else cell
+
+
+def close_match(name: str, known: Iterable[str], cutoff: float) -> list[str]:
+    """The known name that is most like this one, if one is."""
+    if len(name) > _LONGEST_NAME:
+        return []
+    short = [one for one in known if len(one) <= _LONGEST_NAME]
+    return difflib.get_close_matches(name, short, n=1, cutoff=cutoff)
 
 
 def near(name: str, known: Iterable[str]) -> str:
     """Return ' Did you mean …?' if a known name is close, else nothing."""
-    close = difflib.get_close_matches(name, list(known), n=1, cutoff=0.6)
+    close = close_match(name, known, 0.6)
     return f" Did you mean '{close[0]}'?" if close else ""
 
 

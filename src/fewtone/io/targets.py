@@ -7,7 +7,8 @@ from pathlib import Path
 
 from fewtone.colorimetry import Light, lab_from_hex
 from fewtone.errors import Fault, FewtoneError, UsageError
-from fewtone.io.table import Row, Table, decimal_from, near, read_table
+from fewtone.io.table import Row, Table, near, read_table
+from fewtone.model.numbers import decimal_from
 from fewtone.model.shelf import Measurement
 from fewtone.model.target import Target
 
@@ -19,6 +20,7 @@ _HEX_LIGHT = Light("D65", 2)
 _HEX_CAUTION = (
     "A hex colour is what a screen shows, not a reading: match a reading of the swatch if you can."
 )
+_LONGEST_TRIPLE = 500  # characters; three numbers with their spaces
 _HEX = re.compile(r"#[0-9a-fA-F]*")
 
 
@@ -88,8 +90,11 @@ def _hex(text: str) -> tuple[float, float, float]:
 
 def lab_triple(text: str) -> tuple[float, float, float] | None:
     """A CIELAB triple; with decimal commas its coordinates are set apart by semicolons."""
-    cells = re.split(r"\s*;\s*|\s+", text) if ";" in text else re.split(r"\s*,\s*|\s+", text)
-    values = [decimal_from(cell) for cell in cells]
+    if len(text) > _LONGEST_TRIPLE:
+        return None
+    mark = ";" if ";" in text else ","
+    cells = " ".join(text.split()).replace(f" {mark}", mark).replace(f"{mark} ", mark)
+    values = [decimal_from(cell) for cell in re.split(f"[{mark} ]", cells)]
     if len(values) != 3 or any(value is None for value in values):
         return None
     lightness, green_red, blue_yellow = (float(value or 0) for value in values)

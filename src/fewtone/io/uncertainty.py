@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 
 from fewtone.io.atomic import write_atomic
-from fewtone.io.table import read_bytes
+from fewtone.io.files import read_bytes
 from fewtone.model.curves import Curves
 from fewtone.model.uncertainty import Uncertainty
 

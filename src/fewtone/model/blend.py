@@ -13,6 +13,7 @@ from fractions import Fraction
 from typing import TypeAlias
 
 from fewtone.errors import Fault, FewtoneError
+from fewtone.model.numbers import carried, decimal_from
 
 __all__ = ["LARGEST", "Blend", "Number", "exact_number", "film_load", "number_text"]
 
@@ -105,14 +106,15 @@ def exact_number(value: object) -> Number:
     Raises
     ------
     FewtoneError
-        Not a finite number.
+        Not a finite number, or one of digits without end.
     """
-    try:
-        number = Decimal(value) if isinstance(value, int | Decimal) else Decimal(str(value))
-    except ArithmeticError:
-        raise FewtoneError(Fault("This is not a number.", value=str(value))) from None
-    if not number.is_finite():
-        raise FewtoneError(Fault("This is not a finite number.", value=str(value)))
+    if isinstance(value, int | Decimal):
+        number = Decimal(value) if carried(value) else None
+    else:
+        number = decimal_from(str(value))
+    if number is None:
+        shown = None if isinstance(value, int) else str(value)
+        raise FewtoneError(Fault("This is not a finite number within reason.", value=shown))
     return int(number) if number == number.to_integral_value() else number
 
 

@@ -15,11 +15,13 @@ from fractions import Fraction
 
 from fewtone.errors import Fault, FewtoneError, UsageError
 from fewtone.model.blend import LARGEST, Blend, Number, exact_number, film_load, number_text
+from fewtone.model.numbers import decimal_from
 
 __all__ = ["Recipe", "parse", "parse_blend"]
 
 NAME = r"[a-z][a-z0-9-]*"
-_AMOUNT = r"\d+(?:[.,]\d+)?"
+_AMOUNT = r"[0-9]+(?:[.,][0-9]+)?"
+_LONGEST = 2000  # characters; a hundred toners
 _PATTERN = "2 marigold + 1 dusk, 6:1, 4 coats over silver"
 RESERVED = frozenset({"medium", "over", "coat", "coats"})
 
@@ -146,7 +148,9 @@ class _Reader:
     """Walks along a line and says where it stops making sense."""
 
     def __init__(self, text: str, pattern: str = _PATTERN) -> None:
-        self.text, self.pattern, self.at = text, pattern, 0
+        self.text, self.pattern, self.at = text[:_LONGEST], pattern, 0
+        if len(text) > _LONGEST:
+            raise UsageError(Fault(f"A recipe line has at most {_LONGEST} characters.", value=text))
 
     def peek(self, pattern: str) -> re.Match[str] | None:
         return re.compile(r"\s*(" + pattern + ")").match(self.text, self.at)
@@ -159,7 +163,11 @@ class _Reader:
         return found[1]
 
     def number(self, wanted: str) -> Number:
-        return exact_number(self.take(_AMOUNT, wanted).replace(",", "."))
+        text = self.take(_AMOUNT, wanted)
+        number = decimal_from(text)
+        if number is None:
+            raise self.fault("a number has too many digits", back=len(text))
+        return exact_number(number)
 
     def blend(self) -> dict[str, Number]:
         blend: dict[str, Number] = {}

@@ -283,5 +283,5 @@ def test_a_huge_file_is_refused_unread(folder: Path) -> None:
     path = folder / "readings.csv"
     path.write_text(HEAD)
     os.truncate(path, 200_000_000)
-    with pytest.raises(FewtoneError, match="larger than 50 MB"):
+    with pytest.raises(FewtoneError, match="larger than 20 MB"):
         load_readings(folder, load_settings(folder))

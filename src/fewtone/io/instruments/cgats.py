@@ -25,7 +25,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from fewtone.errors import Fault, FewtoneError
+from fewtone.errors import Fault, FaultList, FewtoneError
+from fewtone.io.files import decode_instrument
 from fewtone.io.instruments.samples import (
     CONDITIONS,
     POLARISED,
@@ -36,14 +37,12 @@ from fewtone.io.instruments.samples import (
     Scale,
     Spectrum,
     geometry_from,
-    raise_faults,
 )
-from fewtone.io.table import decimal_from, decode
+from fewtone.model.numbers import decimal_from
 
 __all__ = ["read_cgats"]
 
-_QUOTED = re.compile(r'\s*(?:"([^"]*(?:""[^"]*)*)"|([^\s"#][^\s"]*)|(#.*))')
-_TABBED = re.compile(r'[\t ]*(?:"([^"]*(?:""[^"]*)*)"|([^\t"#][^\t]*)|(#.*))')
+_TO_SPACE, _TO_TAB = re.compile(r'[^\s"#][^\s"]*'), re.compile(r'[^\t"#][^\t]*')
 _WAVELENGTH = re.compile(
     r"(?:SPECTRAL_NM_?|SPECTRAL_|SPEC_|NM_?|R_)(\d+(?:\.\d+)?)(?:NM)?", re.IGNORECASE
 )
@@ -51,6 +50,7 @@ _LAB = ("LAB_L", "LAB_A", "LAB_B")
 _NAMES = ("SAMPLE_NAME", "SAMPLENAME", "SAMPLE_ID", "SAMPLEID")
 _PAIRED: Mapping[str, Scale] = {"SPECTRAL_PCT": "percent", "SPECTRAL_DEC": "factor"}
 _COUNTS = ("NUMBER_OF_SETS", "NUMBER_OF_FIELDS")
+_COUNT = re.compile(r"[0-9]{1,9}")
 _ATTRIBUTE = re.compile(r"(\w+)=(\S+)")
 _FIX = "Export the file again, as CGATS.17 text."
 
@@ -70,9 +70,12 @@ def read_cgats(data: bytes, file: str) -> Export:
     FewtoneError
         It is not a whole CGATS file; all that is wrong with its tables.
     """
-    tables = _Reader(file).read(_text(data, file))
+    tables = _Reader(file).read(decode_instrument(data, file))
     samples = [sample for table in tables for sample in _samples(table)]
-    raise_faults([fault for table in tables for fault in table.faults])
+    faults = FaultList()
+    for table in tables:
+        faults += table.faults
+    faults.raise_if_any()
     if not samples:
         raise FewtoneError(Fault("There are no samples in this file.", _FIX, file))
     return Export(file, "CGATS", tuple(samples))
@@ -87,7 +90,7 @@ class _Table:
     keywords: dict[str, list[str]] = field(default_factory=dict)
     fields: list[str] = field(default_factory=list)
     sets: list[tuple[int, list[str]]] = field(default_factory=list)
-    faults: list[Fault] = field(default_factory=list)
+    faults: FaultList = field(default_factory=FaultList)
 
     def fault(self, message: str, row: int, column: str = "", value: str = "") -> None:
         fault = Fault(message, _FIX, self.file, row, column or None, value or None)
@@ -100,20 +103,6 @@ class _Table:
     def lines(self, name: str) -> list[str]:
         """What stands behind a keyword, here or else in the tables before."""
         return self.keywords.get(name) or self.inherited.get(name, [])
-
-
-def _text(data: bytes, file: str) -> str:
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        try:
-            return data.decode("utf-16")
-        except UnicodeDecodeError:
-            pass
-    try:
-        return decode(data, file)
-    except FewtoneError:
-        # Older instruments' software writes the Western code page; every byte means something
-        # there, and a name that comes out wrong is listed as unmatched.
-        return data.decode("cp1252", errors="replace")
 
 
 class _Reader:
@@ -182,7 +171,7 @@ class _Reader:
             (self.table.said("NUMBER_OF_SETS"), len(self.table.sets), "samples"),
             (self.table.said("NUMBER_OF_FIELDS"), len(self.table.fields), "fields"),
         ):
-            if promised.isdigit() and int(promised) != found and not self.table.faults:
+            if _COUNT.fullmatch(promised) and int(promised) != found and not self.table.faults:
                 self.table.fault(f"The file promises {promised} {what}, but has {found}.", row)
         self.tables.append(self.table)
         known = {**self.table.inherited, **self.table.keywords}
@@ -194,14 +183,38 @@ class _Reader:
 
 
 def _tokens(line: str) -> list[str]:
-    pattern = _TABBED if "\t" in line.strip() else _QUOTED
-    tokens = []
-    for found in pattern.finditer(line):
-        quoted, plain, comment = found.groups()
-        if comment is not None:
+    """The values of a line, in one walk along it whatever stands there."""
+    between = "\t" if "\t" in line.strip() else None
+    tokens: list[str] = []
+    at, quotes = 0, True
+    while at < len(line):
+        if line[at].isspace():
+            at += 1
+        elif line[at] == "#":
             break
-        tokens.append(quoted.replace('""', '"') if quoted is not None else plain.strip())
+        elif line[at] == '"':
+            text, after = _quoted(line, at) if quotes else (None, at + 1)
+            quotes = text is not None  # without an end, none of those behind it has one
+            if text is not None:
+                tokens.append(text)
+            at = after
+        else:
+            found = (_TO_TAB if between else _TO_SPACE).match(line, at)
+            assert found is not None  # it takes any character that is none of the above
+            tokens.append(found[0].strip())
+            at = found.end()
     return tokens
+
+
+def _quoted(line: str, start: int) -> tuple[str | None, int]:
+    """What stands between quotes, doubled ones as one, and where it ends; None without an end."""
+    pieces, at = [], start + 1
+    while (end := line.find('"', at)) >= 0:
+        pieces.append(line[at:end])
+        if line[end + 1 : end + 2] != '"':
+            return '"'.join(pieces), end + 1
+        at = end + 2
+    return None, start + 1
 
 
 def _samples(table: _Table) -> Iterator[Sample]:

@@ -19,7 +19,7 @@ from types import MappingProxyType
 import numpy as np
 
 from fewtone.colorimetry import Light, delta_e_2000, lab_from_xyz, white_point, xyz
-from fewtone.errors import Fault, FewtoneError, UsageError
+from fewtone.errors import Fault, FaultList, FewtoneError, UsageError
 from fewtone.io.instruments.modes import in_mode
 from fewtone.io.instruments.samples import (
     Export,
@@ -27,7 +27,6 @@ from fewtone.io.instruments.samples import (
     Sample,
     Spectrum,
     micrometre_hint,
-    raise_faults,
 )
 from fewtone.io.readings import FACTOR_LIMIT, LARGEST_FACTOR, LEAST_FACTOR, LEAST_NM, MOST_NM
 from fewtone.io.table import near
@@ -110,7 +109,7 @@ def choose(
     samples, about_modes = in_mode(export.file, samples, measurement.geometry, mode)
     divisor = chooser.divisor([spectrum for sample in samples for spectrum in sample.spectra])
     found = [chooser.found(sample, divisor) for sample in samples]
-    raise_faults(chooser.faults)
+    chooser.faults.raise_if_any()
     return tuple(found), (*about_modes, *chooser.cautions)
 
 
@@ -140,7 +139,7 @@ class _Chooser:
 
     def __init__(self, file: str, measurement: Measurement, light: Light | None) -> None:
         self.file, self.measurement, self.light = file, measurement, light
-        self.faults: list[Fault] = []
+        self.faults = FaultList()
         self.cautions: list[str] = []
 
     def fault(

@@ -13,11 +13,13 @@ from __future__ import annotations
 
 import io
 import math
+import re
 import warnings
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from fewtone.errors import Fault, FewtoneError
+from fewtone.errors import Fault, FaultList, FewtoneError
+from fewtone.io.files import XML_ENCODINGS
 from fewtone.io.instruments.samples import (
     POLARISED,
     Export,
@@ -26,7 +28,6 @@ from fewtone.io.instruments.samples import (
     Sample,
     Spectrum,
     geometry_from,
-    raise_faults,
 )
 from fewtone.optics.film import Geometry
 
@@ -60,6 +61,7 @@ def read_cxf(data: bytes, file: str) -> Export:
         The libraries are not installed, the XML is broken or unsafe, or it is not CxF3.
     """
     try:
+        _check_encoding(data, file)
         _look_through(data, file)
         document = _parsed(data, file)
     except ImportError as error:
@@ -70,7 +72,31 @@ def read_cxf(data: bytes, file: str) -> Export:
                 file=file,
             )
         ) from error
-    return _export(document, file)
+    try:
+        return _export(document, file)
+    except (AttributeError, TypeError, ValueError) as error:
+        # An element that calls itself another type (xsi:type) is read as what it says it is.
+        raise FewtoneError(
+            Fault(
+                f"Something in this file is not what CxF3 has in its place ({error}).", _FIX, file
+            )
+        ) from error
+
+
+def _check_encoding(data: bytes, file: str) -> None:
+    """Refuse an encoding that the parser does not have, or that is none."""
+    head = data[:400].replace(b"\x00", b"")
+    found = re.search(rb"<\?xml[^>]*encoding\s*=\s*[\"']([^\"']*)", head)
+    said = found[1].decode("ascii", "replace").lower() if found else "utf-8"
+    if said not in XML_ENCODINGS:
+        raise FewtoneError(
+            Fault(
+                f"This XML says that it is in {said}; {', '.join(XML_ENCODINGS)} can be read.",
+                fix="Export the file again in UTF-8.",
+                file=file,
+                value=said,
+            )
+        )
 
 
 def _look_through(data: bytes, file: str) -> None:
@@ -104,6 +130,8 @@ def _look_through(data: bytes, file: str) -> None:
                 file=file,
             )
         ) from error
+    except (LookupError, UnicodeError, ValueError) as error:  # bytes that are not as it says
+        raise FewtoneError(Fault(f"This XML is broken ({error}).", _FIX, file)) from error
     except ParseError as error:
         row = error.position[0]
         broken = "breaks off" if "no element found" in str(error) else "is broken"
@@ -114,7 +142,7 @@ def _look_through(data: bytes, file: str) -> None:
 
 def _parsed(data: bytes, file: str) -> cxf3.CxF:
     from colour_cxf import cxf3
-    from xsdata.exceptions import ConverterWarning, ParserError
+    from xsdata.exceptions import ConverterWarning
     from xsdata.formats.dataclass.parsers import XmlParser
     from xsdata.formats.dataclass.parsers.config import ParserConfig
     from xsdata.formats.dataclass.parsers.handlers import XmlEventHandler
@@ -127,7 +155,7 @@ def _parsed(data: bytes, file: str) -> cxf3.CxF:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", ConverterWarning)
             return parser.from_bytes(data, cxf3.CxF)
-    except ParserError as error:
+    except ValueError as error:  # what every fault of xsdata is
         raise FewtoneError(Fault(f"This is not CxF3 ({error}).", _FIX, file)) from error
 
 
@@ -140,7 +168,7 @@ def _export(document: cxf3.CxF, file: str) -> Export:
     if resources.color_specification_collection:
         for found in resources.color_specification_collection.color_specification:
             specifications[found.id or ""] = found
-    faults: list[Fault] = []
+    faults = FaultList()
     samples = []
     for item in collection.object_value:
         name = " ".join(str(item.name or item.id or "").split())
@@ -155,7 +183,7 @@ def _export(document: cxf3.CxF, file: str) -> Export:
                 _date(item),
             )
         )
-    raise_faults(faults)
+    faults.raise_if_any()
     return Export(file, "CxF3", tuple(samples))
 
 
@@ -167,7 +195,7 @@ class _Object:
         file: str,
         name: str,
         specifications: dict[str, cxf3.ColorSpecification],
-        faults: list[Fault],
+        faults: FaultList,
     ) -> None:
         self.file, self.name, self.faults = file, name, faults
         self.specifications = specifications

@@ -16,13 +16,13 @@ from itertools import count
 import numpy as np
 
 from fewtone.colorimetry import Light
-from fewtone.errors import Fault, FewtoneError
+from fewtone.errors import Fault, FaultList, FewtoneError
 from fewtone.io.edit import Edit
 from fewtone.io.instruments.choose import Found
 from fewtone.io.instruments.rows import Rows, panel_of
-from fewtone.io.instruments.samples import raise_faults
 from fewtone.io.readings import REQUIRED_COLUMNS, ReadingColumns
-from fewtone.io.table import Row, Table, decimal_from
+from fewtone.io.table import Row, Table
+from fewtone.model.numbers import decimal_from
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.spectra import learning_grid, resampling_onto
@@ -111,7 +111,7 @@ def merge(
     table.finish()
     merger = _Merger(table, settings, columns, file, force)
     merger.plan(readings)
-    raise_faults(merger.faults)
+    merger.faults.raise_if_any()
     return merger.carried_out(Edit(table, data))
 
 
@@ -132,7 +132,7 @@ class _Merger:
     columns: ReadingColumns
     file: str
     force: bool
-    faults: list[Fault] = field(default_factory=list)
+    faults: FaultList = field(default_factory=FaultList)
     cautions: list[str] = field(default_factory=list)
     new_wavelengths: dict[str, float] = field(default_factory=dict)
     new_lab: tuple[str, ...] = ()

@@ -15,8 +15,9 @@ from dataclasses import dataclass
 
 from fewtone.errors import Fault, FewtoneError
 from fewtone.io.readings import ReadingColumns
-from fewtone.io.table import Row, Table, decimal_from, near
+from fewtone.io.table import Row, Table, near
 from fewtone.model.blend import exact_number
+from fewtone.model.numbers import decimal_from
 from fewtone.model.recipe import Recipe, parse, parse_blend
 from fewtone.model.shelf import ShelfSettings
 

@@ -7,11 +7,9 @@ with the mode it was read in. Nothing is converted here: `choose` decides what i
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from fewtone.errors import Fault, FewtoneError
 from fewtone.optics.film import Geometry
 
 __all__ = [
@@ -25,7 +23,6 @@ __all__ = [
     "Spectrum",
     "geometry_from",
     "micrometre_hint",
-    "raise_faults",
 ]
 
 # Measurement conditions of ISO 13655: which light the instrument sends, and the polariser.
@@ -34,8 +31,6 @@ POLARISED = "M3"
 
 Scale: TypeAlias = Literal["factor", "percent", ""]
 
-# A file in which every value is wrong needs no million messages.
-_MOST_FAULTS = 50
 _SPHERE = re.compile(r"sphere|diffuse|\bd[ie]?\s*[:/]\s*8|\b8\s*[:/]\s*d|\bsc[ie]\b")
 _EXCLUDED = re.compile(r"exclu|\bsce\b|\bspex\b|\bde\s*[:/]\s*8|\b8\s*[:/]\s*de")
 _INCLUDED = re.compile(r"inclu|\bsci\b|\bspin\b|\bdi\s*[:/]\s*8|\b8\s*[:/]\s*di")
@@ -188,13 +183,3 @@ def geometry_from(text: str) -> Geometry | None:
 def micrometre_hint(value: float) -> str:
     """Return ' It looks like micrometres.' where a wavelength does."""
     return " It looks like micrometres." if 0.3 <= value <= 2.5 else ""
-
-
-def raise_faults(faults: Sequence[Fault]) -> None:
-    """Raise what is wrong with a file, if anything is; of very many faults the first ones."""
-    if not faults:
-        return
-    shown = sorted(faults[:_MOST_FAULTS], key=lambda fault: fault.row or 0)
-    if more := len(faults) - len(shown):
-        shown.append(Fault(f"And {more} more faults of the kind.", None, faults[0].file))
-    raise FewtoneError(*shown)

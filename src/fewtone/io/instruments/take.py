@@ -10,12 +10,13 @@ from pathlib import Path
 from fewtone.colorimetry import Light
 from fewtone.errors import Fault, FewtoneError
 from fewtone.io.atomic import locked, write_atomic
+from fewtone.io.files import read_bytes
 from fewtone.io.instruments.choose import choose
 from fewtone.io.instruments.merge import Placed, merge
 from fewtone.io.instruments.samples import Export
 from fewtone.io.readings import READINGS_FILE, load_readings
 from fewtone.io.settings import load_settings
-from fewtone.io.table import read_bytes, read_table
+from fewtone.io.table import read_table
 
 __all__ = ["Taken", "read_export", "take"]
 

@@ -21,10 +21,12 @@ ReadingLike: TypeAlias = str | Sequence[float]
 PanelReading: TypeAlias = tuple[Number, tuple[float, float, float]]
 """Coats and CIELAB."""
 
+# Of text whose white space is single spaces: one walk along the numbers, then the words.
 _READING = re.compile(
-    rf"\s*(?P<lab>.*?)\s*(?:\bat\s+(?P<coats>\d+(?:[.,]\d+)?)\s*(?:coats?)?)?"
-    rf"\s*(?:\bover\s+(?P<ground>{NAME}))?\s*"
+    rf"(?P<lab>[^a-z]*)(?:\bat (?P<coats>[0-9]+(?:[.,][0-9]+)?) ?(?:coats?)?)?"
+    rf" ?(?:\bover (?P<ground>{NAME}))?"
 )
+_LONGEST = 500  # characters; three numbers, coats and a ground
 _PATTERN = 'Write L,a,b such as "38.2,-18.4,9.7", or "38.2,-18.4,9.7 at 2 coats".'
 _MOST_COATS = 50
 
@@ -76,7 +78,8 @@ def average(readings: Sequence[PanelReading]) -> tuple[Depth, ...]:
 
 def _reading(reading: ReadingLike, recipe: Recipe, usual: Number) -> PanelReading:
     text = reading if isinstance(reading, str) else ",".join(str(float(v)) for v in reading)
-    words = _READING.fullmatch(text)
+    plain = " ".join(text.split()) if len(text) <= _LONGEST else ""
+    words = _READING.fullmatch(plain)
     lab = lab_triple(words["lab"]) if words else None
     if words is None or lab is None:
         raise UsageError(Fault(f"'{text}' is not a reading.", fix=_PATTERN, value=text))

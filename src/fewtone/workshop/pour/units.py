@@ -18,7 +18,8 @@ from types import MappingProxyType
 from typing import TypeAlias
 
 from fewtone.errors import Fault, UsageError
-from fewtone.io.table import decimal_from, near
+from fewtone.io.table import near
+from fewtone.model.numbers import carried, decimal_from
 
 __all__ = ["AREA_M2", "VOLUME_ML", "Amount", "area_m2", "percent", "volume_ml", "volume_or_share"]
 
@@ -42,7 +43,8 @@ AREA_M2: Mapping[str, Fraction] = MappingProxyType(
     {"m2": Fraction(1), "sqft": (12 * _INCH_CM / 100) ** 2}
 )
 
-_AMOUNT = re.compile(r"\s*([-+\u2212]?[\d.,]+)\s*([^\d\s].*?)?\s*")
+_AMOUNT = re.compile(r"([-+\u2212]?[\d.,]+) ?([^\d\s].*)?")
+_LONGEST = 200  # characters; a number and a unit
 _LARGEST_ML = 10_000_000
 _LARGEST_M2 = 100_000
 _LARGEST_PERCENT = 1000
@@ -78,7 +80,7 @@ def volume_or_share(amount: Amount, of_ml: Fraction, *, what: str) -> Fraction:
     if isinstance(amount, str):
         value, unit = _split(amount, what, VOLUME_ML, "40ml or 10%")
         return _in_range(value * _factor(unit, VOLUME_ML, what, amount), what, _LARGEST_ML, amount)
-    return _in_range(Fraction(amount), what, _LARGEST_ML, str(amount))
+    return _in_range(_exact(amount, what), what, _LARGEST_ML, str(amount))
 
 
 def percent(amount: Amount, *, what: str) -> Fraction:
@@ -100,7 +102,7 @@ def percent(amount: Amount, *, what: str) -> Fraction:
                 )
             )
         return _in_range(Fraction(value), what, _LARGEST_PERCENT, amount)
-    return _in_range(Fraction(amount), what, _LARGEST_PERCENT, str(amount))
+    return _in_range(_exact(amount, what), what, _LARGEST_PERCENT, str(amount))
 
 
 def _measured(
@@ -110,7 +112,7 @@ def _measured(
         value, unit = _split(amount, what, units, example)
         size = value * _factor(unit, units, what, amount)
     else:
-        size = Fraction(amount)
+        size = _exact(amount, what)
     size = _in_range(size, what, largest, str(amount))
     if size == 0:
         raise UsageError(
@@ -119,10 +121,20 @@ def _measured(
     return size
 
 
+def _exact(amount: float | Decimal | Fraction, what: str) -> Fraction:
+    """A number of Python's own, exactly."""
+    try:
+        if not isinstance(amount, Decimal) or carried(amount):
+            return Fraction(amount)
+    except (ValueError, OverflowError):  # not a number, infinite
+        pass
+    raise UsageError(Fault(f"{what} is not a finite number within reason.", value=str(amount)))
+
+
 def _split(
     text: str, what: str, units: Mapping[str, Fraction], example: str
 ) -> tuple[Fraction, str]:
-    found = _AMOUNT.fullmatch(text)
+    found = _AMOUNT.fullmatch(" ".join(text.split())) if len(text) <= _LONGEST else None
     value = decimal_from(found[1]) if found else None
     if found is None or value is None:
         raise UsageError(
