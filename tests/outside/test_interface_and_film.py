@@ -113,7 +113,7 @@ def test_limits_of_a_perfect_ground() -> None:
 def test_saunderson_limit(ground: float) -> None:
     """Without absorption 8:d is Saunderson's correction with k1 = F(8°), k2 = ρ_i.
 
-    J. L. Saunderson, J. Opt. Soc. Am. 32, 727 (1942), cited from memory.
+    J. L. Saunderson, J. Opt. Soc. Am. 32, 727-736 (1942), doi:10.1364/JOSA.32.000727.
     """
     k1, k2 = 0.040006, 0.596346
     saunderson = k1 + (1 - k1) * (1 - k2) * ground / (1 - k2 * ground)

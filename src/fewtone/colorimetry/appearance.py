@@ -24,7 +24,8 @@ from fewtone.typing import FloatArray, FloatLike, frozen
 
 __all__ = ["adapt_cmccat2000", "inconstancy", "metamerism_index"]
 
-# C. Li, M. R. Luo, B. Rigg and R. W. G. Hunt, Color Res. Appl. 27, 49 (2002).
+# C. Li, M. R. Luo, B. Rigg and R. W. G. Hunt, Color Res. Appl. 27, 49-58 (2002),
+# doi:10.1002/col.10005 (the DOI from memory).
 _SHARPENED = frozen(
     [[0.7982, 0.3389, -0.1371], [-0.5918, 1.5512, 0.0406], [0.0008, 0.0239, 0.9753]]
 )

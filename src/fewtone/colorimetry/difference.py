@@ -50,7 +50,8 @@ def delta_e_2000(lab_1: FloatLike, lab_2: FloatLike) -> FloatArray:
 
     Notes
     -----
-    G. Sharma, W. Wu and E. N. Dalal, Color Res. Appl. 30, 21 (2005); ISO/CIE 11664-6. ::
+    G. Sharma, W. Wu and E. N. Dalal, Color Res. Appl. 30, 21-30 (2005),
+    doi:10.1002/col.20070; ISO/CIE 11664-6. ::
 
         a' = (1 + G) a,  G = (1 - √(C̄⁷/(C̄⁷ + 25⁷)))/2
         ΔE² = (ΔL'/S_L)² + (ΔC'/S_C)² + (ΔH'/S_H)² + R_T (ΔC'/S_C)(ΔH'/S_H)

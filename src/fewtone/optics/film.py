@@ -24,8 +24,10 @@ Model
     di:8 includes the first surface reflection F₈ (specular included), de:8 leaves it out.
 
 Sources
-    F. C. Williams and F. R. Clapper, J. Opt. Soc. Am. 43, 595 (1953).
-    L. Simonot, M. Hébert and R. D. Hersch, J. Opt. Soc. Am. A 23, 1463 (2006).
+    F. C. Williams and F. R. Clapper, J. Opt. Soc. Am. 43, 595-599 (1953),
+    doi:10.1364/JOSA.43.000595.
+    L. Simonot, M. Hébert and R. D. Hersch, J. Opt. Soc. Am. A 23, 1432-1441 (2006),
+    doi:10.1364/JOSAA.23.001432.
 
 Films that scatter a little
     `fewtone.optics.scatter` says what scattering adds: haze of its own, and changes of `escape`

@@ -1,0 +1,38 @@
+"""Makes the API pages, one a module, from docstrings: ``python tests/api_pages.py FOLDER``."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import pdoc
+import pdoc.render
+
+import fewtone
+
+__all__ = ["MODULES", "is_api", "make_pages"]
+
+_SOURCE = Path(fewtone.__file__).parent
+MODULES = [
+    ".".join(("fewtone", *path.relative_to(_SOURCE).with_suffix("").parts)).removesuffix(
+        ".__init__"
+    )
+    for path in sorted(_SOURCE.rglob("*.py"))
+    if "data" not in path.parts
+]
+"""Every module of the package, by its dotted name."""
+
+
+def is_api(name: str) -> bool:
+    """Whether a module is for callers; the command line's are not."""
+    return not name.startswith("fewtone.cli")
+
+
+def make_pages(folder: Path) -> None:
+    """Write the pages into a folder, which is made if need be; ``index.html`` leads to them all."""
+    pdoc.render.configure(docformat="numpy")
+    pdoc.pdoc(*(name for name in MODULES if is_api(name)), output_directory=folder)
+
+
+if __name__ == "__main__":
+    make_pages(Path(sys.argv[1]))
