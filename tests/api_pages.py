@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import warnings
 from pathlib import Path
 
 import pdoc
@@ -31,7 +32,10 @@ def is_api(name: str) -> bool:
 def make_pages(folder: Path) -> None:
     """Write the pages into a folder, which is made if need be; ``index.html`` leads to them all."""
     pdoc.render.configure(docformat="numpy")
-    pdoc.pdoc(*(name for name in MODULES if is_api(name)), output_directory=folder)
+    with warnings.catch_warnings():
+        # A package without names of its own brings its modules along; naming them again is no harm.
+        warnings.simplefilter("ignore", UserWarning)
+        pdoc.pdoc(*filter(is_api, MODULES), output_directory=folder)
 
 
 if __name__ == "__main__":
