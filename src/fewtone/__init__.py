@@ -54,6 +54,10 @@ _HOMES = {
 }
 
 
+def __dir__() -> list[str]:
+    return __all__
+
+
 def __getattr__(name: str) -> Any:
     # Names are fetched from their rooms on first use, so that `import fewtone` stays quick.
     if name not in _HOMES:

@@ -10,6 +10,7 @@ from fewtone.io.curves import load_curves
 from fewtone.io.readings import READINGS_FILE, readings_digest
 from fewtone.io.settings import load_settings
 from fewtone.model.curves import Curves
+from fewtone.model.names import as_names, named_options
 from fewtone.model.shelf import ShelfSettings
 from fewtone.shelf import Shelf
 
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["learn", "load", "new"]
 
 
+@named_options
 def load(folder: str | Path) -> Shelf:
     """Load a learnt shelf; its curves are those of the bottles in use, `strength` included.
 
@@ -33,6 +35,7 @@ def load(folder: str | Path) -> Shelf:
     return Shelf(place, settings, curves, tuple(_cautions(place, settings, curves)))
 
 
+@named_options
 def learn(folder: str | Path, *, leave_out: Sequence[str] = ()) -> FitReport:
     """Learn a shelf's curves from its readings and write them.
 
@@ -59,11 +62,14 @@ def learn(folder: str | Path, *, leave_out: Sequence[str] = ()) -> FitReport:
 
     place = Path(folder)
     settings = load_settings(place)
-    learnt = estimate(settings, load_readings(place, settings), leave_out=leave_out)
+    readings = load_readings(place, settings)
+    panels = [readings.panels.find(name) or name for name in as_names(leave_out)]
+    learnt = estimate(settings, readings, leave_out=panels)
     save_curves(place, learnt.curves)
     return learnt.report
 
 
+@named_options
 def new(
     folder: str | Path,
     *,

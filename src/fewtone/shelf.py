@@ -16,7 +16,8 @@ from fewtone.colorimetry import Light
 from fewtone.io.targets import read_target
 from fewtone.model.blend import Number
 from fewtone.model.curves import Curves
-from fewtone.model.recipe import Recipe, parse
+from fewtone.model.names import named_options
+from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
 
@@ -59,6 +60,18 @@ class Shelf:
     curves: Curves
     cautions: tuple[str, ...] = ()
 
+    def light(self, light: Light | str | None) -> Light | None:
+        """A light, or its text; a lone illuminant such as ``A`` takes the shelf's observer.
+
+        Raises
+        ------
+        UsageError
+            There is no such light.
+        """
+        observer = self.settings.measurement.light.observer
+        return Light.parse(light, observer) if isinstance(light, str) else light
+
+    @named_options
     def target(
         self, target: TargetLike, *, light: Light | str | None = None, deck: Path | None = None
     ) -> Target:
@@ -82,8 +95,9 @@ class Shelf:
         if isinstance(target, Target):
             return target
         text = target if isinstance(target, str) else ",".join(str(float(v)) for v in target)
-        return read_target(text, self.settings.measurement, light=_light(light), deck=deck)
+        return read_target(text, self.settings.measurement, light=self.light(light), deck=deck)
 
+    @named_options
     def predict(
         self, recipes: Sequence[Recipe | str], *, light: Light | str | None = None
     ) -> Prediction:
@@ -96,10 +110,11 @@ class Shelf:
         """
         from fewtone.prediction.recipes import predict
 
-        lines = [_recipe(recipe) for recipe in recipes]
-        under = _light(light) or self.settings.measurement.light
+        lines = [self.settings.recipe(recipe) for recipe in recipes]
+        under = self.light(light) or self.settings.measurement.light
         return predict(self.curves, lines, under, deviations=True)
 
+    @named_options
     def match(
         self,
         target: TargetLike,
@@ -134,6 +149,7 @@ class Shelf:
             Rules.of(self.settings, **rules),
         )
 
+    @named_options
     def check(
         self,
         recipe: Recipe | str,
@@ -165,12 +181,13 @@ class Shelf:
         return check(
             self.curves,
             self.settings,
-            _recipe(recipe),
+            self.settings.recipe(recipe),
             target=wanted,
-            light=_light(light),
+            light=self.light(light),
             tolerance=tolerance,
         )
 
+    @named_options
     def batch(self, recipe: Recipe | str, **how: Unpack[BatchOptions]) -> Batch:
         """Work out what to pour for a volume or an area, exactly.
 
@@ -189,8 +206,9 @@ class Shelf:
         """
         from fewtone.workshop.pour.batch import batch
 
-        return batch(self.curves, self.settings, _recipe(recipe), **how)
+        return batch(self.curves, self.settings, self.settings.recipe(recipe), **how)
 
+    @named_options
     def letdown(
         self,
         recipe: Recipe | str,
@@ -223,13 +241,14 @@ class Shelf:
         return letdown(
             self.curves,
             self.settings,
-            _recipe(recipe),
+            self.settings.recipe(recipe),
             target=wanted,
-            light=_light(light),
+            light=self.light(light),
             grounds=grounds,
             most_coats=most_coats,
         )
 
+    @named_options
     def simplify(
         self,
         formula: Recipe | str,
@@ -258,16 +277,18 @@ class Shelf:
         """
         from fewtone.workshop.look.simplify import parse_formula, simplify
 
-        line = parse_formula(formula) if isinstance(formula, str) else formula
+        settings = self.settings
+        line = parse_formula(formula, settings) if isinstance(formula, str) else formula
         return simplify(
             self.curves,
             self.settings,
             line,
             every_ground=every_ground,
-            light=_light(light),
+            light=self.light(light),
             **rules,
         )
 
+    @named_options
     def sheet(
         self,
         recipe: Recipe | str,
@@ -301,15 +322,16 @@ class Shelf:
         return sheet(
             self.curves,
             self.settings,
-            _recipe(recipe),
+            self.settings.recipe(recipe),
             target=wanted,
-            light=_light(light),
+            light=self.light(light),
             tolerance=tolerance,
             date=date,
             cautions=self.cautions,
             amount=amount,
         )
 
+    @named_options
     def picture(self, kind: Literal["svg", "png"] = "svg") -> bytes:
         """Draw toners, reach and residuals; needs ``fewtone[pictures]``, else FewtoneError."""
         from fewtone.io.readings import load_readings
@@ -318,6 +340,7 @@ class Shelf:
         known = load_readings(self.folder, self.settings)
         return shelf_picture(self.settings, self.curves, known, PictureKind(kind))
 
+    @named_options
     def adjust(
         self,
         recipe: Recipe | str,
@@ -355,13 +378,14 @@ class Shelf:
         return adjust(
             self.curves,
             self.settings,
-            _recipe(recipe),
+            self.settings.recipe(recipe),
             wanted,
             readings,
-            reading_light=_light(reading_light),
+            reading_light=self.light(reading_light),
             **how,
         )
 
+    @named_options
     def bottle(
         self,
         recipe: Recipe | str,
@@ -404,10 +428,10 @@ class Shelf:
         found = bottle(
             self.curves,
             self.settings,
-            _recipe(recipe),
+            self.settings.recipe(recipe),
             readings,
             toner=toner,
-            light=_light(light),
+            light=self.light(light),
             sprayed=sprayed,
             same_panel=same_panel,
         )
@@ -417,6 +441,7 @@ class Shelf:
         write_strength(self.folder, found.toner, found.written)
         return replace(found, applied=True)
 
+    @named_options
     def keep_reading(
         self,
         recipe: Recipe | str,
@@ -452,17 +477,9 @@ class Shelf:
         return keep_readings(
             self.folder,
             self.settings,
-            _recipe(recipe),
-            read_panel(readings, _recipe(recipe), sprayed),
-            _light(light) or self.settings.measurement.light,
+            self.settings.recipe(recipe),
+            read_panel(readings, self.settings.recipe(recipe), sprayed),
+            self.light(light) or self.settings.measurement.light,
             panel=panel,
             date=datetime.date.today().isoformat(),
         )
-
-
-def _recipe(recipe: Recipe | str) -> Recipe:
-    return parse(recipe) if isinstance(recipe, str) else recipe
-
-
-def _light(light: Light | str | None) -> Light | None:
-    return Light.parse(light) if isinstance(light, str) else light

@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fewtone.model.blend import Number
-from fewtone.model.recipe import RESERVED, Recipe, parse
+from fewtone.model.names import RESERVED
+from fewtone.model.recipe import Recipe, parse
 
 names = st.from_regex(r"[a-z][a-z0-9-]{0,8}", fullmatch=True).filter(lambda n: n not in RESERVED)
 decimals = st.decimals(min_value=Decimal("0.01"), max_value=1000, places=2)

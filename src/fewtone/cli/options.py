@@ -227,10 +227,10 @@ def open_shelf(shelf: Path | None) -> Shelf:
 
 
 def names(text: str | None) -> tuple[str, ...] | None:
-    """A list of names set apart by commas; None where the option was not given."""
+    """A list of names or labels set apart by commas; None where the option was not given."""
     if text is None:
         return None
-    return tuple(name for name in re.split(r"[,\s]+", text.strip()) if name)
+    return tuple(name for part in text.split(",") if (name := part.strip()))
 
 
 def count(option: str, text: str | None) -> Number | None:
@@ -294,7 +294,9 @@ def _letdowns(text: str) -> tuple[Number, ...]:
     from fewtone.model.blend import exact_number
 
     try:
-        return tuple(exact_number(item.removesuffix(":1")) for item in names(text) or ())
+        return tuple(
+            exact_number(item.removesuffix(":1")) for item in re.split(r"[,\s]+", text.strip())
+        )
     except FewtoneError:
         raise UsageError(
             Fault(
@@ -306,13 +308,22 @@ def _letdowns(text: str) -> tuple[Number, ...]:
 
 
 def _span(text: str) -> tuple[int, int]:
-    found = re.fullmatch(r"([0-9]{1,6}) ?(?:- ?([0-9]{1,6}))?", " ".join(text.split()))
-    if not found or int(found[1]) > int(found[2] or found[1]):
+    """Fewest and most coats: ``2-5``, one number, or a list without gaps such as ``3,4``."""
+    span = re.fullmatch(r"([0-9]{1,6}) ?- ?([0-9]{1,6})", " ".join(text.split()))
+    cells = span.groups() if span else re.split(r"[,\s]+", text.strip())
+    counts = sorted({int(cell) for cell in cells if re.fullmatch(r"[0-9]{1,6}", cell)})
+    if span:
+        whole = int(span[1]) <= int(span[2])
+    else:
+        whole = all(re.fullmatch(r"[0-9]{1,6}", cell) for cell in cells)
+        whole = whole and len(counts) == counts[-1] - counts[0] + 1
+    if not whole:
+        example = f"{counts[0]}-{counts[-1]}" if len(counts) > 1 else "2-5"
         raise UsageError(
             Fault(
                 f"--coats '{text}' is not a range of whole coats.",
-                fix="Write fewest and most, such as 2-5, or one number.",
+                fix=f"Write fewest and most, such as {example}, or one number.",
                 value=text,
             )
         )
-    return int(found[1]), int(found[2] or found[1])
+    return counts[0], counts[-1]

@@ -62,20 +62,28 @@ class Light:
         return f"{self.illuminant}/{self.observer}"
 
     @classmethod
-    def parse(cls, text: str) -> Light:
+    def parse(cls, text: str, observer: int | None = None) -> Light:
         """Read ``"D65/10"``; capitals and spaces do not matter, nor does a degree sign.
+
+        Parameters
+        ----------
+        text
+            Illuminant and observer.
+        observer
+            What a lone illuminant is taken with [degrees]; None refuses one.
 
         Raises
         ------
         UsageError
             The text names no light that is known.
         """
-        found = re.fullmatch(r"\s*(\S+?)\s*/\s*(2|10)\s*°?\s*", text)
+        found = re.fullmatch(r"\s*([^\s/]+)\s*(?:/\s*(2|10)\s*°?\s*)?", text)
         # CIE 15 also writes FL11 for the lamp that instruments call F11.
         name = re.sub(r"^FL(?=\d)", "F", found[1].upper()) if found else ""
-        if found is None or name not in ILLUMINANTS:
+        degrees = found[2] or observer if found else None
+        if degrees is None or name not in ILLUMINANTS:
             raise _no_light(text)
-        return cls(name, int(found[2]))
+        return cls(name, int(degrees))
 
 
 @cache

@@ -17,8 +17,9 @@ from fewtone.colorimetry import Light
 from fewtone.errors import FewtoneError
 from fewtone.io.files import read_bytes
 from fewtone.io.odd_spectra import odd_spectra
-from fewtone.io.table import Row, Table, near, read_table
+from fewtone.io.table import Row, Table, read_table
 from fewtone.model.blend import Blend, Number, exact_number
+from fewtone.model.names import slug
 from fewtone.model.numbers import decimal_from
 from fewtone.model.readings import Reading, Readings
 from fewtone.model.recipe import parse_blend
@@ -270,15 +271,13 @@ def _reading(row: Row, columns: ReadingColumns, settings: ShelfSettings) -> Read
 
 
 def _ground(row: Row, settings: ShelfSettings) -> str:
-    name = row.text("ground")
-    if name not in settings.grounds:
-        row.fault(
-            "ground",
-            f"'{name}' is not a ground of shelf.toml ({', '.join(settings.grounds)})."
-            + near(name, settings.grounds),
-            f"Correct the name, or add a table [grounds.{name or 'name'}] to shelf.toml.",
-        )
-    return name
+    text = row.text("ground")
+    name = settings.ground_names.find(text)
+    if name is None:
+        fix = f"Correct the name, or add a table [grounds.{slug(text) or 'name'}] to shelf.toml."
+        fault = settings.ground_names.fault(text, fix=fix)
+        row.fault("ground", fault.message, fault.fix)
+    return name or text
 
 
 def _film(row: Row, settings: ShelfSettings, coats: Decimal | None) -> tuple[Blend, Number | None]:
@@ -297,17 +296,10 @@ def _film(row: Row, settings: ShelfSettings, coats: Decimal | None) -> tuple[Ble
     blend = nothing
     if text.lower() != "medium":
         try:
-            blend = parse_blend(text)
+            blend = parse_blend(text, settings.toner_names)
         except FewtoneError as error:
             for fault in error.faults:
                 row.fault("blend", fault.message, fault.fix)
-        for name in blend:
-            if name not in settings.toners:
-                row.fault(
-                    "blend",
-                    f"'{name}' is not a toner of shelf.toml.{near(name, settings.toners)}",
-                    f"Correct the name, or add a table [toners.{name}] to shelf.toml.",
-                )
     elif not row.text("medium_parts"):
         return nothing, None
     return blend, _medium_parts(row)

@@ -14,10 +14,9 @@ from typing import Any
 from fewtone.colorimetry import ILLUMINANTS, OBSERVERS, Light
 from fewtone.errors import Fault, FaultList, FewtoneError
 from fewtone.io.files import decode, read_bytes
-from fewtone.io.table import near
 from fewtone.model.blend import Number, exact_number
+from fewtone.model.names import NAME, RESERVED, did_you_mean
 from fewtone.model.numbers import carried, decimal_from
-from fewtone.model.recipe import NAME, RESERVED
 from fewtone.model.shelf import (
     Additive,
     Ground,
@@ -210,7 +209,7 @@ class _Section:
     def done(self) -> None:
         for key in self.data:
             if key not in self.taken:
-                hint = near(key, self.taken)
+                hint = did_you_mean(key, self.taken)
                 known = ", ".join(self.taken)
                 self.fault(key, f"This key is not known.{hint}", f"Allowed here: {known}.")
 
@@ -282,7 +281,7 @@ class _Section:
         if value is None and default is not None:
             return default
         if value not in allowed:
-            hint = near(_shown(value), allowed) if value is not None else ""
+            hint = did_you_mean(_shown(value), allowed) if value is not None else ""
             self.fault(key, f"This must be one of {', '.join(allowed)}.{hint}", "Choose one.")
             return default or allowed[0]
         return str(value)

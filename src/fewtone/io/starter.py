@@ -7,7 +7,7 @@ import io
 import re
 import shutil
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -17,7 +17,7 @@ from fewtone.errors import Fault, FewtoneError, UsageError
 from fewtone.io.atomic import write_atomic
 from fewtone.io.readings import READINGS_FILE
 from fewtone.io.settings import SETTINGS_FILE, load_settings
-from fewtone.model.recipe import NAME, RESERVED
+from fewtone.model.names import NAME, RESERVED, as_names, slug
 from fewtone.model.shelf import ShelfSettings
 
 __all__ = ["copy_demo_shelf", "new_shelf"]
@@ -42,8 +42,9 @@ def new_shelf(
     folder
         The folder; it is made if it does not exist.
     toners, solid, metallic
-        Names of the toners, the solid grounds and the metallic grounds. They are used only where
-        the folder has no ``shelf.toml`` yet.
+        Names or labels of the toners, the solid grounds and the metallic grounds; a label such as
+        ``Ruby Red`` gives the name ``ruby-red``. They are used only where the folder has no
+        ``shelf.toml`` yet.
 
     Returns
     -------
@@ -53,6 +54,7 @@ def new_shelf(
     ------
     FewtoneError
         Nothing is left to write, a name cannot be used, or the folder cannot be written to.
+        Nothing is left behind.
     """
     settings_file, readings_file = folder / SETTINGS_FILE, folder / READINGS_FILE
     if settings_file.exists() and readings_file.exists():
@@ -64,19 +66,20 @@ def new_shelf(
                 file=str(folder),
             )
         )
-    _make(folder)
-    written = []
-    if not settings_file.exists():
-        write_atomic(settings_file, _settings_text(folder.resolve().name, toners, solid, metallic))
-        written.append(settings_file)
-    if not readings_file.exists():
-        write_atomic(readings_file, _readings_text(load_settings(folder)))
-        written.append(readings_file)
-    guide = folder / _GUIDE_FILE
-    if not guide.exists():
-        write_atomic(guide, _starter(_GUIDE_FILE).read_text(encoding="utf-8"))
-        written.append(guide)
-    return tuple(written)
+    files: dict[Path, str] = {}
+    with tempfile.TemporaryDirectory(prefix="fewtone-") as draft:
+        text = None
+        if not settings_file.exists():
+            text = _settings_text(folder.resolve().name, toners, solid, metallic)
+            (Path(draft) / SETTINGS_FILE).write_text(text, encoding="utf-8")
+            files[settings_file] = text
+        if not readings_file.exists():
+            settings = load_settings(folder if text is None else Path(draft))
+            files[readings_file] = _readings_text(settings)
+    if not (guide := folder / _GUIDE_FILE).exists():
+        files[guide] = _starter(_GUIDE_FILE).read_text(encoding="utf-8")
+    _write_all(folder, files)
+    return tuple(files)
 
 
 def copy_demo_shelf(folder: Path) -> tuple[Path, ...]:
@@ -114,6 +117,23 @@ def copy_demo_shelf(folder: Path) -> tuple[Path, ...]:
     return tuple(sorted(folder.iterdir()))
 
 
+def _write_all(folder: Path, files: Mapping[Path, str]) -> None:
+    """Write new files; if one cannot be written, the others and what was made for them go too."""
+    made = [place for place in (folder, *folder.parents) if not place.exists()]
+    _make(folder)
+    written: list[Path] = []
+    try:
+        for file, text in files.items():
+            written.append(file)
+            write_atomic(file, text)
+    except BaseException:
+        for file in written:
+            file.unlink(missing_ok=True)
+        for place in made:
+            place.rmdir()
+        raise
+
+
 def _make(folder: Path) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -134,21 +154,27 @@ def _unwritable(folder: Path, error: OSError) -> FewtoneError:
 def _settings_text(
     name: str, toners: Sequence[str], solid: Sequence[str], metallic: Sequence[str]
 ) -> str:
-    _check_names([*toners, *solid, *metallic])
-    if not toners or not [*solid, *metallic]:
+    named = _named("toner", as_names(toners))
+    grounds = _named("ground", (*as_names(solid), *as_names(metallic)))
+    if not named or not grounds:
         raise UsageError("A shelf needs at least one toner and one ground.")
-    grounds = [(ground, "solid") for ground in solid]
-    grounds += [(ground, "metallic") for ground in metallic]
+    kinds = ["solid"] * len(as_names(solid)) + ["metallic"] * len(as_names(metallic))
     return Template(_starter(SETTINGS_FILE).read_text(encoding="utf-8")).substitute(
-        name=re.sub(r'[\\"\x00-\x1f]', " ", name),
+        name=_toml_text(name),
         toners="".join(
-            f'[toners.{toner}]\nlabel = "{_label(toner)}"\nin_stock = true\n\n' for toner in toners
+            f'[toners.{toner}]\nlabel = "{_toml_text(label)}"\nin_stock = true\n\n'
+            for toner, label in named.items()
         ),
         grounds="\n".join(
-            f'[grounds.{ground}]\nkind = "{kind}"\nlabel = "{_label(ground)}"\n'
-            for ground, kind in grounds
+            f'[grounds.{ground}]\nkind = "{kind}"\nlabel = "{_toml_text(label)}"\n'
+            for (ground, label), kind in zip(grounds.items(), kinds, strict=True)
         ),
     )
+
+
+def _toml_text(text: str) -> str:
+    """Text as it stands between the quotes of a TOML string."""
+    return re.sub(r"[\x00-\x1f\x7f]", " ", text).replace("\\", "\\\\").replace('"', '\\"')
 
 
 def _readings_text(settings: ShelfSettings) -> str:
@@ -176,27 +202,41 @@ def _rows_to_spray(settings: ShelfSettings) -> Iterator[list[object]]:
                 yield [f"{toner}-{ground}", ground, toner, house, coats, "", when]
 
 
-def _check_names(names: Sequence[str]) -> None:
-    faults = [
-        Fault(
-            f"'{name}' cannot be the name of a toner or ground: a letter, then a-z, 0-9 and "
-            "hyphens, and no reserved word.",
-            fix="Choose a plain name; labels in shelf.toml can hold anything.",
-            value=name,
-        )
-        for name in names
-        if not re.fullmatch(NAME, name) or name in RESERVED
-    ]
-    faults += [
-        Fault(f"The name '{name}' is given twice.", fix="Use each name once.", value=name)
-        for name in sorted({name for name in names if names.count(name) > 1})
-    ]
+def _named(kind: str, written: Sequence[str]) -> dict[str, str]:
+    """Label by name: names as they are, labels as names made from them.
+
+    Raises
+    ------
+    UsageError
+        A reserved word, or two that come to one name.
+    """
+    named: dict[str, str] = {}
+    faults = []
+    for place, text in enumerate(written, start=1):
+        label = " ".join(text.split())
+        # A label in a script without Latin letters is numbered instead.
+        name = label if re.fullmatch(NAME, label) else slug(label) or f"{kind}-{place}"
+        if name in RESERVED or not label:
+            faults.append(
+                Fault(
+                    f"'{text}' cannot be the name of a {kind}: it is a reserved word.",
+                    fix="Choose another name; its label in shelf.toml can hold anything.",
+                    value=text,
+                )
+            )
+        elif name in named:
+            faults.append(
+                Fault(
+                    f"The name '{name}' is given twice.",
+                    fix="Use each name once.",
+                    value=text,
+                )
+            )
+        else:
+            named[name] = label.replace("-", " ").capitalize() if name == label else label
     if faults:
         raise UsageError(*faults)
-
-
-def _label(name: str) -> str:
-    return name.replace("-", " ").capitalize()
+    return named
 
 
 def _starter(file: str) -> Traversable:

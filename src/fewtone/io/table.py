@@ -8,7 +8,6 @@ and named. Faults are collected, so that one run shows all that is wrong with a 
 from __future__ import annotations
 
 import csv
-import difflib
 import io
 import re
 from collections import Counter
@@ -19,12 +18,12 @@ from pathlib import Path
 
 from fewtone.errors import Fault, FaultList, FewtoneError
 from fewtone.io.files import decode, read_bytes
+from fewtone.model.names import nearest
 from fewtone.model.numbers import decimal_from
 
-__all__ = ["Row", "Table", "inert", "near", "read_table"]
+__all__ = ["Row", "Table", "inert", "read_table"]
 
 _MOST_COLUMNS = 3000  # from 300 to 2500 nm in steps of one there are 2201
-_LONGEST_NAME = 60  # what is longer is not a slip of the pen of something known
 _DELIMITERS = (",", ";", "\t")
 # What a spreadsheet takes for the beginning of a formula, also in the wide forms of East Asia.
 _FORMULA = re.compile("'*[=+\\-@\t\r\uff1d\uff0b\uff0d\uff20]")
@@ -68,8 +67,8 @@ class Table:
         for name in names:
             if name not in self.columns:
                 others = [column for column in self.columns if column not in set(known)]
-                close = close_match(name, others, 0.7)
-                hint = f" Column '{close[0]}' looks like it." if close else ""
+                close = nearest(name, others, like=0.7)
+                hint = f" Column '{close}' looks like it." if close else ""
                 self.fault(
                     f"The column '{name}' is missing.{hint}",
                     f"Add a column '{name}' to the first line, or correct its name.",
@@ -85,11 +84,11 @@ class Table:
             if column in names or not column:
                 continue
             missing = sorted(names - set(self.columns))
-            close = close_match(column, missing, 0.7)
+            close = nearest(column, missing, like=0.7)
             if close:
                 self.fault(
                     f"The column '{column}' is not known.",
-                    f"If '{close[0]}' is meant, correct its name; else rename it clearly.",
+                    f"If '{close}' is meant, correct its name; else rename it clearly.",
                     row=1,
                     column=column,
                 )
@@ -218,20 +217,6 @@ def inert(text: str) -> str:
 
 def _meant(cell: str) -> str:
     return cell[1:] if cell.startswith("'") and _FORMULA.match(cell, 1) else cell
-
-
-def close_match(name: str, known: Iterable[str], cutoff: float) -> list[str]:
-    """The known name that is most like this one, if one is."""
-    if len(name) > _LONGEST_NAME:
-        return []
-    short = [one for one in known if len(one) <= _LONGEST_NAME]
-    return difflib.get_close_matches(name, short, n=1, cutoff=cutoff)
-
-
-def near(name: str, known: Iterable[str]) -> str:
-    """Return ' Did you mean …?' if a known name is close, else nothing."""
-    close = close_match(name, known, 0.6)
-    return f" Did you mean '{close[0]}'?" if close else ""
 
 
 def _records(text: str, delimiter: str, file: str) -> Iterator[tuple[int, list[str]]]:

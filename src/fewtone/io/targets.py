@@ -7,7 +7,8 @@ from pathlib import Path
 
 from fewtone.colorimetry import Light, lab_from_hex
 from fewtone.errors import Fault, FewtoneError, UsageError
-from fewtone.io.table import Row, Table, near, read_table
+from fewtone.io.table import Row, Table, read_table
+from fewtone.model.names import did_you_mean
 from fewtone.model.numbers import decimal_from
 from fewtone.model.shelf import Measurement
 from fewtone.model.target import Target
@@ -71,7 +72,9 @@ def read_target(
         return Target(_hex(said), _HEX_LIGHT, measurement.geometry, said, cautions=(_HEX_CAUTION,))
     triple = lab_triple(said)
     if triple is None:
-        swatch = f", or a number of the deck {deck.name}{near(said, numbers)}" if deck else ""
+        swatch = (
+            f", or a number of the deck {deck.name}{did_you_mean(said, numbers)}" if deck else ""
+        )
         raise UsageError(
             Fault(
                 f"'{said}' is not a target.",

@@ -8,7 +8,7 @@ seen in all the steps above it.
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import numpy as np
@@ -289,15 +289,10 @@ def _segments(
 
 
 def _check_left_out(readings: Readings, leave_out: Collection[str]) -> None:
-    known = {item.panel for item in readings.items}
+    known = readings.panels
+    fix = "To leave a panel out, use the id that stands in the column panel."
     faults = [
-        Fault(
-            f"There is no panel '{name}' to leave out.",
-            fix="Use the id that stands in the column panel.",
-            file=_FILE,
-            column="panel",
-            value=name,
-        )
+        replace(known.fault(name, fix=fix), file=_FILE, column="panel")
         for name in leave_out
         if name not in known
     ]

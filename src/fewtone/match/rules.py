@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import difflib
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import TypedDict
 
 from fewtone.errors import Fault, UsageError
 from fewtone.model.blend import Number, exact_number
+from fewtone.model.names import named_options
 from fewtone.model.shelf import ShelfSettings
 
 __all__ = ["RuleOptions", "Rules"]
@@ -72,6 +72,7 @@ class Rules:
     keep: tuple[str, ...] = ()
 
     @classmethod
+    @named_options
     def of(
         cls,
         settings: ShelfSettings,
@@ -111,9 +112,13 @@ class Rules:
         """
         mixing = settings.mixing
         faults: list[Fault] = []
-        for option, asked in (("--use", use), ("--without", without), ("keep", keep)):
-            faults += _unknown(option, asked or (), settings.toners, "toner")
-        faults += _unknown("--ground", grounds or (), settings.grounds, "ground")
+        toner_names = settings.toner_names
+        if use is not None:
+            use = toner_names.resolve(use, faults, where="--use: ")
+        without = toner_names.resolve(without, faults, where="--without: ")
+        keep = toner_names.resolve(keep, faults, where="keep: ")
+        if grounds is not None:
+            grounds = settings.ground_names.resolve(grounds, faults, where="--ground: ")
         for option, asked in (("--use", use), ("keep", keep)):
             faults += _out_of_stock(option, asked or (), settings)
         faults += [
@@ -140,7 +145,7 @@ class Rules:
                     fix=f"In stock: {', '.join(stock) or 'none'}.",
                 )
             )
-        if grounds is not None and not grounds:
+        if grounds is not None and not grounds and not faults:
             faults.append(
                 Fault("No ground is named.", fix=f"Name some of: {', '.join(settings.grounds)}.")
             )
@@ -185,23 +190,6 @@ class Rules:
             top=int(top),
             keep=tuple(dict.fromkeys(keep)),
         )
-
-
-def _unknown(option: str, asked: Sequence[str], known: Iterable[str], what: str) -> list[Fault]:
-    names = list(known)
-    faults = []
-    for name in asked:
-        if name not in names:
-            close = difflib.get_close_matches(name, names, n=1, cutoff=0.6)
-            hint = f"Did you mean {close[0]}? " if close else ""
-            faults.append(
-                Fault(
-                    f"{option}: this shelf has no {what} '{name}'.",
-                    fix=f"{hint}It has: {', '.join(names)}.",
-                    value=name,
-                )
-            )
-    return faults
 
 
 def _out_of_stock(option: str, asked: Sequence[str], settings: ShelfSettings) -> list[Fault]:

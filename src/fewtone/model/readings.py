@@ -8,6 +8,7 @@ from fractions import Fraction
 
 from fewtone.colorimetry import Light
 from fewtone.model.blend import Blend, Number, film_load
+from fewtone.model.names import Names
 from fewtone.typing import FloatArray
 
 __all__ = ["Reading", "Readings"]
@@ -88,3 +89,8 @@ class Readings:
     wavelength_nm: FloatArray | None = None
     digest: str = ""
     cautions: tuple[str, ...] = ()
+
+    @property
+    def panels(self) -> Names:
+        """The ids of the panels."""
+        return Names.of("panel", dict.fromkeys(item.panel for item in self.items))

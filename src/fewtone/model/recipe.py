@@ -15,15 +15,16 @@ from fractions import Fraction
 
 from fewtone.errors import Fault, FewtoneError, UsageError
 from fewtone.model.blend import LARGEST, Blend, Number, exact_number, film_load, number_text
+from fewtone.model.names import NAME, NAME_RULE, RESERVED, Names
 from fewtone.model.numbers import decimal_from
 
 __all__ = ["Recipe", "parse", "parse_blend"]
 
-NAME = r"[a-z][a-z0-9-]*"
 _AMOUNT = r"[0-9]+(?:[.,][0-9]+)?"
 _LONGEST = 2000  # characters; a hundred toners
 _PATTERN = "2 marigold + 1 dusk, 6:1, 4 coats over silver"
-RESERVED = frozenset({"medium", "over", "coat", "coats"})
+# What stands where a name should, up to the next part of the line: said back if it is not known.
+_ANY_NAME = r"[^\W\d_][^+,:;]*?(?=\s*(?:[+,;]|$))"
 
 
 @dataclass(frozen=True, slots=True, init=False)
@@ -90,18 +91,21 @@ class Recipe:
         return f"{self.blend}, {number_text(self.medium_parts)}:1, {coats} over {self.ground}"
 
 
-def parse(text: str) -> Recipe:
+def parse(text: str, toners: Names | None = None, grounds: Names | None = None) -> Recipe:
     """Read a recipe line.
 
     Parameters
     ----------
     text
-        Such as ``2 marigold + 1 dusk, 6:1, 4 coats over silver``.
+        Such as ``2 marigold + 1 dusk, 6:1, 4 coats over silver``; capitals do not matter.
+    toners, grounds
+        What a shelf has, to be found by name or label; without them any names are taken.
 
     Raises
     ------
     UsageError
-        The line does not parse; the message points at the place and shows the pattern.
+        The line does not parse, and the message points at the place and shows the pattern; or it
+        names what is not there, and the nearest is told.
 
     Examples
     --------
@@ -109,7 +113,7 @@ def parse(text: str) -> Recipe:
     '2 dusk + 1 marigold, 6:1, 1 coat over silver'
     """
     reader = _Reader(text)
-    blend = reader.blend()
+    blend = reader.blend(toners)
     reader.take(r",", "a comma after the blend")
     medium_parts = reader.number("the letdown, such as 6:1")
     reader.take(
@@ -120,7 +124,7 @@ def parse(text: str) -> Recipe:
     coats = reader.number("the number of coats")
     reader.take(r"coats?\b", "'coats'")
     reader.take(r"over\b", "'over' and the ground")
-    ground = reader.take(NAME, "the name of the ground (a letter, then a-z, 0-9 and hyphens)")
+    ground = reader.name(grounds, f"the name of the ground ({NAME_RULE})")
     reader.end()
     try:
         return Recipe(blend, medium_parts, coats, ground)
@@ -128,10 +132,10 @@ def parse(text: str) -> Recipe:
         raise UsageError(*(replace(fault, value=text) for fault in error.faults)) from None
 
 
-def parse_blend(text: str) -> Blend:
+def parse_blend(text: str, toners: Names | None = None) -> Blend:
     """Read a blend alone, such as ``2 marigold + 1 dusk``; raises UsageError as `parse` does."""
     reader = _Reader(text, pattern="2 marigold + 1 dusk")
-    blend = reader.blend()
+    blend = reader.blend(toners)
     reader.end()
     return Blend(blend)
 
@@ -149,6 +153,7 @@ class _Reader:
 
     def __init__(self, text: str, pattern: str = _PATTERN) -> None:
         self.text, self.pattern, self.at = text[:_LONGEST], pattern, 0
+        self.unknown: list[Fault] = []
         if len(text) > _LONGEST:
             raise UsageError(Fault(f"A recipe line has at most {_LONGEST} characters.", value=text))
 
@@ -169,11 +174,27 @@ class _Reader:
             raise self.fault("a number has too many digits", back=len(text))
         return exact_number(number)
 
-    def blend(self) -> dict[str, Number]:
+    def name(self, known: Names | None, wanted: str) -> str:
+        """A name in any case; of those that are known by name or label, if they are given."""
+        if known is None:
+            return self.take(f"(?i:{NAME})", wanted).lower()
+        gap = self.peek("")
+        start = gap.end() if gap else self.at
+        if found := known.at(self.text, start):
+            name, self.at = found
+            return name
+        name = self.take(_ANY_NAME if self.peek(_ANY_NAME) else f"(?i:{NAME})", wanted)
+        if name.lower() in RESERVED:
+            return name.lower()
+        fix = f"Correct the name, or add the {known.kind} to shelf.toml and learn it."
+        self.unknown.append(replace(known.fault(name, fix=fix), value=self.text))
+        return name
+
+    def blend(self, toners: Names | None) -> dict[str, Number]:
         blend: dict[str, Number] = {}
         while True:
             part = self.number("parts") if self.peek(_AMOUNT) else 1
-            name = self.take(NAME, "a toner's name (a letter, then a-z, 0-9 and hyphens)")
+            name = self.name(toners, f"a toner's name ({NAME_RULE})")
             if name in RESERVED:
                 raise self.fault(f"'{name}' is a reserved word, not a toner", back=len(name))
             if name in blend:
@@ -188,6 +209,8 @@ class _Reader:
     def end(self) -> None:
         if not self.peek("$"):
             raise self.fault("nothing more was expected here")
+        if self.unknown:
+            raise UsageError(*self.unknown)
 
     def fault(self, problem: str, back: int = 0) -> UsageError:
         gap = re.compile(r"\s*").match(self.text, self.at)

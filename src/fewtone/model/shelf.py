@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from fewtone.colorimetry import Light
+from fewtone.errors import Fault, UsageError
 from fewtone.model.blend import Number
+from fewtone.model.names import Names
+from fewtone.model.recipe import Recipe, parse
 from fewtone.optics.film import FilmOptics, Geometry
 
 __all__ = [
@@ -127,6 +130,40 @@ class ShelfSettings:
     medium: Medium = Medium()
     additives: tuple[Additive, ...] = ()
     percent: bool = False
+
+    @property
+    def toner_names(self) -> Names:
+        """The toners by name and label."""
+        return Names("toner", {name: toner.label for name, toner in self.toners.items()})
+
+    @property
+    def ground_names(self) -> Names:
+        """The grounds by name and label."""
+        return Names("ground", {name: ground.label for name, ground in self.grounds.items()})
+
+    def recipe(self, recipe: Recipe | str) -> Recipe:
+        """A recipe, or its line, with toners and grounds found by name or label.
+
+        Raises
+        ------
+        UsageError
+            The line does not parse, or names what the shelf does not have.
+        """
+        toners, grounds = self.toner_names, self.ground_names
+        if isinstance(recipe, str):
+            return parse(recipe, toners, grounds)
+        faults: list[Fault] = []
+        fix = "Correct the name, or add it to shelf.toml and learn it."
+        found = toners.resolve(recipe.blend, faults, fix=fix)
+        ground = grounds.resolve(recipe.ground, faults, fix=fix)
+        if len(found) < len(recipe.blend) and not faults:
+            faults.append(Fault("Two names of this blend mean the same toner; add its parts up."))
+        if faults:
+            raise UsageError(*(replace(fault, value=str(recipe)) for fault in faults))
+        if found == tuple(recipe.blend) and ground == (recipe.ground,):
+            return recipe
+        blend = dict(zip(found, recipe.blend.values(), strict=True))
+        return recipe.with_(blend=blend, ground=ground[0])
 
     @property
     def strengths(self) -> dict[str, float]:

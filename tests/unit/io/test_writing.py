@@ -188,11 +188,43 @@ def test_a_new_shelf_never_touches_what_is_there(tmp_path: Path) -> None:
     assert (tmp_path / "shelf.toml").read_text() == text
 
 
-@pytest.mark.parametrize("toners", [["Ruby"], ["medium"], ["a", "a"], [], ["1st"]])
+@pytest.mark.parametrize("toners", [["Over"], ["medium"], ["a", "A"], [], [""]])
 def test_names_that_cannot_be(tmp_path: Path, toners: list[str]) -> None:
     """Names that no recipe line could hold are wrong usage; no file is written."""
     with pytest.raises(UsageError):
         new_shelf(tmp_path, toners=toners)
+    assert not list(tmp_path.iterdir())
+
+
+def test_labels_become_names(tmp_path: Path) -> None:
+    """A label gives its name, in any script; one that could not stand in TOML is still itself."""
+    labels = ["Ruby Red", 'Blé "fin"', "2K Sky", "\u7d05"]
+    new_shelf(tmp_path / "shelf", toners=labels, solid="White", metallic=())
+    settings = load_settings(tmp_path / "shelf")
+    assert {n: t.label for n, t in settings.toners.items()} == {
+        "ruby-red": "Ruby Red",
+        "ble-fin": 'Blé "fin"',
+        "n2k-sky": "2K Sky",
+        "toner-4": "\u7d05",
+    }
+    assert list(settings.grounds) == ["white"]
+    assert "ruby-red-white" in (tmp_path / "shelf" / "readings.csv").read_text()
+
+
+def test_nothing_is_left_behind_on_error(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """If the second file cannot be written, the first and the folders made for it go too."""
+    calls = []
+
+    def full(file: Path, text: str) -> None:
+        calls.append(file)
+        if len(calls) == 2:
+            raise FewtoneError("The disk is full.")
+        file.write_text(text)
+
+    monkeypatch.setattr("fewtone.io.starter.write_atomic", full)
+    with pytest.raises(FewtoneError, match="full"):
+        new_shelf(tmp_path / "a" / "b")
+    assert len(calls) == 2
     assert not list(tmp_path.iterdir())
 
 

@@ -77,7 +77,7 @@ def test_what_is_missing_is_said(readings: Readings, message: str, fix: str) -> 
 
 def test_an_unknown_panel_cannot_be_left_out() -> None:
     """A panel to leave out that does not exist is a fault, not a silent nothing."""
-    with pytest.raises(FewtoneError, match="no panel 'X9'"):
+    with pytest.raises(FewtoneError, match="'X9' is not a panel"):
         observe(settings(CURVES), spray(CURVES, LINES), ["X9"])
 
 

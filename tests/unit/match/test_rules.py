@@ -48,8 +48,8 @@ def test_letdowns_and_grounds_keep_the_order_of_the_shelf() -> None:
     ("options", "said"),
     [
         ({"use": ("toner-09",)}, "toner-00, toner-01, toner-02, toner-03"),
-        ({"without": ("toner_01",)}, "Did you mean toner-01?"),
-        ({"grounds": ("sliver",)}, "Did you mean silver?"),
+        ({"without": ("tonner_01",)}, "Did you mean 'toner-01'?"),
+        ({"grounds": ("sliver",)}, "Did you mean 'silver'?"),
         ({"grounds": ()}, "white, silver, charcoal"),
         ({"use": ("toner-02",)}, "toner-02 is out of stock"),
         ({"keep": ("toner-02",)}, "toner-02 is out of stock"),

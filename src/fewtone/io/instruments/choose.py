@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from types import MappingProxyType
 
@@ -29,7 +29,7 @@ from fewtone.io.instruments.samples import (
     micrometre_hint,
 )
 from fewtone.io.readings import FACTOR_LIMIT, LARGEST_FACTOR, LEAST_FACTOR, LEAST_NM, MOST_NM
-from fewtone.io.table import near
+from fewtone.model.names import Names
 from fewtone.model.shelf import Measurement
 from fewtone.typing import FloatArray, frozen
 
@@ -114,20 +114,11 @@ def choose(
 
 
 def _kept(export: Export, leave_out: Sequence[str]) -> list[Sample]:
-    names = {sample.name for sample in export.samples}
-    wanted = [" ".join(name.split()) for name in leave_out]
-    if unknown := [name for name in wanted if name not in names]:
-        raise UsageError(
-            *(
-                Fault(
-                    f"No sample to leave out is called '{name}'.{near(name, names)}",
-                    fix="Write its name as the file has it.",
-                    file=export.file,
-                    value=name,
-                )
-                for name in unknown
-            )
-        )
+    names = Names.of("sample", (sample.name for sample in export.samples), "this file")
+    faults: list[Fault] = []
+    wanted = names.resolve(leave_out, faults, fix="Write its name as the file has it.")
+    if faults:
+        raise UsageError(*(replace(fault, file=export.file) for fault in faults))
     kept = [sample for sample in export.samples if sample.name not in wanted]
     if not kept:
         raise UsageError(Fault("All samples are left out.", file=export.file))

@@ -9,14 +9,14 @@ Names match whatever their capitals and however wide their spaces.
 
 from __future__ import annotations
 
-import difflib
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fewtone.errors import Fault, FewtoneError
 from fewtone.io.readings import ReadingColumns
-from fewtone.io.table import Row, Table, near
+from fewtone.io.table import Row, Table
 from fewtone.model.blend import exact_number
+from fewtone.model.names import nearest
 from fewtone.model.numbers import decimal_from
 from fewtone.model.recipe import Recipe, parse, parse_blend
 from fewtone.model.shelf import ShelfSettings
@@ -53,9 +53,8 @@ class Rows:
 
     def suggest(self, name: str) -> str:
         """A panel whose name is like this one, as `` (perhaps P014)``; else nothing."""
-        panels = {panel_of(row) for row in self.table.rows}
-        close = difflib.get_close_matches(name, panels, n=1, cutoff=0.75)
-        return f" (perhaps {close[0]})" if close else ""
+        close = nearest(name, {panel_of(row) for row in self.table.rows}, like=0.75)
+        return f" (perhaps {close})" if close else ""
 
     def named(self, name: str) -> list[Row]:
         """The rows of a panel, or those of one step of it; none if no panel has the name."""
@@ -70,7 +69,7 @@ class Rows:
 
     def holding(self, recipe: Recipe) -> list[Row]:
         """The rows of a recipe."""
-        return [row for row in self.table.rows if _recipe_of(row) == recipe]
+        return [row for row in self.table.rows if self._recipe_of(row) == recipe]
 
     def waits(self, row: Row) -> bool:
         """Whether a row has no reading yet."""
@@ -110,24 +109,27 @@ class Rows:
                 )
             )
         try:
-            recipe = parse(name)
-        except FewtoneError:
-            if _MEANT_AS_RECIPE.search(name):
-                raise
+            return parse(name, self.settings.toner_names, self.settings.ground_names)
+        except FewtoneError as error:
+            if not _MEANT_AS_RECIPE.search(name):
+                return None
+            said = f"Sample '{name}': "
+            raise FewtoneError(
+                *(replace(fault, message=f"{said}{fault.message}") for fault in error.faults)
+            ) from None
+
+    def _recipe_of(self, row: Row) -> Recipe | None:
+        medium, coats = (decimal_from(row.text(name)) for name in ("medium_parts", "coats"))
+        if medium is None or coats is None:
             return None
-        known = [(toner, self.settings.toners, "toner") for toner in recipe.blend]
-        wrong = [
-            Fault(
-                f"Sample '{name}': '{word}' is not a {kind} of shelf.toml.{near(word, allowed)}",
-                fix=f"Correct the sample's name, or add the {kind} to shelf.toml.",
-                value=name,
-            )
-            for word, allowed, kind in [*known, (recipe.ground, self.settings.grounds, "ground")]
-            if word not in allowed
-        ]
-        if wrong:
-            raise FewtoneError(*wrong)
-        return recipe
+        try:
+            blend = parse_blend(row.text("blend"), self.settings.toner_names)
+        except FewtoneError:
+            return None
+        ground = self.settings.ground_names.find(row.text("ground"))
+        if ground is None:
+            return None
+        return Recipe(blend, exact_number(medium), exact_number(coats), ground)
 
 
 def _step(row: Row) -> tuple[str, ...]:
@@ -137,14 +139,3 @@ def _step(row: Row) -> tuple[str, ...]:
         return row.text("ground"), "0"
     cells = [row.text(name) for name in ("ground", "blend", "medium_parts")]
     return *cells, row.text("coats") if coats is None else f"{coats.normalize():f}"
-
-
-def _recipe_of(row: Row) -> Recipe | None:
-    medium, coats = (decimal_from(row.text(name)) for name in ("medium_parts", "coats"))
-    if medium is None or coats is None:
-        return None
-    try:
-        blend = parse_blend(row.text("blend"))
-        return Recipe(blend, exact_number(medium), exact_number(coats), row.text("ground"))
-    except FewtoneError:
-        return None

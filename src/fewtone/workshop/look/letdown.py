@@ -13,8 +13,8 @@ import numpy as np
 
 from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.errors import Fault, UsageError
-from fewtone.io.table import near
 from fewtone.model.curves import Curves
+from fewtone.model.names import Names
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
@@ -203,19 +203,12 @@ def _grounds(
 ) -> tuple[str, ...]:
     if wanted is None:
         return tuple(name for name in settings.grounds if name in curves.grounds)
-    faults = [
-        Fault(
-            f"'{name}' is not a learnt ground of this shelf ({', '.join(curves.grounds)})."
-            f"{near(name, curves.grounds)}",
-            fix="Correct the name, or read the bare ground and run `fewtone learn`.",
-            value=name,
-        )
-        for name in wanted
-        if name not in curves.grounds or name not in settings.grounds
-    ]
-    if faults or not wanted:
-        raise UsageError(*(faults or [Fault("No ground is named.", fix="Name at least one.")]))
-    return tuple(wanted)
+    labels = {n: g.label for n, g in settings.grounds.items() if n in curves.grounds}
+    fix = "Correct the name, or read the bare ground and run `fewtone learn`."
+    found = Names("learnt ground", labels).require(wanted, fix=fix)
+    if not found:
+        raise UsageError(Fault("No ground is named.", fix="Name at least one."))
+    return found
 
 
 def _triple(values: FloatArray) -> tuple[float, float, float]:

@@ -18,7 +18,8 @@ import numpy as np
 from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.match import Match, MatchResult, RuleOptions, Rules, judge, search
 from fewtone.model.curves import Curves
-from fewtone.model.recipe import Recipe, parse
+from fewtone.model.names import named_options
+from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
 from fewtone.prediction.forward import lab_of_doses, recipe_dose
@@ -86,22 +87,18 @@ class Simplification:
     cautions: tuple[str, ...]
 
 
-def parse_formula(text: str) -> Recipe:
-    """Read a formula as a recipe line whose parts may carry percent signs.
+def parse_formula(text: str, settings: ShelfSettings) -> Recipe:
+    """Read a formula as a shelf's recipe line whose parts may carry percent signs.
 
     Raises
     ------
     UsageError
-        As `fewtone.parse`.
-
-    Examples
-    --------
-    >>> str(parse_formula("41.5% marigold + 22% dusk + 36.5 % ash, 6:1, 3 coats over silver"))
-    '41.5 marigold + 36.5 ash + 22 dusk, 6:1, 3 coats over silver'
+        As `ShelfSettings.recipe`.
     """
-    return parse(re.sub(r"(?<=\d)\s*%", "", text))
+    return settings.recipe(re.sub(r"(?<=\d)\s*%", "", text))
 
 
+@named_options
 def simplify(
     curves: Curves,
     settings: ShelfSettings,

@@ -20,6 +20,7 @@ from fewtone.errors import Fault, FewtoneError, UsageError
 from fewtone.match import Match
 from fewtone.model.blend import Number
 from fewtone.model.curves import Curves
+from fewtone.model.names import named_options
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
@@ -103,6 +104,7 @@ class Adjustment:
     cautions: tuple[str, ...]
 
 
+@named_options
 def adjust(
     curves: Curves,
     settings: ShelfSettings,

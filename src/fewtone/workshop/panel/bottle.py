@@ -24,7 +24,6 @@ import numpy as np
 
 from fewtone.colorimetry import Light
 from fewtone.errors import Fault, FewtoneError, UsageError
-from fewtone.io.table import near
 from fewtone.model.blend import Number
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
@@ -246,14 +245,10 @@ def _toner(recipe: Recipe, settings: ShelfSettings, toner: str | None) -> str:
         )
     if toner in names:
         return toner
-    if toner not in settings.toners:
-        known = tuple(settings.toners)
-        message = (
-            f"'{toner}' is not a toner of this shelf ({', '.join(known)}).{near(toner, known)}"
-        )
-    else:
-        message = f"'{toner}' is not in the recipe, which has {', '.join(names)}."
     fix = "Name the toner of the recipe whose bottle is new."
+    if toner not in settings.toners:
+        raise UsageError(settings.toner_names.fault(toner, fix=fix))
+    message = f"'{toner}' is not in the recipe, which has {', '.join(names)}."
     raise UsageError(Fault(message, fix=fix, value=toner))
 
 

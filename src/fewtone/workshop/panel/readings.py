@@ -12,7 +12,8 @@ import numpy as np
 from fewtone.errors import Fault, UsageError
 from fewtone.io.targets import lab_triple
 from fewtone.model.blend import Number, exact_number
-from fewtone.model.recipe import NAME, Recipe
+from fewtone.model.names import NAME
+from fewtone.model.recipe import Recipe
 from fewtone.workshop.panel.posterior import Depth
 
 __all__ = ["PanelReading", "ReadingLike", "average", "read_panel"]

@@ -18,6 +18,7 @@ import numpy as np
 from fewtone.colorimetry import delta_e_2000
 from fewtone.errors import Fault, FewtoneError, UsageError
 from fewtone.model.curves import Curves
+from fewtone.model.names import named_options
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.prediction.forward import lab_of_doses, recipe_dose
@@ -149,6 +150,7 @@ class Batch:
         return sum(costs, Fraction(0)) if len(costs) == len(self.pours) else None
 
 
+@named_options
 def batch(
     curves: Curves,
     settings: ShelfSettings,

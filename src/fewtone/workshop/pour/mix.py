@@ -10,11 +10,11 @@ Model
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 
-from fewtone.errors import Fault, UsageError
-from fewtone.io.table import near
+from fewtone.errors import UsageError
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
@@ -97,15 +97,12 @@ def require_names(recipe: Recipe, settings: ShelfSettings) -> None:
     UsageError
         All names that are not known, each with the likely one.
     """
+    fix = "Correct the name, or add it to shelf.toml and learn it."
     faults = [
-        Fault(
-            f"'{name}' is not a {what} of this shelf ({', '.join(known)}).{near(name, known)}",
-            fix="Correct the name, or add it to shelf.toml and learn it.",
-            value=str(recipe),
-        )
-        for names, known, what in (
-            (tuple(recipe.blend), settings.toners, "toner"),
-            ((recipe.ground,), settings.grounds, "ground"),
+        replace(known.fault(name, fix=fix), value=str(recipe))
+        for names, known in (
+            (tuple(recipe.blend), settings.toner_names),
+            ((recipe.ground,), settings.ground_names),
         )
         for name in names
         if name not in known

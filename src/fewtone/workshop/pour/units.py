@@ -18,7 +18,7 @@ from types import MappingProxyType
 from typing import TypeAlias
 
 from fewtone.errors import Fault, UsageError
-from fewtone.io.table import near
+from fewtone.model.names import did_you_mean
 from fewtone.model.numbers import carried, decimal_from
 
 __all__ = ["AREA_M2", "VOLUME_ML", "Amount", "area_m2", "percent", "volume_ml", "volume_or_share"]
@@ -161,7 +161,7 @@ def _factor(unit: str, units: Mapping[str, Fraction], what: str, text: str) -> F
         raise UsageError(
             Fault(
                 f"{what} has the unit '{unit}', which is not known: use one of "
-                f"{', '.join(units)}.{_kin(name, units) or near(name, units)}",
+                f"{', '.join(units)}.{_kin(name, units) or did_you_mean(name, units)}",
                 fix="US and imperial measures differ: name which, such as floz-us or floz-imp.",
                 value=text,
             )

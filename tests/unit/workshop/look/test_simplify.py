@@ -189,7 +189,7 @@ def test_toners_that_do_nothing_are_named() -> None:
 
 def test_percentages_read() -> None:
     """Percent signs may stand behind the parts."""
-    formula = parse_formula("60% marigold + 30 % dusk + 10% ash, 6:1, 3 coats over silver")
+    formula = parse_formula("60% marigold + 30 % dusk + 10% ash, 6:1, 3 coats over silver", SHELF)
     assert formula == parse("60 marigold + 30 dusk + 10 ash, 6:1, 3 coats over silver")
 
 
