@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from fewtone.model.blend import Number
 from fewtone.model.curves import Curves
 from fewtone.model.shelf import Ground, Measurement, Mixing, ShelfSettings, Toner
+from fewtone.model.uncertainty import Uncertainty
 from fewtone.optics.film import FilmOptics, Geometry
 from fewtone.typing import FloatArray
 
@@ -29,13 +31,15 @@ def invented_shelf(
     twins: int = 0,
     hazy: int = 0,
     weak: int = 0,
+    unsure: float = 0.0,
 ) -> tuple[Curves, ShelfSettings]:
     """A shelf of invented toners over invented grounds.
 
     Each toner absorbs in one or two broad bands above a low floor. The first ground is white and
     solid, the others metallic: silver, charcoal, gold and tinted ones. The last `twins` toners
     are copies of the first ones, so that equal colours come about; the first `hazy` toners scatter,
-    and of the first `weak` each absorbs a half to a twentieth of what it would.
+    and of the first `weak` each absorbs a half to a twentieth of what it would. With `unsure` above
+    0 the curves carry an uncertainty of that share of themselves.
     """
     rng = np.random.default_rng(seed)
     x = (WAVELENGTH_NM - 400.0) / 300.0
@@ -68,6 +72,8 @@ def invented_shelf(
         optics=FilmOptics(geometry),
         scattering=scattering,
     )
+    if unsure:
+        curves = replace(curves, uncertainty=_invented_uncertainty(rng, curves, unsure))
     settings = ShelfSettings(
         name="Invented",
         measurement=Measurement(geometry=geometry),
@@ -79,3 +85,21 @@ def invented_shelf(
         },
     )
     return curves, settings
+
+
+def _invented_uncertainty(rng: np.random.Generator, curves: Curves, share: float) -> Uncertainty:
+    """Six directions in which all curves and grounds may be off by about that share together."""
+    x = (curves.wavelength_nm - 400.0) / 300.0
+    waves = np.sin(np.pi * np.multiply.outer(np.arange(1.0, 7.0), x))
+
+    def off(curve: FloatArray) -> FloatArray:
+        weight = share * rng.standard_normal((len(waves), len(curve), 1))
+        return np.asarray(weight * (1.0 + waves[:, np.newaxis]) * curve)
+
+    return Uncertainty(
+        absorption=off(curves.absorption),
+        scattering=off(curves.scattering),
+        ground_reflectance=0.3 * off(curves.ground_reflectance),
+        return_ratio=0.1 * share * rng.standard_normal((len(waves), len(curves.grounds))),
+        model_sd=0.03,
+    )

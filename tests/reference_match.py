@@ -1,7 +1,8 @@
 """A plain loop over every admissible recipe: the definition of the picks, word for word.
 
 Written from the definition alone, with none of the search's parts: itertools for the recipes,
-prediction and ΔE00 from the library for their colours, Python's own tuples for the order.
+prediction, ΔE00 and chances of passing from the library for each by itself, Python's own tuples
+for the order.
 """
 
 from __future__ import annotations
@@ -18,8 +19,10 @@ import numpy as np
 from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.model.blend import Number
 from fewtone.model.curves import Curves
+from fewtone.model.recipe import parse
+from fewtone.model.shelf import ShelfSettings
 from fewtone.prediction.forward import lab_of, reflectance
-from fewtone.typing import FloatArray
+from fewtone.prediction.pass_probability import pass_probability
 
 __all__ = ["Answer", "plain_loop"]
 
@@ -29,14 +32,15 @@ class Answer:
     """Recipe lines of the picks and the trade-off, and how many recipes there were."""
 
     simplest: str | None
+    surest: str | None
     closest: str
-    evenest: str | None
     trade_off: tuple[str, ...]
     admissible: int
 
 
 def plain_loop(
     curves: Curves,
+    settings: ShelfSettings,
     target: Sequence[float],
     light: Light,
     *,
@@ -79,31 +83,50 @@ def plain_loop(
             line = f"{words}, {letdown}:1, {count} {plural} over {ground}"
             recipes.append((len(blend), total, position, count, grounds.index(ground), line))
 
-    def lab(build: float) -> FloatArray:
-        doses = fractions * (loads * build)[:, np.newaxis]
-        return lab_of(curves, reflectance(curves, doses, places), light)
-
-    distance = np.round(delta_e_2000(lab(1.0), np.array(target)), 6)
-    uneven = np.round(delta_e_2000(lab(0.9), lab(1.1)), 2)
+    doses = fractions * loads[:, np.newaxis]
+    lab = lab_of(curves, reflectance(curves, doses, places), light)
+    distance = np.round(delta_e_2000(lab, np.array(target)), 6)
     rows: list[dict[str, Any]] = []
     for row, (size, total, position, count, place, line) in enumerate(recipes):
         key = (size, total, position, count, distance[row], place, line)
-        rows.append({"key": key, "de": distance[row], "uneven": uneven[row], "line": line})
+        rows.append({"key": key, "de": distance[row], "line": line})
     within = [row for row in rows if row["de"] <= tolerance]
+    known = curves.uncertainty is not None
+    if known and within:
+        chances = pass_probability(
+            curves,
+            settings.mixing,
+            settings.measurement,
+            [parse(row["line"]) for row in within],
+            target,
+            light,
+            tolerance,
+        )
+        assert chances is not None
+        for passer, chance in zip(within, chances.tolist(), strict=True):
+            passer["percent"] = round(100 * chance)
+    surest = min(within, key=lambda r: (-r["percent"], r["key"])) if known and within else None
+    enough = within
+    if surest is not None:
+        enough = [row for row in within if 4 * row["percent"] >= 3 * surest["percent"]]
     least = min(row["de"] for row in rows)
     near = [row for row in rows if row["de"] <= round(least + 0.05, 6)]
-    trade_off, nearest = [], math.inf
-    for _, group in itertools.groupby(sorted(rows, key=_key), key=lambda row: row["key"][:2]):
-        best = min(group, key=lambda row: (row["de"], row["key"]))
-        if best["de"] < nearest:
-            nearest = best["de"]
+
+    def worth(row: dict[str, Any]) -> float:
+        """What the trade-off goes by, least first."""
+        return float(row["de"]) if surest is None else -float(row["percent"])
+
+    trade_off, least_worth = [], math.inf
+    listed = rows if surest is None else within
+    for _, group in itertools.groupby(sorted(listed, key=_key), key=lambda row: row["key"][:2]):
+        best = min(group, key=lambda row: (worth(row), row["key"]))
+        if worth(best) < least_worth:
+            least_worth = worth(best)
             trade_off.append(best["line"])
     return Answer(
-        simplest=min(within, key=_key)["line"] if within else None,
+        simplest=min(enough, key=_key)["line"] if enough else None,
+        surest=None if surest is None else surest["line"],
         closest=min(near, key=_key)["line"],
-        evenest=min(within, key=lambda r: (r["uneven"], -r["key"][3], r["key"]))["line"]
-        if within
-        else None,
         trade_off=tuple(trade_off[:top]),
         admissible=len(rows),
     )

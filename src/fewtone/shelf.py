@@ -123,7 +123,7 @@ class Shelf:
         deck: Path | None = None,
         **rules: Unpack[RuleOptions],
     ) -> MatchResult:
-        """Find the simplest, the closest and the evenest recipe, and the trade-off between them.
+        """Find the simplest, the surest and the closest recipe, and the trade-off between them.
 
         Parameters
         ----------

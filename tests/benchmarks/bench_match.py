@@ -177,17 +177,11 @@ def _exact() -> Iterator[str]:
             fractions = evaluators[0].fractions(batch.support, batch.parts)
             lab = evaluators[0].lab(fractions, lattice.load_values[batch.load], batch.ground)
             for evaluator, kept in zip(evaluators, picks, strict=True):
-                found = batch._replace(de00=evaluator.difference(lab))
-                kept.offer(found)
-                chosen = np.flatnonzero(kept.may_be_evenest(found))
-                near = found.where(chosen)
-                loads = lattice.load_values[near.load]
-                unevenness = evaluator.unevenness(fractions[chosen], loads, near.ground)
-                kept.offer_even(near, unevenness)
+                kept.offer(batch._replace(de00=evaluator.difference(lab)))
     yield f"full enumeration for 20 targets at once: {time.perf_counter() - start:.0f} s"
     listed = [
         [
-            *(recipe and str(recipe) for recipe in (kept.simplest, kept.closest, kept.evenest)),
+            *(recipe and str(recipe) for recipe in (kept.simplest, kept.surest, kept.closest)),
             *(str(recipe) for recipe in kept.trade_off[: rules.top]),
         ]
         for kept in picks

@@ -57,8 +57,8 @@ def target_evaluator(curves: Curves, settings: ShelfSettings, target: Triple) ->
 
 
 def hard_picks(found: MatchResult) -> list[str | None]:
-    """Recipe lines of simplest, closest and evenest, then the trade-off."""
-    picks = (found.simplest, found.closest, found.evenest)
+    """Recipe lines of simplest, surest and closest, then the trade-off."""
+    picks = (found.simplest, found.surest, found.closest)
     lines = [None if pick is None else str(pick.recipe) for pick in picks]
     return [*lines, *(str(match.recipe) for match in found.recipes)]
 

@@ -47,7 +47,7 @@ def test_match_answers_as_its_python_call_does(learnt_demo: Path, run: Run) -> N
     assert document["miss"] is None
     assert document["proof"]["proven"] is True
     best = fewtone.load(learnt_demo).match((38, 30, 28), max_toners=2)
-    for name in ("simplest", "closest", "evenest"):
+    for name in ("simplest", "surest", "closest"):
         pick, found = getattr(best, name), document["picks"][name]
         assert set(found) >= RECIPE_KEYS
         assert found["recipe"] == str(pick.recipe)
@@ -80,13 +80,15 @@ def test_the_proof_is_explained(learnt_demo: Path, run: Run) -> None:
     assert "are cut by" not in run(*words).out
 
 
-def test_the_trade_off_gets_closer_as_it_gets_longer(learnt_demo: Path, run: Run) -> None:
-    """Simplest first; each further recipe is closer; --top limits them."""
+def test_the_trade_off_gets_surer_as_it_gets_longer(learnt_demo: Path, run: Run) -> None:
+    """Simplest first; each further recipe is likelier to pass; --top limits them."""
     words = ("match", TARGET, "--shelf", learnt_demo, "--max-toners", "2", "--json")
     found = run(*words).document["recipes"]
     size = [(len(m["blend"]), sum(m["blend"].values())) for m in found]
     assert size == sorted(size)
-    assert [m["de00"] for m in found] == sorted((m["de00"] for m in found), reverse=True)
+    chances = [m["pass_probability"] for m in found]
+    assert chances == sorted(set(chances))
+    assert all(m["in_tolerance"] for m in found)
     assert len(run(*words, "--top", "1").document["recipes"]) == 1
 
 
@@ -117,7 +119,7 @@ def test_nothing_within_tolerance(learnt_demo: Path, run: Run) -> None:
     assert ran.code == 3
     document = ran.document
     assert document["picks"]["simplest"] is None
-    assert document["picks"]["evenest"] is None
+    assert document["picks"]["surest"] is None
     closest, miss = document["picks"]["closest"], document["miss"]
     assert closest["de00"] > document["tolerance"]
     assert miss["lightness"] == pytest.approx(closest["lab"][0] - 38, abs=0.006)

@@ -94,8 +94,8 @@ def _picks(result: MatchResult) -> list[tuple[str, Match]]:
     titles: dict[str, tuple[list[str], Match]] = {}
     named = (
         ("simplest", result.simplest),
+        ("surest", result.surest),
         ("closest", result.closest),
-        ("evenest", result.evenest),
     )
     for name, pick in named:
         if pick is not None:

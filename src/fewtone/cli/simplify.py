@@ -96,8 +96,8 @@ def _parts(result: Simplification, explain: bool) -> list[Part]:
         ]
     for title, pick in (
         ("The simplest.", found.simplest),
+        ("The surest.", found.surest),
         ("The closest.", found.closest),
-        ("The evenest.", found.evenest),
     ):
         if pick is not None:
             parts += [*_pick(title, pick, result), ""]

@@ -70,13 +70,6 @@ class Evaluator:
         """ΔE00 to the target, rounded to 1e-6, shape ``(n,)``."""
         return rounded_difference(lab, self.target)
 
-    def unevenness(self, fractions: FloatArray, load: FloatArray, ground: IntArray) -> FloatArray:
-        """ΔE00 between a thin and a thick film, rounded to 0.01, shape ``(n,)``."""
-        thin, thick = (
-            self.lab(fractions, np.asarray(load) * build, ground) for build in THIN_AND_THICK
-        )
-        return rounded_unevenness(thin, thick)
-
 
 def evaluator_of(curves: Curves, rules: Rules, target_lab: FloatLike, light: Light) -> Evaluator:
     """The evaluator of some rules: positions in the rules become rows of the curves."""

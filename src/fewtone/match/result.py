@@ -37,8 +37,8 @@ class Match:
     in_tolerance
         Whether `de00` is at or below the tolerance; None without a target.
     pass_probability
-        Chance that a fresh panel reads within tolerance; None where learning carries no certainty
-        or there is no target.
+        Chance that a fresh panel reads within tolerance, rounded to 0.01; None where learning
+        carries no uncertainty or there is no target.
     unevenness
         ΔE00 between the colour at 90 % and at 110 % of the film build, rounded to 0.01: lower is
         more forgiving.
@@ -132,8 +132,9 @@ class MatchResult:
 
     Parameters
     ----------
-    simplest, closest, evenest
-        The picks; simplest and evenest are None if nothing is within tolerance.
+    simplest, surest, closest
+        The picks; simplest and surest are None if nothing is within tolerance, surest too where
+        learning carries no uncertainty.
     recipes
         The trade-off, simplest first.
     tolerance
@@ -145,12 +146,20 @@ class MatchResult:
     """
 
     simplest: Match | None
+    surest: Match | None
     closest: Match
-    evenest: Match | None
     recipes: tuple[Match, ...]
     tolerance: float
     miss: Miss | None
     proof: Proof
+
+    @property
+    def headline(self) -> Match:
+        """What to spray first: the simplest, or out of reach the likeliest that is listed."""
+        if self.simplest is not None:
+            return self.simplest
+        # Of equal chances, the closest.
+        return max((self.closest, *self.recipes), key=lambda match: match.pass_probability or 0.0)
 
 
 def judge(
@@ -209,7 +218,7 @@ def judge_all(
                 lab_sd=None if predicted.lab_sd is None else frozen(predicted.lab_sd[row]),
                 de00=de00,
                 in_tolerance=None if de00 is None else de00 <= tolerance,
-                pass_probability=None if chances is None else round(float(chances[row]), 4),
+                pass_probability=None if chances is None else float(chances[row]),
                 unevenness=float(unevenness[row]),
             )
         )

@@ -36,7 +36,7 @@ _FIRST_REACH, _GROWTH = 1.0, 8.0
 def search(
     curves: Curves, settings: ShelfSettings, target_lab: FloatLike, light: Light, rules: Rules
 ) -> MatchResult:
-    """Find the simplest, the closest and the evenest recipe, and the trade-off between them.
+    """Find the simplest, the surest and the closest recipe, and the trade-off between them.
 
     Parameters
     ----------
@@ -61,7 +61,7 @@ def search(
     rules = _learnt(curves, rules)
     lattice = Lattice.of(rules)
     evaluator = evaluator_of(curves, rules, target_lab, light)
-    ledger = _SearchState(evaluator, lattice)
+    ledger = _SearchState(evaluator, lattice, settings)
     ledger.list_unbounded()
     while True:
         size = ledger.first_open()
@@ -81,9 +81,9 @@ class _SearchState:
     larger, so what was reached stays reached.
     """
 
-    def __init__(self, evaluator: Evaluator, lattice: Lattice) -> None:
+    def __init__(self, evaluator: Evaluator, lattice: Lattice, settings: ShelfSettings) -> None:
         self.evaluator, self.lattice = evaluator, lattice
-        self.picks = Picks.empty(lattice)
+        self.picks = Picks.empty(lattice, evaluator, settings)
         self.loads = lattice.load_values
         self.probe = Probe(evaluator, self.loads)
         shape = (lattice.sizes[-1] + 1, lattice.rules.max_part * lattice.sizes[-1] + 1)
@@ -150,7 +150,7 @@ class _SearchState:
             reached = descent.from_recipe(recipe)
             support = np.flatnonzero(reached.parts)
             parts = reached.parts[support] // np.gcd.reduce(reached.parts[support])
-            self._offer(
+            self.picks.offer(
                 Candidates(
                     support[np.newaxis],
                     parts[np.newaxis],
@@ -198,14 +198,7 @@ class _SearchState:
         self.evaluated[batch.parts.shape[1]] += np.bincount(
             batch.parts.sum(axis=1), minlength=self.evaluated.shape[1]
         )
-        self._offer(batch)
-
-    def _offer(self, found: Candidates) -> None:
-        self.picks.offer(found)
-        found = found.where(self.picks.may_be_evenest(found))
-        fractions = self.evaluator.fractions(found.support, found.parts)
-        unevenness = self.evaluator.unevenness(fractions, self.loads[found.load], found.ground)
-        self.picks.offer_even(found, unevenness)
+        self.picks.offer(batch)
 
 
 def answer(
@@ -213,7 +206,7 @@ def answer(
 ) -> MatchResult:
     """Turn the picks into an answer, with the miss if nothing is within tolerance."""
     rules, trade_off = picks.lattice.rules, picks.trade_off
-    chosen: list[Recipe | None] = [picks.simplest, picks.closest, picks.evenest, *trade_off]
+    chosen: list[Recipe | None] = [picks.simplest, picks.surest, picks.closest, *trade_off]
     recipes = list(dict.fromkeys(recipe for recipe in chosen if recipe is not None))
     matches = dict(
         zip(
@@ -229,7 +222,7 @@ def answer(
             strict=True,
         )
     )
-    simplest, closest, evenest = (None if r is None else matches[r] for r in chosen[:3])
+    simplest, surest, closest = (None if r is None else matches[r] for r in chosen[:3])
     assert closest is not None
     miss = None
     if simplest is None:
@@ -239,8 +232,8 @@ def answer(
         miss = Miss(*difference_of(closest.lab, evaluator.target), limits)
     return MatchResult(
         simplest=simplest,
+        surest=surest,
         closest=closest,
-        evenest=evenest,
         recipes=tuple(matches[recipe] for recipe in trade_off[: rules.top]),
         tolerance=rules.tolerance,
         miss=miss,

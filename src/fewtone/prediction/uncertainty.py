@@ -17,7 +17,7 @@ from fewtone.optics.terms import FilmDerivatives
 from fewtone.prediction.forward import lab_jacobian_of, reflectance_derivatives
 from fewtone.typing import FloatArray, IntArray, frozen
 
-__all__ = ["lab_deviations", "reflectance_deviations", "standard_deviations"]
+__all__ = ["lab_deviations", "lab_deviations_of", "reflectance_deviations", "standard_deviations"]
 
 
 def reflectance_deviations(
@@ -80,6 +80,49 @@ def lab_deviations(
     own = sure.model_sd * np.eye(3) if sure else np.zeros((0, 3))
     bent = deviations @ lab_jacobian_of(curves, reflectance, light).swapaxes(1, 2)
     return np.concatenate([bent, np.broadcast_to(own, (len(bent), *own.shape))], axis=1)
+
+
+def lab_deviations_of(
+    curves: Curves, film: FilmDerivatives, jacobian: FloatArray, doses: FloatArray, ground: IntArray
+) -> FloatArray:
+    """How Lab deviates by the curves and grounds alone, many films at once.
+
+    The same as `lab_deviations` of `reflectance_deviations` without the film model's own error:
+    here the spectra are weighed before the directions are multiplied out, one matrix product for
+    each toner and ground.
+
+    Parameters
+    ----------
+    curves
+        The learnt shelf, with its uncertainty.
+    film, doses, ground
+        As `reflectance_deviations` takes them.
+    jacobian
+        ∂Lab/∂R, shape ``(n_films, 3, n_wavelengths)``.
+
+    Returns
+    -------
+    Shape ``(n_films, n_directions, 3)``.
+    """
+    sure = curves.uncertainty
+    assert sure is not None
+    off = np.zeros((len(doses), 3, len(sure.return_ratio)))
+    depths = [(film.d_tau, sure.absorption)]
+    if sure.scattering.any():
+        depths.append((film.d_scattering, sure.scattering))
+    for by_depth, deviations in depths:
+        weighed = jacobian * by_depth[:, np.newaxis]
+        for toner in np.flatnonzero(doses.any(axis=0)):
+            has = np.flatnonzero(doses[:, toner])
+            moved = weighed[has] @ deviations[:, toner].T
+            off[has] += doses[has, toner, np.newaxis, np.newaxis] * moved
+    by_ground, by_ratio = jacobian * film.d_ground[:, np.newaxis], film.d_return_ratio
+    ratio = (jacobian @ by_ratio[:, :, np.newaxis])[:, :, 0]
+    for place in np.unique(ground):
+        over = np.flatnonzero(ground == place)
+        off[over] += by_ground[over] @ sure.ground_reflectance[:, place].T
+        off[over] += ratio[over, :, np.newaxis] * sure.return_ratio[:, place]
+    return off.swapaxes(1, 2)
 
 
 def standard_deviations(

@@ -66,7 +66,7 @@ def test_the_rule_in_the_way_is_named(line: str, options: dict[str, object], lim
     """When a rule keeps a reachable colour out of reach, the miss names that rule."""
     found = find(line, **options)
     assert found.simplest is None
-    assert found.evenest is None
+    assert found.surest is None
     assert found.miss is not None
     assert limit in found.miss.limits
 

@@ -8,16 +8,26 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from fewtone.colorimetry import delta_e_2000
 from fewtone.io.curves import CURVES_FILE, load_curves, save_curves
 from fewtone.io.uncertainty import uncertainty_file
 from fewtone.learning import estimate
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import parse
 from fewtone.model.shelf import Measurement, Mixing
-from fewtone.prediction.forward import recipe_doses, reflectance_derivatives
+from fewtone.prediction.forward import (
+    lab_jacobian_of,
+    lab_of_doses,
+    recipe_doses,
+    reflectance_derivatives,
+)
 from fewtone.prediction.pass_probability import pass_probability
 from fewtone.prediction.recipes import predict
-from fewtone.prediction.uncertainty import lab_deviations, reflectance_deviations
+from fewtone.prediction.uncertainty import (
+    lab_deviations,
+    lab_deviations_of,
+    reflectance_deviations,
+)
 from unit.learning.shelves import D65, GROUNDS, curves_of, settings, spray
 
 CURVES = curves_of(440.0, 560.0)
@@ -82,6 +92,64 @@ def test_the_chance_to_pass_moves_as_it_should(learnt: Curves) -> None:
     assert _chance(learnt, 1.0, shaky, away=1.0) < _chance(learnt, 1.0, shaky)
     assert _chance(learnt, 50.0, shaky) == 1.0
     assert _chance(learnt, 1.0, shaky) == _chance(learnt, 1.0, shaky)
+
+
+def test_deviations_of_many_films_are_those_of_each(learnt: Curves) -> None:
+    """Lab deviations by matrix products are those that go by way of spectra."""
+    lines = ("2 t0 + 1 t1, 6:1, 4 coats over silver", "t1, 4:1, 1 coat over white")
+    doses, ground = recipe_doses(learnt, [parse(line) for line in lines])
+    film = reflectance_derivatives(learnt, doses, ground)
+    jacobian = lab_jacobian_of(learnt, film.reflectance, D65)
+    spectra = reflectance_deviations(learnt, film, doses, ground)
+    assert spectra is not None
+    wanted = lab_deviations(learnt, film.reflectance, spectra, D65)
+    found = lab_deviations_of(learnt, film, jacobian, doses, ground)
+    # The longer way ends with the film model's own three directions.
+    assert np.allclose(found, wanted[:, :-3], rtol=1e-9, atol=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("line", "mixing", "away", "tolerance"),
+    [
+        ("2 t0 + 1 t1, 6:1, 4 coats over silver", Mixing(), (0.3, -0.5, 0.4), 1.0),
+        ("2 t0 + 1 t1, 6:1, 1 coat over silver", Mixing(coat_cv=0.1), (0.2, 0.1, 0.0), 1.0),
+        ("2 t0 + 1 t1, 6:1, 6 coats over silver", Mixing(coat_cv=0.1), (0.2, 0.1, 0.0), 1.0),
+        ("3 t0 + 1 t1, 4:1, 3 coats over white", Mixing(pour_cv=0.06), (0.0, 0.6, 0.3), 1.5),
+        ("t1, 8:1, 2 coats over white", Mixing(panel_cv=0.12), (-0.7, 0.0, 0.9), 2.0),
+    ],
+)
+def test_the_chance_is_that_of_panels_sprayed_one_by_one(
+    learnt: Curves, line: str, mixing: Mixing, away: tuple[float, float, float], tolerance: float
+) -> None:
+    """Of many panels with hand, pours and instrument drawn for each, as many pass as was said.
+
+    Film builds and pours go through the film itself, coat by coat and component by component, and
+    every panel is judged by ΔE00.
+    """
+    recipe, rng, n = parse(line), np.random.default_rng(1), 40_000
+    measurement = Measurement(repeat_sd=0.15)
+    target = predict(learnt, [recipe], D65).lab[0] + np.array(away)
+    doses, ground = recipe_doses(learnt, [recipe])
+    coats = int(recipe.coats)
+    poured = np.append(doses[0] / coats, 1.0 - doses.sum() / coats)
+    poured = poured * np.exp(mixing.pour_cv * rng.standard_normal((n, len(poured))))
+    volume = poured[:, :-1] / poured.sum(axis=1, keepdims=True)
+    hand = np.exp(mixing.panel_cv * rng.standard_normal(n))
+    film = hand * np.exp(mixing.coat_cv * rng.standard_normal((n, coats))).sum(axis=1)
+    labs = lab_of_doses(learnt, volume * film[:, np.newaxis], recipe.ground, D65)
+    derivatives = reflectance_derivatives(learnt, doses, ground)
+    spectra = reflectance_deviations(learnt, derivatives, doses, ground)
+    assert spectra is not None
+    off = lab_deviations(learnt, derivatives.reflectance, spectra, D65)[0]
+    labs = labs + rng.standard_normal((n, len(off))) @ off
+    labs += measurement.repeat_sd * rng.standard_normal((n, 3))
+    passed = float(np.mean(delta_e_2000(labs, target) <= tolerance))
+    chance = pass_probability(learnt, mixing, measurement, [recipe], target, D65, tolerance)
+    assert chance is not None
+    assert 0.1 < passed < 0.9
+    # Sampling to .0025, rounding to .005, the rest for taking hand and pours as linear.
+    assert chance[0] == pytest.approx(passed, abs=0.02)
+    assert chance[0] == round(chance[0], 2)
 
 
 def test_certainty_is_kept_beside_its_curves(learnt: Curves, tmp_path: Path) -> None:

@@ -90,8 +90,8 @@ def match_document(result: MatchResult, target: Target, tolerance: float) -> Doc
         name: None if pick is None else recipe_document(pick)
         for name, pick in (
             ("simplest", result.simplest),
+            ("surest", result.surest),
             ("closest", result.closest),
-            ("evenest", result.evenest),
         )
     }
     miss = result.miss

@@ -128,7 +128,7 @@ def simplify_document(result: Simplification) -> Document:
     return {
         **match_document(found, result.target, found.tolerance),
         "picks": {
-            name: with_loss(getattr(found, name)) for name in ("simplest", "closest", "evenest")
+            name: with_loss(getattr(found, name)) for name in ("simplest", "surest", "closest")
         },
         "recipes": [with_loss(match) for match in found.recipes],
         "formula": recipe_document(result.formula),

@@ -79,7 +79,9 @@ def search_every_ground(
     complete = 0
     for batch in _everything(lattice):
         found = _measured(evaluators[own], lattice, batch)
-        rank = picks.rank(found.parts.shape[1], found.parts.sum(axis=1), simplest_ways[found.load])
+        rank = picks.ranks.of(
+            found.parts.shape[1], found.parts.sum(axis=1), simplest_ways[found.load]
+        )
         limit = np.maximum(picks.least[rank], rules.tolerance)
         found = found.where(found.de00 <= limit)
         complete += len(found.de00)
@@ -87,10 +89,6 @@ def search_every_ground(
             there = _measured(evaluators[name], lattice, found)
             found = found._replace(de00=np.maximum(found.de00, there.de00))
         picks.offer(found)
-        within = found.where(found.de00 <= rules.tolerance)
-        fractions = evaluators[own].fractions(within.support, within.parts)
-        loads = lattice.load_values[within.load]
-        picks.offer_even(within, evaluators[own].unevenness(fractions, loads, within.ground))
     cut = (("own ground", lattice.colours - complete),)
     proof = Proof(lattice.admissible, lattice.colours, complete, cut)
     return _answer(curves, settings, wanted, light, picks, proof)
@@ -128,7 +126,7 @@ def _answer(
 ) -> MatchResult:
     rules = picks.lattice.rules
     (own,) = rules.grounds
-    chosen = [picks.simplest, picks.closest, picks.evenest, *picks.trade_off]
+    chosen = [picks.simplest, picks.closest, *picks.trade_off]
     recipes = list(dict.fromkeys(recipe for recipe in chosen if recipe is not None))
     judged = judge_all(curves, settings, recipes, wanted[own], light, rules.tolerance)
     matches: dict[Recipe, Match] = {}
@@ -152,12 +150,12 @@ def _answer(
             f"over {name}: {difference.words}",
             ("max-toners",),
         )
-    simplest, closest, evenest = (None if r is None else matches[r] for r in chosen[:3])
+    simplest, closest = (None if r is None else matches[r] for r in chosen[:2])
     assert closest is not None
     return MatchResult(
         simplest=simplest,
+        surest=None,
         closest=closest,
-        evenest=evenest,
         recipes=tuple(matches[recipe] for recipe in picks.trade_off),
         tolerance=rules.tolerance,
         miss=misses[closest.recipe] if simplest is None else None,

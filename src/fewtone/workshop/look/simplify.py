@@ -151,7 +151,7 @@ def simplify(
         )
     else:
         result = search(curves, settings, lab, under, rules)
-    matches = [result.simplest, result.closest, result.evenest, *result.recipes]
+    matches = [result.simplest, result.surest, result.closest, *result.recipes]
     recipes = list(dict.fromkeys(match.recipe for match in matches if match is not None))
     return Simplification(
         formula=judged,
