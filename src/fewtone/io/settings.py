@@ -129,9 +129,11 @@ def _measurement(section: _Section) -> Measurement:
         section.fault("observer", "The observer is 2 or 10 degrees.", "Write 2 or 10.")
         observer = default.light.observer
     repeat_sd = section.real("repeat_sd", default.repeat_sd, 0, 5)
+    repeat_reflectance = section.real("repeat_reflectance", default.repeat_reflectance, 0, 0.05)
     film_index = section.real("film_index", default.film_index, 1, 2)
     section.done()
-    return Measurement(Geometry(geometry), Light(illuminant, observer), repeat_sd, film_index)
+    light = Light(illuminant, observer)
+    return Measurement(Geometry(geometry), light, repeat_sd, repeat_reflectance, film_index)
 
 
 def _mixing(section: _Section) -> Mixing:

@@ -24,7 +24,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fewtone.colorimetry import Light, delta_e_2000_metric
+from fewtone.colorimetry import Light, delta_e_2000_metric, weights
 from fewtone.learning.forward import Noise
 from fewtone.learning.parameters import GAIN_SD
 from fewtone.model.curves import Curves
@@ -212,10 +212,14 @@ def _read_as(
     assert curves.uncertainty is not None
     if lights:
         # What the film model misses hides the curves as noise does.
-        sd = np.hypot(noise.lab, curves.uncertainty.model_sd)
-        return np.concatenate(
-            [lab_jacobian_of(curves, reflectance, light) / sd for light in lights], axis=1
-        )
+        links = []
+        for light in lights:
+            xyz = reflectance @ weights(curves.wavelength_nm, light)
+            sd = np.hypot(
+                noise.of_lab(xyz, curves.wavelength_nm, light), curves.uncertainty.model_sd
+            )
+            links.append(lab_jacobian_of(curves, reflectance, light) / sd[..., np.newaxis])
+        return np.concatenate(links, axis=1)
     waves = curves.wavelength_nm.size
     band = np.arange(waves) * min(_BANDS, waves) // waves
     averaged = (band == np.arange(band[-1] + 1)[:, np.newaxis]).astype(np.float64)

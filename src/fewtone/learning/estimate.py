@@ -37,9 +37,10 @@ from fewtone.version import __version__
 
 __all__ = ["Learnt", "estimate", "fit"]
 
-# What a handheld repeats in reflectance: relative, and absolute near black (common practice, no
-# source).
-_RELATIVE_NOISE, _ABSOLUTE_NOISE = 0.002, 0.0005
+# What a handheld repeats in reflectance, relative (common practice, no source).
+_RELATIVE_NOISE = 0.002
+# No reading is trusted further than its last digit.
+_LEAST_ABSOLUTE_NOISE = 1e-4
 # A Lab reading is never trusted further than its print.
 _LEAST_LAB_NOISE = 0.03
 _NOISE_ROUNDS = 3
@@ -137,7 +138,9 @@ def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection
 def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, Solution]:
     """Find the most probable parameters, judging the noise by what is left over."""
     noise = Noise(
-        _RELATIVE_NOISE, _ABSOLUTE_NOISE, max(settings.measurement.repeat_sd, _LEAST_LAB_NOISE)
+        _RELATIVE_NOISE,
+        max(settings.measurement.repeat_reflectance, _LEAST_ABSOLUTE_NOISE),
+        max(settings.measurement.repeat_sd, _LEAST_LAB_NOISE),
     )
     problem = Problem(seen, settings.measurement.optics, settings.mixing, noise)
     prior = Prior(*shared_prior(problem.layout, problem.seen.wavelength_nm))

@@ -16,7 +16,14 @@ from typing import NamedTuple
 
 import numpy as np
 
-from fewtone.colorimetry import lab_from_xyz, lab_jacobian, weights, white_point
+from fewtone.colorimetry import (
+    Light,
+    lab_from_xyz,
+    lab_jacobian,
+    weights,
+    white_point,
+    xyz_from_lab,
+)
 from fewtone.learning.observations import Observations
 from fewtone.learning.parameters import GAIN_SD, ParameterLayout, Parameters
 from fewtone.model.shelf import Mixing
@@ -30,7 +37,15 @@ __all__ = ["Group", "Linear", "Noise", "Problem"]
 
 @dataclass(frozen=True, slots=True)
 class Noise:
-    """Standard deviations of readings: of a reflectance (relative and absolute), of a Lab value."""
+    """Standard deviations of readings.
+
+    Parameters
+    ----------
+    relative, absolute
+        Of a reflectance: a share of it, and what is there in the dark as well [1].
+    lab
+        Of a Lab coordinate whose colour is light; in the dark the absolute part adds to it.
+    """
 
     relative: float
     absolute: float
@@ -39,6 +54,16 @@ class Noise:
     def of_reflectance(self, reflectance: FloatArray) -> FloatArray:
         """Standard deviation of a reading of this reflectance [1], the same shape."""
         return np.asarray(np.hypot(self.relative * reflectance, self.absolute))
+
+    def of_lab(self, xyz: FloatArray, wavelength_nm: FloatArray, light: Light) -> FloatArray:
+        """Standard deviation of each coordinate of Labs of these XYZ ``(..., 3)``, same shape.
+
+        √(lab² + Σ_λ (∂Lab/∂R(λ) · absolute)²): the cube root of CIELAB is steep where it is dark.
+        """
+        matrix = weights(wavelength_nm, light)
+        slope = lab_jacobian(np.maximum(xyz, 0.0), white_point(light)) * self.absolute
+        spread = np.einsum("...ci,ij,...cj->...c", slope, matrix.T @ matrix, slope)
+        return np.asarray(np.sqrt(self.lab**2 + spread))
 
     def scaled(self, factor: float) -> Noise:
         """The same noise, larger by a factor."""
@@ -115,7 +140,10 @@ class _Constants(NamedTuple):
 
 
 class Problem:
-    """Observations, film, noise and the hand's variation: all that the residuals need."""
+    """Observations, film, noise and the hand's variation: all that the residuals need.
+
+    `lab_sd` is the noise of each Lab coordinate read, ``(n_readings, n_lights, 3)``.
+    """
 
     def __init__(
         self, seen: Observations, optics: FilmOptics, mixing: Mixing, noise: Noise
@@ -125,11 +153,12 @@ class Problem:
         self.groups = tuple(_groups(seen, self.layout, mixing))
         grid = seen.wavelength_nm
         self._colour = [(weights(grid, light), white_point(light)) for light in seen.lights]
+        self.lab_sd = _lab_sd(seen, noise)
 
     def with_noise(self, noise: Noise) -> Problem:
         """The same problem under another noise."""
         other = object.__new__(Problem)
-        other.__dict__.update(self.__dict__, noise=noise)
+        other.__dict__.update(self.__dict__, noise=noise, lab_sd=_lab_sd(self.seen, noise))
         return other
 
     def films(self, at: Parameters) -> FloatArray:
@@ -187,7 +216,7 @@ class Problem:
             for light in group.lights[k]:
                 matrix, white = self._colour[light]
                 lab = lab_from_xyz(reflectance[rows] @ matrix, white)
-                parts.append((lab - self.seen.lab[rows, light]) / self.noise.lab)
+                parts.append((lab - self.seen.lab[rows, light]) / self.lab_sd[rows, light])
         return np.concatenate(parts, axis=1)
 
     def _linear(self, group: Group, curves: _Slopes, at: Parameters, films: FloatArray) -> Linear:
@@ -202,8 +231,8 @@ class Problem:
                 local.append(columns.local(link, curves.reflectance[rows]))
             for light in group.lights[k]:
                 matrix, white = self._colour[light]
-                bend = lab_jacobian(curves.reflectance[rows] @ matrix, white) / self.noise.lab
-                link = bend @ matrix.T
+                bend = lab_jacobian(curves.reflectance[rows] @ matrix, white)
+                link = (bend / self.lab_sd[rows, light, :, np.newaxis]) @ matrix.T
                 shared.append(columns.seen_through(link))
                 local.append(columns.local_through(link))
         return Linear(
@@ -342,6 +371,16 @@ def _groups(seen: Observations, layout: ParameterLayout, mixing: Mixing) -> Iter
             segments=own,
             precision=_local_precision(seen, own, any(pattern.spectral), mixing),
         )
+
+
+def _lab_sd(seen: Observations, noise: Noise) -> FloatArray:
+    """Standard deviation of each Lab coordinate read, ``(n_readings, n_lights, 3)``."""
+    sds = np.full(seen.lab.shape, np.nan)
+    for i, light in enumerate(seen.lights):
+        read = np.flatnonzero(~np.isnan(seen.lab[:, i, 0]))
+        xyz = xyz_from_lab(seen.lab[read, i], white_point(light))
+        sds[read, i] = noise.of_lab(xyz, seen.wavelength_nm, light)
+    return sds
 
 
 class _Pattern(NamedTuple):

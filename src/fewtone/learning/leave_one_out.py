@@ -162,7 +162,7 @@ def prediction_errors(problem: Problem, expected: list[Expectation], light: Ligh
                 )
             else:
                 lab = seen.lab[rows, lit]
-                off[rows, 1 + lit] = delta_e_2000(lab + residual * noise.lab, lab)
+                off[rows, 1 + lit] = delta_e_2000(lab + residual * problem.lab_sd[rows, lit], lab)
     return off
 
 
@@ -227,8 +227,9 @@ def _model_error(problem: Problem, group: Group, at: Parameters, rows: int) -> F
             out[:, place, place] = likeness * size[:, np.newaxis] * size[..., np.newaxis]
         else:
             # L + 16, a and b go with the cube root of the light.
-            size = (seen.lab[reading, lit] + np.array([16.0, 0.0, 0.0])) / 3.0 / noise.lab
-            out[:, place, place] = (share * MODEL_SD / noise.lab) ** 2 * np.eye(3)
+            sd = problem.lab_sd[reading, lit]
+            size = (seen.lab[reading, lit] + np.array([16.0, 0.0, 0.0])) / 3.0 / sd
+            out[:, place, place] = (share * MODEL_SD / sd[:, np.newaxis]) ** 2 * np.eye(3)
         level[:, place] = size * np.isin(seen.ground[reading], at.layout.metallic)[:, np.newaxis]
     if hazy:
         level *= _HAZE_OVER_FLAKE

@@ -36,6 +36,9 @@ class Measurement:
         Illuminant and observer of the Lab readings, and of targets that do not say otherwise.
     repeat_sd
         The instrument's repeatability, standard deviation per Lab coordinate.
+    repeat_reflectance
+        What it repeats to in reflectance however dark the panel, standard deviation [1] (common
+        practice, no source).
     film_index
         Refractive index of film and clear [1].
     surface
@@ -45,6 +48,7 @@ class Measurement:
     geometry: Geometry = Geometry.DIRECTIONAL
     light: Light = Light("D65", 10)
     repeat_sd: float = 0.1
+    repeat_reflectance: float = 0.0005
     film_index: float = 1.5
     surface: float = 0.0
 

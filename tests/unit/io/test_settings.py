@@ -49,6 +49,7 @@ def test_all_faults_are_found_in_one_go(folder: Path) -> None:
         illuminant = "D64"
         observer = 5
         film_index = nan
+        repeat_reflectance = -0.1
         [mixing]
         medium_parts = []
         coats = [6, 2]
@@ -70,6 +71,7 @@ def test_all_faults_are_found_in_one_go(folder: Path) -> None:
         "measurement.illuminant",
         "measurement.observer",
         "measurement.film_index",
+        "measurement.repeat_reflectance",
         "mixing.medium_parts",
         "mixing.coats",
         "mixing.max_part",

@@ -7,13 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fewtone.colorimetry import Light
+from fewtone.colorimetry import Light, lab_from_xyz, weights, white_point
 from fewtone.learning.forward import Linear, Noise, Problem
 from fewtone.learning.observations import observe
 from fewtone.learning.parameters import ParameterLayout, blank
 from fewtone.model.readings import Readings
 from fewtone.typing import FloatArray
-from unit.learning.shelves import D65, curves_of, settings, spray
+from unit.learning.shelves import D65, GRID, curves_of, settings, spray
 
 CURVES = curves_of(450.0, 600.0)
 LINES = [
@@ -33,6 +33,18 @@ def _mixed() -> Readings:
     labs = spray(CURVES, LINES, lights=[D65, Light("A", 10)])
     moved = [replace(item, panel=f"L{item.panel}") for item in labs.items]
     return Readings((*spectra.items, *moved), spectra.wavelength_nm)
+
+
+@pytest.mark.parametrize("level", [0.004, 0.02, 0.5])
+def test_noise_of_lab_is_that_of_sampled_spectra(level: float) -> None:
+    """Labs of spectra read with noise scatter as said, in the dark and in the light."""
+    read = level * (1.0 + 0.4 * np.sin(GRID / 60.0))
+    rng = np.random.default_rng(3)
+    noisy = read + NOISE.absolute * rng.standard_normal((20_000, GRID.size))
+    matrix, white = weights(GRID, D65), white_point(D65)
+    labs = lab_from_xyz(noisy @ matrix, white)
+    labs = labs + NOISE.lab * rng.standard_normal(labs.shape)
+    assert NOISE.of_lab(read @ matrix, GRID, D65) == pytest.approx(labs.std(axis=0), rel=0.03)
 
 
 def test_slopes_are_those_of_the_residuals() -> None:

@@ -195,7 +195,11 @@ class _Court:
                     change * self.problem.noise.of_reflectance(self.seen.spectral[reading])[node],
                 )
                 if lit is None
-                else [self._lab_cell(items, k, lit, node, change * self.problem.noise.lab)]
+                else [
+                    self._lab_cell(
+                        items, k, lit, node, change * self.problem.lab_sd[reading, lit, node]
+                    )
+                ]
             )
             for cell in cells:
                 yield from number_slips(items, cell, weighed.size)
