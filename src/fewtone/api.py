@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fewtone.io.curves import load_curves
+from fewtone.io.curves import load_curves, uncertainty_is_lost
 from fewtone.io.readings import READINGS_FILE, readings_digest
 from fewtone.io.settings import load_settings
 from fewtone.model.curves import Curves
@@ -104,7 +104,7 @@ def _cautions(folder: Path, settings: ShelfSettings, curves: Curves) -> list[str
             "shelf.toml names another geometry or film index than this shelf was learnt with: "
             "run `fewtone learn` again."
         )
-    if curves.uncertainty is None:
+    if uncertainty_is_lost(folder, curves):
         cautions.append(
             "How sure these curves are is not known, the file that says so is missing or damaged: "
             "run `fewtone learn` to write it anew."

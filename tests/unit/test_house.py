@@ -34,6 +34,7 @@ FLOORS = (
     "shelf",
     "api",
     "cli",
+    "__main__",
 )
 
 

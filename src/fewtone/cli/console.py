@@ -7,14 +7,16 @@ in the width it has, or with ``--plain`` as lines of words alone. Nothing is tol
 
 from __future__ import annotations
 
-import json
+import io
 import shutil
 import sys
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING, TextIO, TypeAlias
+
+from fewtone.cli.door import printable, to_stderr, to_stdout, write_document
 
 if TYPE_CHECKING:
     from rich.console import Console, RenderableType
@@ -97,8 +99,7 @@ Part: TypeAlias = str | Heading | Framed | Grid
 
 def print_document(document: Document) -> None:
     """One JSON document on standard output."""
-    ascii_only = not _says_unicode()
-    sys.stdout.write(json.dumps(document, ensure_ascii=ascii_only, indent=1) + "\n")
+    write_document(document, ascii_only=not _says_unicode())
 
 
 def print_faults(faults: Iterable[Fault]) -> None:
@@ -114,13 +115,13 @@ def print_faults(faults: Iterable[Fault]) -> None:
             lines.append(f"  It says: {fault.value}")
         if fault.fix:
             lines.append(f"  {fault.fix}")
-        sys.stderr.write("\n".join(_wrapped(line.rstrip()) for line in lines) + "\n")
+        to_stderr("\n".join(_wrapped(printable(line.rstrip())) for line in lines) + "\n")
 
 
 def print_cautions(cautions: Iterable[str]) -> None:
     """Say what should be known, on standard error."""
     for caution in cautions:
-        sys.stderr.write(_wrapped(f"Note: {caution}") + "\n")
+        to_stderr(_wrapped(printable(f"Note: {caution}")) + "\n")
 
 
 def out(*parts: Part, plain: bool = False) -> None:
@@ -135,9 +136,10 @@ def out(*parts: Part, plain: bool = False) -> None:
     """
     if plain:
         lines = "\n".join(_in_words(line) for part in parts for line in _plain(part))
-        sys.stdout.write(_spoken(lines) + "\n")
+        to_stdout(_spoken(lines) + "\n")
         return
-    console = _console()
+    drawn = io.StringIO()
+    console = _console(drawn)
     blocks = _shows_blocks(console)
     for part in parts:
         for renderable in _rendered(part, blocks):
@@ -148,6 +150,7 @@ def out(*parts: Part, plain: bool = False) -> None:
             console.print(_ROUGH_NOTE, highlight=False)
         if not all(swatch.shown for swatch in swatches):
             console.print(_NOT_SHOWN_NOTE, highlight=False)
+    to_stdout(drawn.getvalue())
 
 
 @contextmanager
@@ -161,7 +164,7 @@ def working(what: str, *, quiet: bool = False) -> Iterator[None]:
     quiet
         Never show anything.
     """
-    if quiet or not sys.stderr.isatty():
+    if quiet or not _on_terminal(sys.stderr):
         yield
         return
     import threading
@@ -188,15 +191,21 @@ def working(what: str, *, quiet: bool = False) -> Iterator[None]:
         watcher.join()
 
 
-def _console() -> Console:
+def _console(drawn: io.StringIO) -> Console:
+    """A console that draws into text what standard output can show."""
     from rich.console import Console
 
-    console = Console()
-    if not console.is_terminal or not sys.stdout.isatty():
-        return Console(width=_UNWRAPPED)
-    if console.width > _MOST_COLUMNS:
-        return Console(width=_MOST_COLUMNS)  # longer lines are hard to follow
-    return console
+    real = Console()
+    width = _UNWRAPPED
+    if real.is_terminal and _on_terminal(sys.stdout):
+        width = min(real.width, _MOST_COLUMNS)  # longer lines are hard to follow
+    return Console(
+        file=drawn,
+        width=width,
+        force_terminal=real.is_terminal,
+        color_system=real.color_system,  # type: ignore[arg-type]  # one of those it takes
+        no_color=real.no_color,
+    )
 
 
 def _shows_blocks(console: Console) -> bool:
@@ -309,10 +318,11 @@ def _is_of_swatches(part: Grid, column: int) -> bool:
 
 
 def _spoken(text: str) -> str:
-    """Text with what standard output cannot encode put into words."""
+    """Text with what standard output cannot show put into words."""
+    text = printable(text)
     if _says_unicode():
         return text
-    encoding = sys.stdout.encoding or "ascii"
+    encoding = getattr(sys.stdout, "encoding", None) or "ascii"
     return _in_words(text).encode(encoding, "backslashreplace").decode(encoding)
 
 
@@ -321,12 +331,17 @@ def _in_words(text: str) -> str:
 
 
 def _says_unicode() -> bool:
-    return (sys.stdout.encoding or "ascii").lower().replace("-", "").startswith("utf")
+    encoding = getattr(sys.stdout, "encoding", None) or "ascii"
+    return encoding.lower().replace("-", "").startswith("utf")
+
+
+def _on_terminal(stream: TextIO | None) -> bool:
+    return stream is not None and not stream.closed and stream.isatty()
 
 
 def _wrapped(line: str) -> str:
     """A line broken between words where standard error is a terminal."""
-    if not sys.stderr.isatty():
+    if not _on_terminal(sys.stderr):
         return line
     width = min(shutil.get_terminal_size().columns, _MOST_COLUMNS)
     return textwrap.fill(line, width, subsequent_indent="  ", break_on_hyphens=False)

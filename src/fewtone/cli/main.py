@@ -6,6 +6,7 @@ tolerance, 4 a fault of ours, 130 interrupted.
 
 from __future__ import annotations
 
+import os
 import sys
 from typing import Annotated
 
@@ -24,7 +25,18 @@ from fewtone.cli import (
     simplify,
     take,
 )
+from fewtone.cli.door import (
+    OutputError,
+    changes,
+    document_is_out,
+    hold_streams,
+    opened,
+    printable,
+    to_stderr,
+    to_stdout,
+)
 from fewtone.errors import Fault, FewtoneError, UsageError
+from fewtone.io.atomic import files_written
 from fewtone.version import __version__
 
 __all__ = ["app", "main"]
@@ -59,7 +71,7 @@ for command in (
 
 def _version(wanted: bool) -> None:
     if wanted:
-        typer.echo(f"fewtone {__version__}")
+        to_stdout(f"fewtone {__version__}\n")
         raise typer.Exit
 
 
@@ -75,7 +87,14 @@ def _fewtone(
 def main(arguments: list[str] | None = None) -> None:
     """Run a command and exit with its code."""
     words = sys.argv[1:] if arguments is None else arguments
-    sys.exit(_run(words))
+    hold_streams()
+    with opened():
+        code = _run(words)
+        try:
+            to_stdout("")
+        except OutputError as error:
+            code = code or _show(error, as_json=False)
+    sys.exit(code)
 
 
 def _run(words: list[str]) -> int:
@@ -84,18 +103,19 @@ def _run(words: list[str]) -> int:
         code = app(args=words, prog_name="fewtone", standalone_mode=False)
     except typer.TyperException as error:
         if error.__class__.__name__ == "NoArgsIsHelpError":
-            typer.echo(error.format_message())
+            to_stdout(error.format_message() + "\n")
             return 0
         fault = Fault(error.format_message(), "Run `fewtone --help` or `fewtone COMMAND --help`.")
         return _show(UsageError(fault), as_json)
     except FewtoneError as error:
         return _show(error, as_json)
     except (KeyboardInterrupt, typer.Abort):
-        typer.echo("Interrupted; nothing was changed.", err=True)
+        to_stderr(f"Interrupted. {printable(changes())}\n")
         return 130
-    except BrokenPipeError:
-        sys.stdout = None  # the reader is gone: nothing more to say
-        return 0
+    except (BrokenPipeError, SystemExit):
+        return 0  # the reader of a help text is gone: nothing more to say
+    except OSError as error:
+        return _show(_refusal(error), as_json)
     except Exception as error:  # the last door: a user never sees a traceback
         return _show(_own_fault(error, words), as_json, code=4)
     return code if isinstance(code, int) else 0
@@ -105,10 +125,29 @@ def _show(error: FewtoneError, as_json: bool, *, code: int | None = None) -> int
     from fewtone.cli.console import print_document, print_faults
     from fewtone.report.json import fault_document
 
-    if as_json:
-        print_document(fault_document(error.faults))
+    if as_json and not document_is_out():
+        try:
+            print_document(fault_document(error.faults))
+        except OutputError as lost:
+            print_faults(lost.faults)
     print_faults(error.faults)
+    if isinstance(error, OutputError) or files_written():
+        to_stderr(f"{printable(changes())}\n")
     return error.exit_code if code is None else code
+
+
+def _refusal(error: OSError) -> FewtoneError:
+    """What the operating system would not do, as the user's to mend."""
+    name = error.filename
+    if isinstance(name, bytes):
+        name = os.fsdecode(name)
+    return FewtoneError(
+        Fault(
+            f"The system refused: {error.strerror or error}.",
+            fix="Check the name, the rights and the room on the disk, then run the command again.",
+            file=name if isinstance(name, str) else None,
+        )
+    )
 
 
 def _own_fault(error: Exception, words: list[str]) -> FewtoneError:
@@ -119,14 +158,25 @@ def _own_fault(error: Exception, words: list[str]) -> FewtoneError:
 
     report = [f"fewtone {__version__}, Python {platform.python_version()}", f"arguments: {words}"]
     report += traceback.format_exception(error)
-    with tempfile.NamedTemporaryFile(
-        "w", prefix="fewtone-fault-", suffix=".txt", delete=False, encoding="utf-8"
-    ) as file:
-        file.write("\n".join(report))
+    place = None
+    try:
+        with tempfile.NamedTemporaryFile(
+            "w",
+            prefix="fewtone-fault-",
+            suffix=".txt",
+            delete=False,
+            encoding="utf-8",
+            errors="backslashreplace",
+        ) as file:
+            file.write("\n".join(report))
+            place = file.name
+    except OSError:
+        pass  # no room for a report: the message alone must do
+    what = f"{type(error).__name__}: {error}"[:500]
     return FewtoneError(
         Fault(
-            f"This is a fault of fewtone, not of your data ({type(error).__name__}: {error}).",
-            fix="Please pass the report on; your files are as they were.",
-            file=file.name,
+            f"This is a fault of fewtone, not of your data ({what}).",
+            fix=f"Please pass the report on. {changes()}",
+            file=place,
         )
     )

@@ -27,11 +27,12 @@ from fewtone.model.curves import Curves
 from fewtone.optics.film import FilmOptics, Geometry
 from fewtone.typing import FloatArray
 
-__all__ = ["CURVES_FILE", "load_curves", "save_curves"]
+__all__ = ["CURVES_FILE", "load_curves", "save_curves", "uncertainty_is_lost"]
 
 CURVES_FILE = "curves.csv"
 # 3: the internal-return ratio of `fewtone.optics.flake` goes by its full name.
 FORMAT = 3
+_HEAD = 4000  # bytes that hold the comment lines
 _UNITS = (
     "absorption is the absorption optical depth of one standard coat at unit volume fraction [1]; "
     "scattering likewise, for toners that scatter; "
@@ -39,6 +40,7 @@ _UNITS = (
     "return_ratio is the ground's internal-return ratio [1]"
 )
 
+_BESIDE = "in uncertainty-*.npz, named by the beginning of this file's SHA-256"
 
 _QUANTITIES = (
     ("toner", "absorption"),
@@ -65,6 +67,7 @@ def save_curves(folder: Path, curves: Curves) -> Path:
         ("film_index", curves.optics.index),
         ("surface", curves.optics.surface),
         ("readings_sha256", curves.readings_digest),
+        *([("uncertainty", _BESIDE)] if curves.uncertainty is not None else []),
     ):
         text.write(f"# {key}: {value}\n")
     writer = csv.writer(text, lineterminator="\n")
@@ -115,6 +118,14 @@ def load_curves(folder: Path) -> Curves:
         curves, data = _read(path, folder)
         uncertainty = load_uncertainty(folder, data, curves)
     return replace(curves, uncertainty=uncertainty)
+
+
+def uncertainty_is_lost(folder: Path, curves: Curves) -> bool:
+    """Whether a shelf's curves were written with how sure they are, and came back without."""
+    if curves.uncertainty is not None:
+        return False
+    note = f"# uncertainty: {_BESIDE}\n".encode()
+    return note in read_bytes(folder / CURVES_FILE)[:_HEAD]
 
 
 def _read(path: Path, folder: Path) -> tuple[Curves, bytes]:

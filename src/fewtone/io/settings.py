@@ -28,7 +28,7 @@ from fewtone.model.shelf import (
 )
 from fewtone.optics.film import Geometry
 
-__all__ = ["SETTINGS_FILE", "STRENGTHS", "load_settings"]
+__all__ = ["SETTINGS_FILE", "STRENGTHS", "load_settings", "read_settings"]
 
 SETTINGS_FILE = "shelf.toml"
 FORMAT = 1
@@ -53,16 +53,20 @@ def load_settings(folder: Path) -> ShelfSettings:
         All that is wrong with the file.
     """
     path = folder / SETTINGS_FILE
-    text = decode(read_bytes(path, _LARGEST), path.name)
+    return read_settings(decode(read_bytes(path, _LARGEST), path.name), path.name)
+
+
+def read_settings(text: str, file: str) -> ShelfSettings:
+    """Read and check settings from their text; `file` is named in faults. Raises as above."""
     try:
         data = tomllib.loads(text, parse_float=_decimal)
     except (RecursionError, ValueError) as error:
-        raise _not_toml(path.name, error) from error
-    top = _Section(data, "", path.name, FaultList())
+        raise _not_toml(file, error) from error
+    top = _Section(data, "", file, FaultList())
     try:
         settings = _settings(top)
     except RecursionError as error:  # text about tables that are nested
-        raise _not_toml(path.name, error) from error
+        raise _not_toml(file, error) from error
     top.faults.raise_if_any()
     return settings
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import re
-import shutil
 import tempfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -16,7 +16,7 @@ from string import Template
 from fewtone.errors import Fault, FewtoneError, UsageError
 from fewtone.io.atomic import write_atomic
 from fewtone.io.readings import READINGS_FILE
-from fewtone.io.settings import SETTINGS_FILE, load_settings
+from fewtone.io.settings import SETTINGS_FILE, load_settings, read_settings
 from fewtone.model.names import NAME, RESERVED, as_names, slug
 from fewtone.model.shelf import ShelfSettings
 
@@ -66,20 +66,21 @@ def new_shelf(
                 file=str(folder),
             )
         )
-    files: dict[Path, str] = {}
-    with tempfile.TemporaryDirectory(prefix="fewtone-") as draft:
-        text = None
-        if not settings_file.exists():
-            text = _settings_text(folder.resolve().name, toners, solid, metallic)
-            (Path(draft) / SETTINGS_FILE).write_text(text, encoding="utf-8")
-            files[settings_file] = text
-        if not readings_file.exists():
-            settings = load_settings(folder if text is None else Path(draft))
-            files[readings_file] = _readings_text(settings)
+    # All that can be wrong is found before anything is made.
+    texts: dict[Path, str] = {}
+    if settings_file.exists():
+        settings = load_settings(folder)
+    else:
+        texts[settings_file] = _settings_text(folder.resolve().name, toners, solid, metallic)
+        settings = read_settings(texts[settings_file], SETTINGS_FILE)
+    if not readings_file.exists():
+        texts[readings_file] = _readings_text(settings)
     if not (guide := folder / _GUIDE_FILE).exists():
-        files[guide] = _starter(_GUIDE_FILE).read_text(encoding="utf-8")
-    _write_all(folder, files)
-    return tuple(files)
+        texts[guide] = _starter(_GUIDE_FILE).read_text(encoding="utf-8")
+    with _made(folder, *texts):
+        for file, text in texts.items():
+            write_atomic(file, text)
+    return tuple(texts)
 
 
 def copy_demo_shelf(folder: Path) -> tuple[Path, ...]:
@@ -102,43 +103,45 @@ def copy_demo_shelf(folder: Path) -> tuple[Path, ...]:
                 file=str(folder),
             )
         )
-    _make(folder.parent)
-    try:
-        with tempfile.TemporaryDirectory(dir=folder.parent, prefix=".fewtone-") as temporary:
-            copy = Path(temporary) / "shelf"
-            copy.mkdir()
-            for file in _demo_shelf().iterdir():
-                (copy / file.name).write_bytes(file.read_bytes())
-            if folder.exists():
-                folder.rmdir()
-            shutil.move(copy, folder)
-    except OSError as error:
-        raise _unwritable(folder, error) from error
+    with (
+        _made(folder.parent),
+        tempfile.TemporaryDirectory(dir=folder.parent, prefix=".fewtone-") as temporary,
+    ):
+        copy = Path(temporary) / "shelf"
+        copy.mkdir()
+        for file in _demo_shelf().iterdir():
+            write_atomic(copy / file.name, file.read_bytes())
+        if folder.exists():
+            folder.rmdir()
+        copy.rename(folder)
     return tuple(sorted(folder.iterdir()))
 
 
-def _write_all(folder: Path, files: Mapping[Path, str]) -> None:
-    """Write new files; if one cannot be written, the others and what was made for them go too."""
-    made = [place for place in (folder, *folder.parents) if not place.exists()]
-    _make(folder)
-    written: list[Path] = []
-    try:
-        for file, text in files.items():
-            written.append(file)
-            write_atomic(file, text)
-    except BaseException:
-        for file in written:
-            file.unlink(missing_ok=True)
-        for place in made:
-            place.rmdir()
-        raise
+@contextlib.contextmanager
+def _made(folder: Path, *files: Path) -> Iterator[None]:
+    """Make a folder and those above it, for new files.
 
+    Where what follows fails, the files and the folders that were made are taken away again.
 
-def _make(folder: Path) -> None:
+    Raises
+    ------
+    FewtoneError
+        It cannot be made, or something in it cannot be.
+    """
+    missing = [place for place in (folder, *folder.parents) if not place.exists()]
     try:
         folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise _unwritable(folder, error) from error
+        yield
+    except BaseException as error:
+        for file in files:
+            with contextlib.suppress(OSError):
+                file.unlink()
+        for place in missing:
+            with contextlib.suppress(OSError):
+                place.rmdir()
+        if isinstance(error, OSError):
+            raise _unwritable(folder, error) from error
+        raise
 
 
 def _unwritable(folder: Path, error: OSError) -> FewtoneError:
@@ -160,7 +163,7 @@ def _settings_text(
         raise UsageError("A shelf needs at least one toner and one ground.")
     kinds = ["solid"] * len(as_names(solid)) + ["metallic"] * len(as_names(metallic))
     return Template(_starter(SETTINGS_FILE).read_text(encoding="utf-8")).substitute(
-        name=_toml_text(name),
+        name=_toml_text(name).strip() or "Shelf",
         toners="".join(
             f'[toners.{toner}]\nlabel = "{_toml_text(label)}"\nin_stock = true\n\n'
             for toner, label in named.items()
@@ -174,7 +177,8 @@ def _settings_text(
 
 def _toml_text(text: str) -> str:
     """Text as it stands between the quotes of a TOML string."""
-    return re.sub(r"[\x00-\x1f\x7f]", " ", text).replace("\\", "\\\\").replace('"', '\\"')
+    shown = "".join(c if c.isprintable() else " " for c in text)
+    return shown.replace("\\", "\\\\").replace('"', '\\"')
 
 
 def _readings_text(settings: ShelfSettings) -> str:

@@ -1,0 +1,31 @@
+"""``fewtone`` and ``python -m fewtone``: the command line, interrupted quietly from the start."""
+
+from __future__ import annotations
+
+import os
+import signal
+from types import FrameType
+
+
+def main() -> None:
+    """Run a command and exit with its code."""
+    signal.signal(signal.SIGINT, _leave)
+    from fewtone.cli.main import main as run
+
+    try:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+        run()
+    except KeyboardInterrupt:
+        _leave()
+    finally:
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def _leave(_: int = 0, __: FrameType | None = None) -> None:
+    # Imports may turn an exception into another one: leave at once, nothing is open.
+    os.write(2, b"Interrupted.\n")
+    os._exit(130)
+
+
+if __name__ == "__main__":
+    main()
