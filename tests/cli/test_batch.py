@@ -24,7 +24,7 @@ def test_json_is_one_document(shelf: str, run: Run) -> None:
     document = ran.document
     assert ran.code == 0
     assert document["format"] == 1
-    assert document["total_ml"] == 2310
+    assert document["total_ml"] == 693
     assert [pour["component"] for pour in document["pours"]] == [
         "marigold",
         "dusk",
@@ -47,12 +47,19 @@ def test_the_table_has_running_totals_and_care(shelf: str, run: Run) -> None:
         "40ml",
         "--shelf",
         shelf,
-        "--loose-additives",
+        "--rounding",
+        "0.2",
         "--reducer",
         "15%",
     )
     assert ran.code == 0
-    for words in ("cup at ml", "weakest tint first", "125 micron", "data sheets", "Reducer 15 %"):
+    for words in (
+        "cup at ml",
+        "colours least goes in first",
+        "125 micron",
+        "data sheets",
+        "Reducer 15 %",
+    ):
         assert words in ran.out
     assert "safety data sheets" in ran.err
 

@@ -11,7 +11,7 @@ from fractions import Fraction
 import pytest
 from scipy import constants
 
-from fewtone.workshop.pour.units import area_m2, volume_ml
+from fewtone.model.units import area_m2, volume_ml
 
 # Seven printed digits: half a unit in the last place.
 PRINT_ROUNDING = 5e-7

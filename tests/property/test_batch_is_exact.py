@@ -5,15 +5,18 @@ from __future__ import annotations
 from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
-from itertools import accumulate
+from itertools import accumulate, product
 from math import isclose
+from typing import Any
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from fewtone.colorimetry import delta_e_2000
 from fewtone.model.blend import Number
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import Additive, Medium, ShelfSettings
+from fewtone.prediction.recipes import predict
 from fewtone.report.json import batch_document
 from fewtone.workshop.pour.batch import Batch, batch
 from fewtone.workshop.pour.pours import smallest_on_steps, to_running_steps
@@ -47,7 +50,7 @@ def shelves(draw: st.DrawFn) -> ShelfSettings:
     )
 
 
-def mixed(shelf: ShelfSettings, parts: dict[str, Number], m: int, ml: int, **how: bool) -> Batch:
+def mixed(shelf: ShelfSettings, parts: dict[str, Number], m: int, ml: int, **how: Any) -> Batch:
     """The batch of a blend, let down m:1, for a volume in ml."""
     recipe = Recipe(parts, m, 4, CURVES.grounds[0])
     return batch(CURVES, shelf, recipe, volume=f"{ml} ml", **how)
@@ -55,14 +58,15 @@ def mixed(shelf: ShelfSettings, parts: dict[str, Number], m: int, ml: int, **how
 
 @settings(max_examples=60, deadline=None)
 @given(shelves(), whole_parts, st.integers(0, 12), volumes)
-def test_every_pour_is_a_whole_number_of_lines(
+def test_the_own_ratio_lands_on_lines(
     shelf: ShelfSettings, parts: dict[str, Number], m: int, ml: int
 ) -> None:
-    """Pours land on lines, in the ratio of the recipe, and sum to the total to the last unit."""
-    result = mixed(shelf, parts, m, ml)
+    """With no rounding allowed, pours land on lines in the recipe's ratio and sum to the total."""
+    result = mixed(shelf, parts, m, ml, rounding=0)
     cup = Fraction(shelf.mixing.cup_ml or 0)
     poured = {pour.component: pour.ml for pour in result.pours}
-    assert all((ml / cup).denominator == 1 for ml in poured.values())
+    made = {name: volume for name, volume in poured.items() if name != "reducer"}
+    assert all((volume / cup).denominator == 1 for volume in made.values())
     assert sum(poured.values()) == result.total_ml == result.pours[-1].running_ml
     assert [p.running_ml for p in result.pours] == list(accumulate(p.ml for p in result.pours))
     first = next(iter(parts))
@@ -77,22 +81,74 @@ def test_every_pour_is_a_whole_number_of_lines(
 
 @settings(max_examples=60, deadline=None)
 @given(shelves(), whole_parts, st.integers(0, 12), volumes)
-def test_no_smaller_batch_lands_on_the_lines(
+def test_no_smaller_batch_has_the_own_ratio_on_lines(
     shelf: ShelfSettings, parts: dict[str, Number], m: int, ml: int
 ) -> None:
     """Counting lines one by one from the wanted volume finds no smaller batch."""
     cup = Fraction(shelf.mixing.cup_ml or 0)
     whole = Fraction(sum(parts.values()))
-    shares = [Fraction(part) / whole for part in parts.values()]
-    shares += [Fraction(m)] if m else []
-    shares += [Fraction(a.percent) / 100 * (1 + m) for a in shelf.additives]
+    shares = [Fraction(part) / whole for part in parts.values()] + ([Fraction(m)] if m else [])
+    loose = 1 + sum((Fraction(a.percent) / 100 for a in shelf.additives), Fraction(0))
     step = 0
     while True:
         blend_ml = cup * step / sum(shares)
-        if cup * step >= ml and all((s * blend_ml / cup).denominator == 1 for s in shares):
+        if cup * step * loose >= ml and all((s * blend_ml / cup).denominator == 1 for s in shares):
             break
         step += 1
-    assert mixed(shelf, parts, m, ml).total_ml == cup * step
+    assert mixed(shelf, parts, m, ml, rounding=0).total_ml == cup * step * loose
+
+
+@settings(max_examples=60, deadline=None)
+@given(shelves(), whole_parts, st.integers(0, 12), volumes)
+def test_the_default_lands_on_lines_within_its_limit(
+    shelf: ShelfSettings, parts: dict[str, Number], m: int, ml: int
+) -> None:
+    """At or above the volume, on lines, never dearer than told, and told by another route."""
+    result = mixed(shelf, parts, m, ml)
+    cup = Fraction(shelf.mixing.cup_ml or 0)
+    assert result.total_ml >= ml
+    assert result.total_ml == sum(pour.ml for pour in result.pours)
+    if result.on is None:  # nothing near was within the limit, and it says so
+        return
+    poured = {pour.component: pour.ml for pour in result.pours}
+    assert all((v / cup).denominator == 1 for n, v in poured.items() if n != "reducer")
+    assert result.rounding_de00 is not None
+    assert result.rounding_de00 <= result.limit_de00
+    assert result.total_ml <= max(
+        mixed(shelf, parts, m, ml, rounding=0).total_ml, Fraction(105, 100) * ml
+    )
+    assert isclose(cost_of(poured, parts, m), result.rounding_de00, abs_tol=1e-6)
+
+
+@settings(max_examples=25, deadline=None)
+@given(whole_parts.filter(lambda parts: len(parts) <= 2), st.integers(1, 8), st.integers(30, 300))
+def test_nothing_smaller_is_within_the_limit(parts: dict[str, Number], m: int, ml: int) -> None:
+    """Every way to split every smaller number of lines next to the exact amounts costs more."""
+    shelf = replace(PLAIN, mixing=replace(PLAIN.mixing, cup_ml=Decimal(5)))
+    result = mixed(shelf, parts, m, ml)
+    own = mixed(shelf, parts, m, ml, rounding=0).total_ml
+    if result.on is None or own <= Fraction(105, 100) * ml:
+        return
+    whole = sum(Fraction(part) for part in parts.values())
+    for lines in range(-(-ml // 5), int(result.total_ml / 5)):
+        ideal = {n: Fraction(p) / whole / (1 + m) * lines for n, p in parts.items()}
+        near = [{max(1, int(value)), int(value) + 1} for value in ideal.values()]
+        for counts in product(*near):
+            if (rest := lines - sum(counts)) >= 1:
+                poured = {n: Fraction(5 * c) for n, c in zip(parts, counts, strict=True)}
+                poured["medium"] = Fraction(5 * rest)
+                assert cost_of(poured, parts, m) > result.limit_de00
+
+
+def cost_of(poured: dict[str, Fraction], parts: dict[str, Number], m: int) -> float:
+    """ΔE00 between the recipe and the recipe that was really poured, each predicted as a recipe."""
+    toners = {name: poured[name] for name in parts}
+    blend = {name: Decimal(float(volume)) for name, volume in toners.items()}
+    medium = Decimal(float(poured.get("medium", Fraction(0)) / sum(toners.values())))
+    ground = CURVES.grounds[0]
+    lines = [Recipe(parts, m, 4, ground), Recipe(blend, medium, 4, ground)]
+    labs = predict(CURVES, lines, PLAIN.measurement.light).lab
+    return float(delta_e_2000(labs[0], labs[1]))
 
 
 @settings(max_examples=60, deadline=None)
@@ -119,27 +175,16 @@ def test_by_weight_lands_on_the_scale(
     """By weight, every pour is a whole number of tenths of a gram, at or above the volume."""
     result = mixed(shelf, parts, m, ml, by_weight=True)
     assert all(
-        pour.grams is not None and (pour.grams * 10).denominator == 1 for pour in result.pours
+        pour.grams is not None and (pour.grams * 10).denominator == 1
+        for pour in result.pours
+        if pour.component != "reducer"
     )
+    assert (result.rounding_de00 or 0) <= result.limit_de00
     assert result.total_ml >= ml
     for pour in result.pours:
         toner = shelf.toners.get(pour.component)
         if toner and toner.density:
             assert pour.grams == pour.ml * Fraction(toner.density)
-
-
-@settings(max_examples=60, deadline=None)
-@given(shelves(), whole_parts, st.integers(1, 12), volumes)
-def test_loose_additives_never_cost_paint(
-    shelf: ShelfSettings, parts: dict[str, Number], m: int, ml: int
-) -> None:
-    """Letting additives lie between lines gives a batch no larger, its colour parts on lines."""
-    tight, loose = (mixed(shelf, parts, m, ml, loose_additives=flag) for flag in (False, True))
-    assert ml <= loose.total_ml <= tight.total_ml
-    cup = Fraction(shelf.mixing.cup_ml or 0)
-    for pour in loose.pours:
-        if pour.component != "reducer":
-            assert (pour.ml / cup).denominator == 1
 
 
 @given(

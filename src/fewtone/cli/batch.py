@@ -34,7 +34,8 @@ def batch(
     ] = None,
     by_weight: options.ByWeightOption = False,
     exact: options.ExactOption = False,
-    loose_additives: options.LooseAdditivesOption = False,
+    rounding: options.RoundingOption = None,
+    use_up: options.FromOption = None,
     shelf: options.ShelfOption = None,
     plain: options.PlainOption = False,
     as_json: options.JsonOption = False,
@@ -52,7 +53,8 @@ def batch(
         reducer=reducer,
         by_weight=by_weight,
         exact=exact,
-        loose_additives=loose_additives,
+        rounding=rounding,
+        use_up=options.rests(use_up),
     )
     print_cautions(result.cautions)
     if as_json:
@@ -65,40 +67,33 @@ def batch(
 def _parts(result: Batch) -> list[Part]:
     from fewtone.cli.console import Heading
 
-    cup = result.step is not None
-    parts: list[Part] = [Heading(str(result.recipe)), "", _headline(result)]
-    if result.on and result.overshoot_ml:
-        parts.append(
-            f"That is {_ml(result.overshoot_ml)} more than wanted, so that every pour lands on "
-            f"{result.on}."
-        )
-    order = ", ".join(f"{name} {value:.2f}" for name, value in result.strengths.items())
+    parts: list[Part] = [Heading(str(result.recipe)), "", _headline(result), *_rounding(result)]
     parts += [
         "",
-        _grid(result.pours, cup=cup),
+        _grid(result.pours, result),
         "",
-        f"Order: weakest tint first, so that a slip costs least (strength {order}).",
+        "Order: the toner that colours least goes in first, so that a slip costs least.",
     ]
     if result.cost is not None:
         parts.append(f"Cost {float(result.cost):.2f}")
     if result.rounded:
         parts += [
             "",
-            f"Poured to the nearest steps instead, the colour moves by ΔE00 "
-            f"{result.rounding_de00:.2f}:",
+            "Poured to the nearest steps instead"
+            + _moved(result.rounding_de00, ", the colour moves by ΔE00 {}")
+            + ":",
             "",
-            _grid(result.rounded, cup=cup),
+            _grid(result.rounded, result),
         ]
     if result.reducer:
         parts += ["", *_reducer_lines(result)]
     if result.alternatives:
         parts.append("")
-    for other in result.alternatives:
-        rounding = f", rounding moves the colour by ΔE00 {other.rounding_de00:.2f}"
-        parts.append(
-            f"Or {_ml(other.total_ml)} with {other.option}"
-            + (rounding if "--exact" in other.option else "")
-        )
+    parts += [
+        f"Or {_ml(other.total_ml)} with {other.option}; rounding then moves the colour by ΔE00 "
+        f"{other.rounding_de00:.2f}"
+        for other in result.alternatives
+    ]
     return [*parts, "", *(f"- {line}" for line in result.care)]
 
 
@@ -106,29 +101,48 @@ def _headline(result: Batch) -> str:
     extra = f", {_ml(result.extra_ml)} of it for gun and cup" if result.extra_ml else ""
     wanted = f"{_ml(result.wanted_ml)} wanted{extra}"
     weight = "" if result.total_grams is None else f", {_g(result.total_grams)}"
-    return f"Mix {_ml(result.total_ml)}{weight} ({wanted})"
+    cup = ""
+    if result.cup is not None and result.cup.holds_ml is not None:
+        cup = f" in the {result.cup}, marked {result.cup.marks}"
+    return f"Mix {_ml(result.total_ml)}{weight}{cup} ({wanted})"
 
 
-def _grid(pours: Iterable[Pour], *, cup: bool) -> Grid:
+def _rounding(result: Batch) -> list[str]:
+    """What pouring on lines does to ratio and colour."""
+    if result.on is None or result.rounding_de00 is None:
+        return []
+    if result.rounding_de00 == 0:
+        return [f"Toners and medium land on {result.on} in the recipe's own ratio."]
+    return [
+        f"Toners and medium land on {result.on}; that moves the colour by ΔE00 "
+        f"{result.rounding_de00:.2f} (up to {result.limit_de00:g} is allowed)."
+    ]
+
+
+def _moved(de00: float | None, words: str) -> str:
+    return "" if de00 is None else words.format(f"{de00:.2f}")
+
+
+def _grid(pours: Iterable[Pour], result: Batch) -> Grid:
     from fewtone.cli.console import Grid
     from fewtone.workshop.pour.pours import printed
 
-    pours = tuple(pours)
+    pours, cup = tuple(pours), result.cup
     rows = []
     for pour, ml in zip(pours, printed((pour.ml for pour in pours), 1), strict=True):
-        lines = [] if not cup else ["" if pour.lines is None else f"{float(pour.lines):.4g}"]
-        rows.append(
-            (
-                pour.component,
-                f"{ml:.1f}",
-                _figure(pour.grams),
-                *lines,
-                _figure(pour.running_ml),
-                _figure(pour.running_grams),
-            )
-        )
-    columns = ("pour", ">ml", ">g", *((">lines",) if cup else ()), ">cup at ml", ">scale at g")
-    return Grid(columns, rows)
+        cells = [pour.component, f"{ml:.1f}", _figure(pour.grams)]
+        if cup is not None:
+            cells += [_lines(pour.lines), _figure(pour.running_ml / cup.unit_ml)]
+        else:
+            cells.append(_figure(pour.running_ml))
+        rows.append((*cells, _figure(pour.running_grams)))
+    at = f">cup at {'ml' if cup is None else cup.unit}"
+    lines = () if cup is None else (">lines",)
+    return Grid(("pour", ">ml", ">g", *lines, at, ">scale at g"), rows)
+
+
+def _lines(lines: Fraction | None) -> str:
+    return "" if lines is None else f"{round(float(lines), 1):g}"
 
 
 def _reducer_lines(result: Batch) -> list[str]:

@@ -24,15 +24,16 @@ __all__ = [
     "ExactOption",
     "ExplainOption",
     "ExtraOption",
+    "FromOption",
     "GroundOption",
     "JsonOption",
     "LetdownOption",
     "LightOption",
-    "LooseAdditivesOption",
     "MaxPartOption",
     "MaxTonersOption",
     "PlainOption",
     "RecipeArgument",
+    "RoundingOption",
     "ShelfOption",
     "TargetOption",
     "ToleranceOption",
@@ -43,6 +44,7 @@ __all__ = [
     "count",
     "names",
     "open_shelf",
+    "rests",
     "rule_options",
     "shelf_folder",
 ]
@@ -172,10 +174,20 @@ ExactOption: TypeAlias = Annotated[
     bool,
     typer.Option("--exact", help="The exact volume; says what rounding does to the colour."),
 ]
-LooseAdditivesOption: TypeAlias = Annotated[
-    bool,
+RoundingOption: TypeAlias = Annotated[
+    float | None,
     typer.Option(
-        "--loose-additives", help="Only toners and medium land on steps, additives need not."
+        "--rounding",
+        metavar="0.1",
+        help="Delta E 00 that pouring on lines may cost; 0 keeps the recipe's own ratio.",
+    ),
+]
+FromOption: TypeAlias = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--from",
+        metavar="NAME=120ml",
+        help="Use up this rest of a toner, in place of --volume; may be repeated.",
     ),
 ]
 
@@ -231,6 +243,29 @@ def names(text: str | None) -> tuple[str, ...] | None:
     if text is None:
         return None
     return tuple(name for part in text.split(",") if (name := part.strip()))
+
+
+def rests(items: list[str] | None) -> dict[str, str] | None:
+    """What is to be used up, from ``ruby=120ml``; None where the option was not given.
+
+    Raises
+    ------
+    UsageError
+        One has no equals sign, or a name is given twice.
+    """
+    found: dict[str, str] = {}
+    for item in items or ():
+        name, sign, amount = (part.strip() for part in item.partition("="))
+        if not sign or not name or name in found:
+            raise UsageError(
+                Fault(
+                    f"--from '{item}' is not a name and an amount, each name once.",
+                    fix="Write it as ruby=120ml.",
+                    value=item,
+                )
+            )
+        found[name] = amount
+    return found or None
 
 
 def count(option: str, text: str | None) -> Number | None:

@@ -24,7 +24,8 @@ def sheet(
     extra: options.ExtraOption = None,
     by_weight: options.ByWeightOption = False,
     exact: options.ExactOption = False,
-    loose_additives: options.LooseAdditivesOption = False,
+    rounding: options.RoundingOption = None,
+    use_up: options.FromOption = None,
     pdf: Annotated[
         Path | None,
         typer.Option("--pdf", metavar="FILE.pdf", help="Write it as PDF too; needs fewtone[pdf]."),
@@ -67,7 +68,8 @@ def sheet(
         extra=extra,
         by_weight=by_weight,
         exact=exact,
-        loose_additives=loose_additives,
+        rounding=rounding,
+        use_up=options.rests(use_up),
     )
     print_cautions(caution for caution in page.cautions if caution not in loaded.cautions)
     html = page.html()

@@ -12,9 +12,10 @@ from types import MappingProxyType
 from typing import Any
 
 from fewtone.colorimetry import ILLUMINANTS, OBSERVERS, Light
-from fewtone.errors import Fault, FaultList, FewtoneError
+from fewtone.errors import Fault, FaultList, FewtoneError, UsageError
 from fewtone.io.files import decode, read_bytes
 from fewtone.model.blend import Number, exact_number
+from fewtone.model.cup import Cup
 from fewtone.model.names import NAME, RESERVED, did_you_mean
 from fewtone.model.numbers import carried, decimal_from
 from fewtone.model.shelf import (
@@ -118,6 +119,7 @@ def _settings(top: _Section) -> ShelfSettings:
         ),
         additives=additives,
         percent=percent,
+        deck=top.text("deck", "") or None,
     )
     medium.done()
     top.done()
@@ -151,11 +153,23 @@ def _mixing(section: _Section) -> Mixing:
         coat_cv=section.real("coat_cv", default.coat_cv, 0, 1),
         pour_cv=section.real("pour_cv", default.pour_cv, 0, 1),
         cup_ml=section.amount("cup_ml"),
+        cups=_cups(section),
         scale_g=section.amount("scale_g"),
         ml_per_m2=section.amount("ml_per_m2"),
     )
     section.done()
     return mixing
+
+
+def _cups(section: _Section) -> tuple[Cup, ...]:
+    cups = []
+    for text in section.texts("cups"):
+        try:
+            cups.append(Cup.parse(text))
+        except UsageError as error:
+            for fault in error.faults:
+                section.fault("cups", fault.message, fault.fix or "Correct it.")
+    return tuple(cups)
 
 
 def _additive(section: _Section) -> Additive:
@@ -274,6 +288,15 @@ class _Section:
             self.fault(key, "This must be text.", "Write it in double quotes.")
             return default
         return value
+
+    def texts(self, key: str) -> tuple[str, ...]:
+        value = self.take(key)
+        if value is None:
+            return ()
+        if isinstance(value, list) and all(isinstance(item, str) for item in value):
+            return tuple(value)
+        self.fault(key, "This must be a list of texts.", 'Write it as ["…", "…"].')
+        return ()
 
     def flag(self, key: str, default: bool) -> bool:
         value = self.take(key)

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from fractions import Fraction
 
 from fewtone.colorimetry import Light
 from fewtone.errors import Fault, UsageError
 from fewtone.model.blend import Number
+from fewtone.model.cup import Cup
 from fewtone.model.names import Names
 from fewtone.model.recipe import Recipe, parse
 from fewtone.optics.film import FilmOptics, Geometry
@@ -70,8 +72,20 @@ class Mixing:
     coat_cv: float = 0.04
     pour_cv: float = 0.02
     cup_ml: Decimal | None = None
+    cups: tuple[Cup, ...] = ()
     scale_g: Decimal | None = None
     ml_per_m2: Decimal | None = None
+
+    @property
+    def all_cups(self) -> tuple[Cup, ...]:
+        """The cups from the smallest to the largest; one of unknown size stands last."""
+        sized = sorted(self.cups, key=lambda cup: (cup.holds_ml or 0, cup.step_ml))
+        return (*sized, *(() if self.cup_ml is None else (Cup(Fraction(self.cup_ml)),)))
+
+    @property
+    def finest_ml(self) -> Fraction | None:
+        """The smallest step that a cup shows [ml]; None where no cup is known."""
+        return min((cup.step_ml for cup in self.all_cups), default=None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +148,7 @@ class ShelfSettings:
     medium: Medium = Medium()
     additives: tuple[Additive, ...] = ()
     percent: bool = False
+    deck: str | None = None
 
     @property
     def toner_names(self) -> Names:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypedDict
 
@@ -12,11 +12,11 @@ from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
+from fewtone.model.units import Amount
 from fewtone.report.content import PageContent
 from fewtone.workshop.look.check import check
 from fewtone.workshop.look.letdown import letdown
 from fewtone.workshop.pour.batch import batch
-from fewtone.workshop.pour.units import Amount
 
 __all__ = ["Sheet", "SheetOptions", "sheet"]
 
@@ -32,7 +32,8 @@ class SheetOptions(TypedDict, total=False):
     extra: Amount | None
     by_weight: bool
     exact: bool
-    loose_additives: bool
+    use_up: Mapping[str, Amount] | None
+    rounding: float | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -93,8 +94,8 @@ def sheet(
         As `check`, `batch` and `letdown` raise it.
     """
     how: SheetOptions = {**amount} if amount else {}
-    if how.get("volume") is None and how.get("area") is None:
-        how = {**how, "volume": _USUAL_VOLUME, "exact": not how.get("loose_additives", False)}
+    if not any(how.get(amount) for amount in ("volume", "area", "use_up")):
+        how = {**how, "volume": _USUAL_VOLUME, "exact": True}
     checked = check(curves, settings, recipe, target=target, light=light, tolerance=tolerance)
     poured = batch(curves, settings, recipe, **how)
     strips = letdown(curves, settings, recipe, target=target, light=light)

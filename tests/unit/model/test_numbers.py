@@ -13,8 +13,8 @@ from fewtone.errors import FewtoneError
 from fewtone.io.settings import load_settings
 from fewtone.model.blend import exact_number
 from fewtone.model.numbers import carried, decimal_from
+from fewtone.model.units import percent, volume_ml
 from fewtone.workshop.panel.readings import read_panel
-from fewtone.workshop.pour.units import percent, volume_ml
 
 RECIPE = "2 marigold + 1 dusk, 6:1, 4 coats over silver"
 SOON_S = 0.5  # what never ended before ends at once; a busy machine is allowed much

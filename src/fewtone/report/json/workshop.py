@@ -51,6 +51,15 @@ def batch_document(result: Batch) -> Document:
         "pours": _pours(result.pours),
         "on": result.on,
         "step": None if result.step is None else _plain(result.step),
+        "cup": None
+        if result.cup is None
+        else {
+            "name": str(result.cup),
+            "unit": result.cup.unit,
+            "step_ml": _plain(result.cup.step_ml),
+            "holds_ml": None if result.cup.holds_ml is None else _plain(result.cup.holds_ml),
+        },
+        "limit_de00": result.limit_de00,
         "rounding_de00": _rounded(result.rounding_de00),
         "rounded_pours": _pours(result.rounded),
         "strengths": {name: round(value, 4) for name, value in result.strengths.items()},

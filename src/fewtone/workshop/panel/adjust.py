@@ -24,13 +24,13 @@ from fewtone.model.names import named_options
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
+from fewtone.model.units import Amount, volume_ml
 from fewtone.prediction.recipes import predict
 from fewtone.workshop.panel.additions import Plan
 from fewtone.workshop.panel.posterior import Cause, Depth, Posterior, infer_posterior
 from fewtone.workshop.panel.readings import ReadingLike, average, read_panel
 from fewtone.workshop.panel.remedies import GAIN, Addition, Remedies, Volumes
 from fewtone.workshop.pour.mix import require_names, stock_cautions
-from fewtone.workshop.pour.units import Amount, volume_ml
 
 __all__ = ["Addition", "AdjustOptions", "Adjustment", "adjust"]
 
@@ -245,7 +245,7 @@ def _volumes(
     cautions: list[str],
     activated: bool,
 ) -> Volumes:
-    step = Fraction(settings.mixing.cup_ml or _USUAL_STEP)
+    step = settings.mixing.finest_ml or Fraction(_USUAL_STEP)
     if left is None:
         if not activated:
             cautions.append("Say how much is left (--left 350ml) to be told what to add.")
@@ -266,7 +266,7 @@ def _volumes(
         return Volumes(left_ml, step, 0)
     if room is None:
         cautions.append(f"No --room was given: the mix may grow to {float(room_ml):g} ml.")
-    if settings.mixing.cup_ml is None:
+    if settings.mixing.finest_ml is None:
         cautions.append("shelf.toml has no cup_ml: additions are in whole millilitres.")
     steps = int((room_ml - left_ml) / step)
     if steps == 0:

@@ -1,27 +1,27 @@
 """From a recipe and a volume or an area to what is poured, exactly.
 
 The weakest toner goes in first and the medium after the toners, so that a slip costs least: what
-is in the cup by then is little, and weak. Unless the exact volume is asked for, the batch is the
-smallest at or above it in which every component lands on a line of the cup (or a step of the
-scale), so that the recipe's whole-number ratio is poured without rounding.
+is in the cup by then is little, and weak. Unless the exact volume is asked for, toners and medium
+are poured on the cup's lines (or the scale's steps): in the recipe's own ratio where that comes
+near what is wanted, else in the least volume whose rounding to lines costs no more than a stated
+ΔE00 (`lines`). Additives come on top in their share, wherever they come to lie.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import TypedDict
 
-import numpy as np
-
-from fewtone.colorimetry import delta_e_2000
 from fewtone.errors import Fault, FewtoneError, UsageError
+from fewtone.model.cup import Cup
 from fewtone.model.curves import Curves
-from fewtone.model.names import named_options
+from fewtone.model.names import Names, named_options
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
-from fewtone.prediction.forward import lab_of_doses, recipe_dose
+from fewtone.model.units import Amount, area_m2, percent, volume_ml, volume_or_share
 from fewtone.workshop.pour.mix import (
     MEDIUM,
     REDUCER,
@@ -33,19 +33,24 @@ from fewtone.workshop.pour.mix import (
     strengths,
     thinning,
 )
-from fewtone.workshop.pour.pours import Pour, Steps, pour_all
+from fewtone.workshop.pour.plan import Mix, Plan
+from fewtone.workshop.pour.pours import Pour, pour_all
 from fewtone.workshop.pour.reducer import ReducerEffect, reducer_effect
-from fewtone.workshop.pour.units import Amount, area_m2, percent, volume_ml, volume_or_share
 
 __all__ = ["CARE", "Alternative", "Batch", "BatchOptions", "batch"]
 
 CARE = (
-    "Stir for about two minutes, let the mix stand about ten, stir again.",
-    "Strain through a fine strainer (about 125 micron): translucent coats magnify every speck.",
-    "Check the viscosity: too thin goes spotty, too heavy chokes the gun and streaks.",
-    "Hardener, pot life and flash times as the products' data sheets say.",
+    "Stir slowly for two minutes; let it stand for ten, so that the bubbles rise; stir once more.",
+    "Pour it into the gun through a 125 micron strainer: any grain shows through every coat.",
+    "Try the flow on scrap first: thin paint runs into beads, thick paint lands in ropes.",
+    "Hardener, pot life and waiting times are those of the products' data sheets.",
 )
 """Common practice, no source."""
+
+
+ROUNDING_DE00 = 0.1
+"""What rounding to lines may cost where nothing else is said [ΔE00]."""
+_SHARE_OF_TOLERANCE = 0.25
 
 
 class BatchOptions(TypedDict, total=False):
@@ -54,10 +59,11 @@ class BatchOptions(TypedDict, total=False):
     volume: Amount | None
     area: Amount | None
     extra: Amount | None
+    use_up: Mapping[str, Amount] | None
     reducer: Amount | None
     by_weight: bool
     exact: bool
-    loose_additives: bool
+    rounding: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,14 +100,19 @@ class Batch:
     pours
         What to pour, in order.
     on
-        What every pour lands on: ``cup lines``, ``scale steps``, or None where it is exact.
+        What toners and medium land on: ``cup lines``, ``scale steps``, or None where the volume
+        is exact.
     step
         That step [ml or g]; None where there is none.
+    cup
+        The cup that it is poured into; None where no cup is known.
+    limit_de00
+        What rounding was allowed to cost [ΔE00].
     rounding_de00
-        What taking the pours to the nearest steps does to the colour [ΔE00]: 0 where they land
-        on them, None where there is no step to take them to.
+        What pouring on steps does to the colour [ΔE00]: 0 where the ratio is the recipe's own,
+        None where there is no step. Where the volume is exact: what the nearest steps would do.
     rounded
-        The pours as taken to the nearest steps; empty where they land on them anyway.
+        Where the volume is exact, the pours as taken to the nearest steps; else empty.
     strengths
         Optical depth of one standard coat of each toner at its peak band, in pouring order.
     reducer
@@ -120,6 +131,8 @@ class Batch:
     pours: tuple[Pour, ...]
     on: str | None
     step: Fraction | None
+    cup: Cup | None
+    limit_de00: float
     rounding_de00: float | None
     rounded: tuple[Pour, ...]
     strengths: Mapping[str, float]
@@ -159,10 +172,11 @@ def batch(
     volume: Amount | None = None,
     area: Amount | None = None,
     extra: Amount | None = None,
+    use_up: Mapping[str, Amount] | None = None,
     reducer: Amount | None = None,
     by_weight: bool = False,
     exact: bool = False,
-    loose_additives: bool = False,
+    rounding: float | None = None,
 ) -> Batch:
     """Work out what to pour.
 
@@ -177,14 +191,18 @@ def batch(
         that the recipe's coats are to cover (``1.4m2``).
     extra
         What gun and cup keep, on top: a volume or a percentage.
+    use_up
+        In place of a volume: rests of components to use up, such as ``{"ruby": "120ml"}``; the
+        mix is as large as the scarcest of them allows, and exact.
     reducer
         Reducer in percent by volume of medium + blend, where it is not the house's usual.
     by_weight
         Land on steps of the scale instead of lines of the cup.
     exact
         The volume exactly as wanted, wherever the pours come to lie.
-    loose_additives
-        Only toners and medium land on steps; the additives may come to lie between them.
+    rounding
+        What pouring on lines may cost [ΔE00]; 0.1 if None, and never more than a quarter of the
+        shelf's tolerance. 0 keeps the recipe's own ratio.
 
     Raises
     ------
@@ -192,49 +210,79 @@ def batch(
         An amount or a name cannot be used, or shelf.toml lacks what this needs.
     """
     require_names(recipe, settings)
-    if exact and loose_additives:
-        raise UsageError("Ask for the exact volume or for loose additives, not for both.")
+    limit, cautions = _limit(settings, rounding)
     reducer_percent = None if reducer is None else percent(reducer, what="The reducer")
-    net_ml = _net_volume(recipe, settings, volume, area)
-    extra_ml = Fraction(0) if extra is None else volume_or_share(extra, net_ml, what="The extra")
     order = strengths(curves)
     _check_learnt(recipe, order)
     parts = _in_order(recipe, shares(recipe, settings, reducer_percent=reducer_percent), order)
-    steps = _steps(parts, settings, by_weight)
+    net_ml = _net_volume(recipe, settings, parts, volume, area, use_up)
+    extra_ml = Fraction(0) if extra is None else volume_or_share(extra, net_ml, what="The extra")
+    if use_up and extra_ml:
+        raise UsageError("What is used up cannot be made more of: leave the extra out.")
+    mix = Mix(curves, settings, recipe, parts, thinning(settings, reducer_percent))
     wanted_ml = net_ml + extra_ml
-    total_ml = wanted_ml
-    if steps is not None and not exact:
-        total_ml = steps.total(wanted_ml, _landing(parts, settings) if loose_additives else parts)
-    meant = {name: share * total_ml for name, share in parts.items()}
-    poured = meant if steps is None else steps.poured(meant)
-    strength = thinning(settings, reducer_percent)
-
-    def shift(meant: Mapping[str, Fraction], poured: Mapping[str, Fraction]) -> float:
-        return _shift(curves, settings, recipe, strength, meant, poured)
+    if by_weight:
+        mix.require_scale()
+    exact = exact or bool(use_up)
+    plan = mix.plan(wanted_ml, limit, by_weight=by_weight, exact=exact)
+    cautions += _cautions(recipe, settings, parts, plan)
+    cup = plan.cup
 
     def pour(volumes: Mapping[str, Fraction]) -> tuple[Pour, ...]:
         known = {"densities": densities(settings), "prices": prices(settings)}
-        return pour_all(volumes, **known, cup_ml=settings.mixing.cup_ml)
+        return pour_all(volumes, **known, step_ml=None if cup is None else cup.step_ml)
 
     return Batch(
         recipe=recipe,
         wanted_ml=wanted_ml,
         extra_ml=extra_ml,
-        pours=pour(meant),
-        on=None if exact or steps is None else steps.name,
-        step=None if steps is None else steps.step,
-        rounding_de00=None if steps is None else shift(meant, poured),
-        rounded=() if poured == meant else pour(poured),
+        pours=pour(plan.volumes_ml),
+        on=None if plan.exact or plan.steps is None else plan.steps.name,
+        step=None if plan.steps is None else plan.steps.step,
+        cup=cup,
+        limit_de00=limit,
+        rounding_de00=plan.de00,
+        rounded=() if plan.rounded is None else pour(plan.rounded),
         strengths={name: order[name] for name in parts if name in recipe.blend},
         reducer=reducer_effect(curves, settings, recipe, reducer_percent),
-        alternatives=tuple(_alternatives(parts, steps, settings, wanted_ml, total_ml, shift)),
-        cautions=tuple(_cautions(recipe, settings, parts, steps, poured)),
+        alternatives=tuple(_alternatives(mix, wanted_ml, limit, plan, by_weight)),
+        cautions=tuple(cautions),
     )
 
 
+def _limit(settings: ShelfSettings, rounding: float | None) -> tuple[float, list[str]]:
+    """What rounding may cost [ΔE00], and what should be said of it."""
+    most = _SHARE_OF_TOLERANCE * settings.mixing.tolerance
+    if rounding is None:
+        return min(ROUNDING_DE00, most), []
+    if not (math.isfinite(rounding) and rounding >= 0.0):
+        raise UsageError(
+            Fault(
+                "What rounding may cost must be a ΔE00 of 0 or more.",
+                fix="Write such as 0.1.",
+                value=str(rounding),
+            )
+        )
+    if rounding <= most:
+        return float(rounding), []
+    return most, [
+        f"Rounding may cost at most a quarter of the tolerance: ΔE00 {most:g} is taken, not "
+        f"{rounding:g}."
+    ]
+
+
 def _net_volume(
-    recipe: Recipe, settings: ShelfSettings, volume: Amount | None, area: Amount | None
+    recipe: Recipe,
+    settings: ShelfSettings,
+    parts: Mapping[str, Fraction],
+    volume: Amount | None,
+    area: Amount | None,
+    use_up: Mapping[str, Amount] | None,
 ) -> Fraction:
+    if use_up and volume is None and area is None:
+        return _from_rests(settings, parts, use_up)
+    if use_up:
+        raise UsageError("Say what to use up, or how much to mix, not both.")
     if (volume is None) == (area is None):
         raise UsageError(
             Fault(
@@ -262,6 +310,21 @@ def _net_volume(
     return covered * Fraction(per_coat) * Fraction(recipe.coats)
 
 
+def _from_rests(
+    settings: ShelfSettings, parts: Mapping[str, Fraction], use_up: Mapping[str, Amount]
+) -> Fraction:
+    """The largest mix [ml] that these rests allow."""
+    labels = {name: settings.toners[name].label for name in parts if name in settings.toners}
+    labels |= {name: name for name in parts if name not in labels}
+    labels[MEDIUM] = settings.medium.label
+    known = Names("component", {name: labels[name] for name in parts}, "this recipe")
+    names = known.require(use_up)
+    if len(names) < len(use_up):
+        raise UsageError("A rest is named twice; add it up.")
+    rests = zip(names, use_up.values(), strict=True)
+    return min(volume_ml(rest, what=f"The rest of {name}") / parts[name] for name, rest in rests)
+
+
 def _check_learnt(recipe: Recipe, order: Mapping[str, float]) -> None:
     faults = [
         Fault(
@@ -285,102 +348,41 @@ def _in_order(
     return {name: parts[name] for name in (*toners, *rest)}
 
 
-def _steps(parts: Mapping[str, Fraction], settings: ShelfSettings, by_weight: bool) -> Steps | None:
-    """What the pours land on; None where the cup's step is not known."""
-    cup_ml = settings.mixing.cup_ml
-    if not by_weight:
-        return None if cup_ml is None else Steps("cup lines", Fraction(cup_ml), parts)
-    scale = _scale(parts, settings)
-    if scale is None:
-        known = densities(settings)
-        missing = ["mixing.scale_g"] if settings.mixing.scale_g is None else []
-        missing += [f"the density of {name}" for name in parts if name not in known]
-        raise FewtoneError(
-            Fault(
-                f"Pouring by weight needs {', '.join(missing)}.",
-                fix="Add it (densities in kg per litre), or pour by volume.",
-                file="shelf.toml",
-            )
-        )
-    return scale
-
-
-def _scale(parts: Mapping[str, Fraction], settings: ShelfSettings) -> Steps | None:
-    """Steps of the scale; None where they or a density are not known."""
-    known, step = densities(settings), settings.mixing.scale_g
-    if step is None or any(name not in known for name in parts):
-        return None
-    weights = {name: share * Fraction(known[name]) for name, share in parts.items()}
-    return Steps("scale steps", Fraction(step), weights)
-
-
-def _landing(parts: Mapping[str, Fraction], settings: ShelfSettings) -> list[str]:
-    """The components that make the colour: toners and medium."""
-    return [name for name in parts if name == MEDIUM or name in settings.toners]
-
-
-def _shift(
-    curves: Curves,
-    settings: ShelfSettings,
-    recipe: Recipe,
-    strength: Fraction,
-    meant: Mapping[str, Fraction],
-    poured: Mapping[str, Fraction],
-) -> float:
-    """ΔE00 between what was meant and what is poured; both are volumes in ml."""
-    if meant == poured:
-        return 0.0
-    dose = recipe_dose(curves, recipe) * float(strength)
-    whole_meant = sum(meant.values(), Fraction(0))
-    whole_poured = sum(poured.values(), Fraction(0)) or Fraction(1)
-    change = np.ones_like(dose)
-    for name in recipe.blend:
-        ratio = (poured[name] / whole_poured) / (meant[name] / whole_meant)
-        change[curves.toners.index(name)] = float(ratio)
-    doses = np.stack([dose, dose * change])
-    labs = lab_of_doses(curves, doses, recipe.ground, settings.measurement.light)
-    return float(delta_e_2000(labs[0], labs[1]))
-
-
 def _alternatives(
-    parts: Mapping[str, Fraction],
-    steps: Steps | None,
-    settings: ShelfSettings,
-    wanted_ml: Fraction,
-    total_ml: Fraction,
-    shift: Callable[[Mapping[str, Fraction], Mapping[str, Fraction]], float],
+    mix: Mix, wanted_ml: Fraction, limit: float, plan: Plan, by_weight: bool
 ) -> list[Alternative]:
-    """Smaller batches, where the one that lands on all steps overshoots."""
+    """What the exact volume and the scale would do."""
     found = []
-    if steps is not None:
-        loose = steps.total(wanted_ml, _landing(parts, settings))
-        if loose < total_ml:
-            found.append(Alternative("--loose-additives", loose, 0.0))
-        if wanted_ml < total_ml:
-            volumes = {name: share * wanted_ml for name, share in parts.items()}
-            found.append(Alternative("--exact", wanted_ml, shift(volumes, steps.poured(volumes))))
-            if (scale := _scale(parts, settings)) and scale.name != steps.name:
-                poured = scale.poured(volumes)
-                found.append(Alternative("--exact --by-weight", wanted_ml, shift(volumes, poured)))
+    if plan.steps is not None and not plan.exact and plan.total_ml > wanted_ml:
+        other = mix.plan(wanted_ml, limit, by_weight=by_weight, exact=True)
+        if other.de00 is not None:
+            option = "--exact --by-weight" if by_weight else "--exact"
+            found.append(Alternative(option, other.total_ml, other.de00))
+    if not by_weight and mix.scale() is not None:
+        other = mix.plan(wanted_ml, limit, by_weight=True, exact=plan.exact)
+        option = "--exact --by-weight" if plan.exact else "--by-weight"
+        found.append(Alternative(option, other.total_ml, other.de00 or 0.0))
     return found
 
 
 def _cautions(
-    recipe: Recipe,
-    settings: ShelfSettings,
-    parts: Mapping[str, Fraction],
-    steps: Steps | None,
-    poured: Mapping[str, Fraction],
+    recipe: Recipe, settings: ShelfSettings, parts: Mapping[str, Fraction], plan: Plan
 ) -> list[str]:
     cautions = stock_cautions(recipe.blend, settings)
-    if steps is None:
+    if plan.steps is None:
         cautions.append(
-            "shelf.toml does not say which steps the cup shows (cup_ml under [mixing]): "
+            "shelf.toml does not say how the cups are marked (cups or cup_ml under [mixing]): "
             "the volume is exact, and no pour is taken to a line."
+        )
+    if plan.cup is not None and plan.cup.holds_ml is not None and not plan.fits:
+        fillings = math.ceil(plan.total_ml / plan.cup.holds_ml)
+        cautions.append(
+            f"No cup holds {float(plan.total_ml):.0f} ml: the {plan.cup} has to be filled "
+            f"{fillings} times, or ask for less and mix it {fillings} times."
         )
     cautions += [
         f"{name} is less than half a step here: mix more, or measure it more finely."
-        for name, ml in poured.items()
+        for name, ml in (plan.rounded or {}).items()
         if ml == 0
     ]
     if without := [name for name in parts if name not in densities(settings)]:

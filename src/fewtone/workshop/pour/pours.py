@@ -36,8 +36,8 @@ class Pour:
         Its volume and all that is then in the cup [ml].
     grams, running_grams
         The same on a scale [g]; None where a density is missing.
-    lines
-        Its volume in cup lines [1]; None where the cup's step is not known.
+    lines, running_lines
+        The same in lines of the cup [1]; None where the cup is not known.
     cost
         What it costs; None where its price is missing.
     """
@@ -48,6 +48,7 @@ class Pour:
     grams: Fraction | None
     running_grams: Fraction | None
     lines: Fraction | None
+    running_lines: Fraction | None
     cost: Fraction | None
 
 
@@ -89,7 +90,7 @@ def pour_all(
     *,
     densities: Mapping[str, Decimal],
     prices: Mapping[str, Decimal],
-    cup_ml: Decimal | None,
+    step_ml: Fraction | None,
 ) -> tuple[Pour, ...]:
     """Pour components into one cup, in their order.
 
@@ -99,7 +100,7 @@ def pour_all(
         Volume of each component [ml], in pouring order.
     densities, prices
         Of those components that have one [kg/L], [per litre].
-    cup_ml
+    step_ml
         The cup's step [ml], if known.
     """
     pours = []
@@ -118,7 +119,8 @@ def pour_all(
                 running_ml=running_ml,
                 grams=grams,
                 running_grams=running_grams if weighable else None,
-                lines=None if cup_ml is None else ml / Fraction(cup_ml),
+                lines=None if step_ml is None else ml / step_ml,
+                running_lines=None if step_ml is None else running_ml / step_ml,
                 cost=None if price is None else ml * Fraction(price) / 1000,
             )
         )

@@ -13,6 +13,7 @@ from fewtone import parse
 from fewtone.colorimetry import delta_e_2000
 from fewtone.errors import FewtoneError, UsageError
 from fewtone.io.settings import load_settings
+from fewtone.model.cup import Cup
 from fewtone.model.recipe import Recipe
 from fewtone.prediction.recipes import predict
 from fewtone.workshop.pour.batch import batch
@@ -35,24 +36,78 @@ def test_the_weakest_tint_goes_in_first_and_additives_last() -> None:
     assert list(result.strengths.values()) == pytest.approx(peaks)
 
 
-def test_a_batch_by_hand() -> None:
-    """2:1 at 6:1 with 10 % reducer on 10 ml lines: 231 lines at least, as worked out by hand."""
-    result = batch(CURVES, SHELF, RECIPE, volume="600ml")
+def test_the_own_ratio_by_hand() -> None:
+    """2:1 at 6:1 on 10 ml lines: 21 lines of paint at least, 10 % reducer on top, by hand."""
+    result = batch(CURVES, SHELF, RECIPE, volume="600ml", rounding=0)
     poured = {pour.component: pour.ml for pour in result.pours}
-    assert poured == {"marigold": 200, "dusk": 100, "medium": 1800, "reducer": 210}
-    assert result.total_ml == 2310
-    assert result.overshoot_ml == 1710
+    assert poured == {"marigold": 60, "dusk": 30, "medium": 540, "reducer": 63}
+    assert result.total_ml == 693
+    assert result.overshoot_ml == 93
+    assert result.rounding_de00 == 0
     marigold = next(pour for pour in result.pours if pour.component == "marigold")
-    assert marigold.grams == Fraction("204")
-    assert marigold.cost == Fraction("8.2")
-    loose, exact, weighed = result.alternatives
-    assert loose.option == "--loose-additives"
-    assert loose.total_ml == 693
+    assert marigold.grams == Fraction("61.2")
+    assert marigold.cost == Fraction("2.46")
+    exact, weighed = result.alternatives
     assert exact.option == "--exact"
     assert exact.total_ml == 600
-    assert weighed.option == "--exact --by-weight"
-    assert weighed.total_ml == 600
+    assert weighed.option == "--by-weight"
+    assert 600 <= weighed.total_ml < 640
     assert weighed.rounding_de00 < exact.rounding_de00
+
+
+def test_a_ratio_near_what_is_wanted_is_kept() -> None:
+    """670 ml are wanted, 693 keep the ratio: within a twentieth, so nothing is rounded."""
+    assert batch(CURVES, SHELF, RECIPE, volume="670ml").total_ml == 693
+
+
+def test_rounding_buys_a_smaller_batch() -> None:
+    """A formula of odd parts: rounded to lines it takes far less than in its own ratio."""
+    formula = parse("41.5 peony + 22 poppy + 6.5 ash, 6:1, 4 coats over silver")
+    result = batch(CURVES, SHELF, formula, volume="600ml")
+    own = batch(CURVES, SHELF, formula, volume="600ml", rounding=0)
+    assert 600 <= result.total_ml < own.total_ml / 4
+    assert result.rounding_de00 is not None
+    assert 0 < result.rounding_de00 <= result.limit_de00 == 0.1
+
+
+def test_the_limit_is_never_more_than_a_quarter_of_the_tolerance() -> None:
+    """Also where less is the default, or more is asked for, which is told."""
+    strict = replace(SHELF, mixing=replace(SHELF.mixing, tolerance=0.2))
+    assert batch(CURVES, strict, RECIPE, volume="600ml").limit_de00 == 0.05
+    result = batch(CURVES, SHELF, RECIPE, volume="600ml", rounding=0.9)
+    assert result.limit_de00 == 0.25
+    assert any("a quarter of the tolerance" in caution for caution in result.cautions)
+    with pytest.raises(UsageError, match="0 or more"):
+        batch(CURVES, SHELF, RECIPE, volume="600ml", rounding=-1)
+
+
+def test_the_fitting_cup_is_named() -> None:
+    """The smallest cup that holds the mix; its own marks; a caution where none holds it."""
+    cups = tuple(map(Cup.parse, ("1.5l by 10ml", "32floz-us by 1floz-us", "300 ml in 30 parts")))
+    shelf = replace(SHELF, mixing=replace(SHELF.mixing, cup_ml=None, cups=cups))
+    small = batch(CURVES, shelf, RECIPE, volume="220ml")
+    assert str(small.cup) == "300 ml cup"
+    assert [pour.lines for pour in small.pours] == [2, 1, 18, Fraction(21, 10)]
+    ounces = batch(CURVES, shelf, RECIPE, volume="600ml")
+    assert str(ounces.cup) == "32 floz-us cup"
+    assert all(pour.lines.denominator == 1 for pour in ounces.pours[:3] if pour.lines)
+    assert str(batch(CURVES, shelf, RECIPE, volume="1.2 l").cup) == "1500 ml cup"
+    large = batch(CURVES, shelf, RECIPE, volume="4 l")
+    assert any("filled 3 times" in caution for caution in large.cautions)
+
+
+def test_a_rest_is_used_up() -> None:
+    """120 ml of marigold make 1386 ml, by hand: 120 · 3/2 · 7 · 1.1; the scarcest rest counts."""
+    result = batch(CURVES, SHELF, RECIPE, use_up={"Marigold": "120ml"})
+    assert result.total_ml == 1386
+    assert result.pours[0].ml == 120
+    both = batch(CURVES, SHELF, RECIPE, use_up={"marigold": "120ml", "dusk": "20 ml"})
+    assert both.total_ml == 462
+    assert batch(CURVES, SHELF, RECIPE, use_up={"medium": "540ml"}).total_ml == 693
+    with pytest.raises(UsageError, match="'lagoon' is not a component of this recipe"):
+        batch(CURVES, SHELF, RECIPE, use_up={"lagoon": "120ml"})
+    with pytest.raises(UsageError, match="not both"):
+        batch(CURVES, SHELF, RECIPE, use_up={"dusk": "120ml"}, volume="1l")
 
 
 def test_area_times_coats_times_paint_per_coat() -> None:
@@ -151,7 +206,6 @@ def test_an_area_without_paint_per_coat_says_how_to_measure_it() -> None:
     [
         ({}, "how much to mix"),
         ({"volume": "600ml", "area": "1m2"}, "how much to mix"),
-        ({"volume": "600ml", "exact": True, "loose_additives": True}, "not for both"),
         ({"area": "1.4 acre"}, "is not known"),
     ],
 )

@@ -7,7 +7,7 @@ from fractions import Fraction
 import pytest
 
 from fewtone.errors import UsageError
-from fewtone.workshop.pour.units import area_m2, percent, volume_ml, volume_or_share
+from fewtone.model.units import area_m2, percent, volume_ml, volume_or_share
 
 
 @pytest.mark.parametrize(
