@@ -28,7 +28,10 @@ _WORDS = {
 def take(
     file: Annotated[
         Path,
-        typer.Argument(metavar="FILE", help="CxF3 (.cxf), or CGATS.17 text (.txt, .cgats)."),
+        typer.Argument(
+            metavar="FILE",
+            help="CxF3, CGATS.17 text, or plain CSV or tab-separated text with a header line.",
+        ),
     ],
     shelf: options.ShelfOption = None,
     mode: Annotated[

@@ -127,7 +127,11 @@ class _Reader:
         if self.inside or self.table.fields or not self.tables:
             self.tables.append(self.table)
         if not any(table.fields or table.faults for table in self.tables):
-            self.table.fault("There is no BEGIN_DATA_FORMAT: this is not a CGATS text file.", 1)
+            self.table.fault(
+                "This is neither CGATS text (it has no BEGIN_DATA_FORMAT) nor a table whose header "
+                "names L*, a*, b* or wavelengths.",
+                1,
+            )
         return self.tables
 
     def line(self, row: int, word: str, tokens: list[str]) -> None:

@@ -148,7 +148,7 @@ class Export:
     file
         Its name, for messages.
     kind
-        ``CxF3`` or ``CGATS``.
+        ``CxF3``, ``CGATS`` or ``CSV``.
     samples
         In the file's order; at least one.
     """

@@ -68,7 +68,7 @@ def take(
     force: bool = False,
     dry_run: bool = False,
 ) -> Taken:
-    """Take an instrument's file, CxF3 or CGATS text, into a shelf's readings.
+    """Take an instrument's file (CxF3, CGATS or plain text) into a shelf's readings.
 
     A sample's name says where its reading goes: ``P014`` is the row of panel P014 that has none
     yet, ``P014 3`` its step of 3 coats, and a recipe line a new row on a new panel.
@@ -128,7 +128,7 @@ def take(
 
 
 def read_export(path: Path) -> Export:
-    """Read an instrument's file, CxF3 or CGATS by what stands in it.
+    """Read an instrument's file, CxF3, CGATS or plain text by what stands in it.
 
     Raises
     ------
@@ -146,11 +146,14 @@ def read_export(path: Path) -> Export:
     if b"\x00" in head and not data.startswith(_MARKS[1:]):
         raise FewtoneError(
             Fault(
-                "This is neither CxF3 nor CGATS text.",
-                fix="Export the readings as CxF3 (.cxf) or CGATS.17 (.txt).",
+                "This is neither CxF3 nor text.",
+                fix="Export the readings as CxF3 (.cxf), CGATS.17 (.txt) or CSV.",
                 file=path.name,
             )
         )
     from fewtone.io.instruments.cgats import read_cgats
+    from fewtone.io.instruments.plain import read_plain
 
-    return read_cgats(data, path.name)
+    is_cgats = b"BEGIN_DATA" in data.replace(b"\0", b"").upper()
+    plain = None if is_cgats else read_plain(data, path.name)
+    return plain or read_cgats(data, path.name)

@@ -125,7 +125,7 @@ BROKEN = {
     "not a number": (GOOD.replace(b'"P1" 50', b'"P1" NaN'), "not a finite number", 10),
     "a word": (GOOD.replace(b'"P1" 50', b'"P1" high'), "not a finite number", 10),
     "no format": (b"CGATS.17\nBEGIN_DATA\n1 2\nEND_DATA\n", "before the fields", 2),
-    "another file": (b"panel,ground\nP1,white\n", "not a CGATS text file", 1),
+    "another file": (b"panel,ground\nP1,white\n", "neither CGATS text", 1),
     "no names": (GOOD.replace(b"SAMPLE_ID", b"PATCH"), "SAMPLE_NAME nor SAMPLE_ID", 1),
     "a field twice": (GOOD.replace(b"LAB_B", b"LAB_A"), "stands here twice", 1),
     "transmission": (GOOD.replace(b"45/0", b"transmission 0/d"), "transmittances", 1),
