@@ -121,6 +121,7 @@ class Shelf:
         *,
         light: Light | str | None = None,
         deck: Path | None = None,
+        by_ground: bool = False,
         **rules: Unpack[RuleOptions],
     ) -> MatchResult:
         """Find the simplest, the surest and the closest recipe, and the trade-off between them.
@@ -129,25 +130,28 @@ class Shelf:
         ----------
         target, light, deck
             As `Shelf.target` takes them.
+        by_ground
+            Also find the best recipe over each ground.
         **rules
             What a recipe must keep, see `fewtone.match.RuleOptions`; the shelf's own where not
             given.
+
+        Returns
+        -------
+        The answer; where nothing is within tolerance, with what would help.
 
         Raises
         ------
         FewtoneError
             The target is no colour, or a rule names what the shelf does not have.
         """
-        from fewtone.match import Rules, search
+        from fewtone.match import Rules, over_each_ground, search, with_help
 
         wanted = self.target(target, light=light, deck=deck)
-        return search(
-            self.curves,
-            self.settings,
-            wanted.lab,
-            wanted.light,
-            Rules.of(self.settings, **rules),
-        )
+        kept = Rules.of(self.settings, **rules)
+        asked = (self.curves, self.settings, wanted.lab, wanted.light, kept)
+        result = with_help(*asked, search(*asked))
+        return replace(result, grounds=over_each_ground(*asked)) if by_ground else result
 
     @named_options
     def check(

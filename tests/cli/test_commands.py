@@ -80,6 +80,50 @@ def test_the_proof_is_explained(learnt_demo: Path, run: Run) -> None:
     assert "are cut by" not in run(*words).out
 
 
+def test_over_which_ground(learnt_demo: Path, run: Run) -> None:
+    """--by-ground adds the best recipe over each ground, on screen and in the document."""
+    words = ("match", TARGET, "--shelf", learnt_demo, "--max-toners", "2")
+    assert "grounds" not in run(*words, "--json").document
+    document = run(*words, "--by-ground", "--json").document
+    grounds = [recipe["ground"] for recipe in document["grounds"]]
+    assert sorted(grounds) == sorted(fewtone.load(learnt_demo).curves.grounds)
+    assert (
+        document["grounds"][0]["pass_probability"]
+        >= (document["picks"]["simplest"]["pass_probability"])
+    )
+    told = run(*words, "--by-ground").out
+    assert all(recipe["recipe"] in told for recipe in document["grounds"])
+
+
+def test_what_would_help_is_told_with_its_recipe(learnt_demo: Path, run: Run) -> None:
+    """Out of reach, each loosened rule stands with ΔE00, chance and recipe; each recipe is true."""
+    words = ("match", "85,-5,10", "--shelf", learnt_demo, "--max-toners", "2")
+    ran = run(*words, "--json")
+    assert ran.code == 3
+    helps = {help_["rule"]: help_ for help_ in ran.document["miss"]["would_help"]}
+    weaker = helps["medium_parts"]
+    assert weaker["value"] == weaker["recipe"]["medium_parts"] > 8
+    told = run(*words).out
+    for help_ in helps.values():
+        assert f"{help_['words']}: ΔE00 {help_['recipe']['de00']:.2f}" in told
+        assert help_["recipe"]["recipe"] in told
+    checked = run(
+        *("check", weaker["recipe"]["recipe"], "--target", "85,-5,10"),
+        *("--shelf", learnt_demo, "--json"),
+    ).document["recipe"]
+    assert checked["de00"] == pytest.approx(weaker["recipe"]["de00"], abs=1e-6)
+    assert checked["pass_probability"] == weaker["recipe"]["pass_probability"]
+
+
+def test_a_recipe_is_shown_once(learnt_demo: Path, run: Run) -> None:
+    """A recipe that is several picks, or a pick and in the trade-off, stands once on screen."""
+    words = ("match", TARGET, "--shelf", learnt_demo)
+    document, told = run(*words, "--json").document, run(*words).out
+    listed = [*document["picks"].values(), *document["recipes"]]
+    for line in {recipe["recipe"] for recipe in listed}:
+        assert told.count(line) == 1
+
+
 def test_the_trade_off_gets_surer_as_it_gets_longer(learnt_demo: Path, run: Run) -> None:
     """Simplest first; each further recipe is likelier to pass; --top limits them."""
     words = ("match", TARGET, "--shelf", learnt_demo, "--max-toners", "2", "--json")
@@ -126,7 +170,7 @@ def test_nothing_within_tolerance(learnt_demo: Path, run: Run) -> None:
     dull = math.hypot(80, 80) - math.hypot(*closest["lab"][1:])
     assert miss["chroma"] == pytest.approx(-dull, abs=0.006)
     assert f"{dull:.1f} too dull" in miss["words"]
-    assert miss["limits"]
+    assert all(help_["recipe"]["de00"] < closest["de00"] for help_ in miss["would_help"])
     ran = run(*words)
     assert ran.code == 3
     assert closest["recipe"] in ran.out

@@ -9,7 +9,7 @@ import typer
 from fewtone.cli import options
 
 if TYPE_CHECKING:
-    from fewtone.cli.console import Grid, Part
+    from fewtone.cli.console import Part
     from fewtone.match import Match, MatchResult
     from fewtone.model.target import Target
 
@@ -39,6 +39,9 @@ def match(
     max_part: options.MaxPartOption = None,
     tolerance: options.ToleranceOption = None,
     top: options.TopOption = 8,
+    by_ground: Annotated[
+        bool, typer.Option("--by-ground", help="Also show the best recipe over each ground.")
+    ] = False,
     explain: options.ExplainOption = False,
     plain: options.PlainOption = False,
     as_json: options.JsonOption = False,
@@ -65,7 +68,7 @@ def match(
     wanted = loaded.target(target, light=light, deck=deck)
     print_cautions(wanted.cautions)
     with working("Searching"):
-        result = loaded.match(wanted, **rules)
+        result = loaded.match(wanted, by_ground=by_ground, **rules)
     if as_json:
         print_document(match_document(result, wanted, result.tolerance))
     else:
@@ -76,34 +79,23 @@ def match(
 
 
 def _parts(result: MatchResult, target: Target, explain: bool) -> list[Part]:
+    from fewtone.cli.answers import help_parts, others_parts, recipe_grid, titled_picks
     from fewtone.cli.words import proof_words, target_words
 
     parts: list[Part] = []
-    for title, pick in _picks(result):
-        parts += [*_pick(title, pick, result, target), ""]
-    parts += [target_words(target), ""]
-    if result.recipes:
-        parts += ["The trade-off, simplest first:", "", _trade_off(result, target), ""]
+    if result.miss is not None:
+        words = f"Nothing on this shelf is within {result.tolerance:g}: {result.miss.words}"
+        parts += [words, ""]
+    for title, pick in titled_picks(result):
+        parts += [*_pick(title, pick, target), ""]
+    parts += [*help_parts(result), target_words(target), ""]
+    parts += others_parts(result, target.light)
+    if result.grounds:
+        parts += ["Over each ground:", "", recipe_grid(result.grounds, target.light), ""]
     return [*parts, *proof_words(result.proof, explain)]
 
 
-def _picks(result: MatchResult) -> list[tuple[str, Match]]:
-    """The picks with what each is; one recipe that is several of them is shown once."""
-    if result.miss:
-        return [("Nothing on this shelf is within tolerance; this comes closest.", result.closest)]
-    titles: dict[str, tuple[list[str], Match]] = {}
-    named = (
-        ("simplest", result.simplest),
-        ("surest", result.surest),
-        ("closest", result.closest),
-    )
-    for name, pick in named:
-        if pick is not None:
-            titles.setdefault(str(pick.recipe), ([], pick))[0].append(name)
-    return [(f"The {' and the '.join(names)}.", pick) for names, pick in titles.values()]
-
-
-def _pick(title: str, pick: Match, result: MatchResult, target: Target) -> list[Part]:
+def _pick(title: str, pick: Match, target: Target) -> list[Part]:
     from fewtone.cli.console import Framed, Heading
     from fewtone.cli.words import lab_words
     from fewtone.match import direction
@@ -115,33 +107,8 @@ def _pick(title: str, pick: Match, result: MatchResult, target: Target) -> list[
         f"{title} ΔE00 {pick.de00:.2f}: {difference_words(pick.de00)}",
         f"It is {direction(pick.lab, target.lab)}",
         f"Reads {lab_words(pick.lab)}",
-    ]
-    if result.miss:
-        lines.append(f"Limited by: {', '.join(result.miss.limits)}")
-    lines += [
         f"How sure: {sureness_words(pick.pass_probability)}",
         f"How forgiving: unevenness {pick.unevenness:.2f}, {evenness_words(pick.unevenness)}",
     ]
     framed = Framed(swatch(pick.lab, target.light), swatch(target.lab, target.light), lines)
     return [Heading(str(pick.recipe)), framed]
-
-
-def _trade_off(result: MatchResult, target: Target) -> Grid:
-    from fewtone.cli.console import Grid
-    from fewtone.report.swatches import swatch
-
-    sure = any(match.pass_probability is not None for match in result.recipes)
-    rows = []
-    for match in result.recipes:
-        passing = "" if match.pass_probability is None else f"{match.pass_probability:.0%}"
-        rows.append(
-            (
-                swatch(match.lab, target.light),
-                str(match.recipe),
-                f"{match.de00:.2f}",
-                *((passing,) if sure else ()),
-                f"{match.unevenness:.2f}",
-            )
-        )
-    columns = ("", "recipe", ">ΔE00", *((">passes",) if sure else ()), ">uneven")
-    return Grid(columns, rows)

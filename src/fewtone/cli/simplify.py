@@ -9,13 +9,15 @@ import typer
 from fewtone.cli import options
 
 if TYPE_CHECKING:
-    from fewtone.cli.console import Grid, Part
+    from fewtone.cli.console import Part
     from fewtone.match import Match
     from fewtone.workshop.look.simplify import Simplification
 
 __all__ = ["simplify"]
 
 _NOTHING_WITHIN_TOLERANCE = 3
+# So much more ΔE00 under another light, and beyond tolerance, stands in the first line.
+_CLEARLY_MORE = 0.5
 
 
 def simplify(
@@ -85,6 +87,7 @@ def simplify(
 
 
 def _parts(result: Simplification, explain: bool) -> list[Part]:
+    from fewtone.cli.answers import help_parts, others_parts, titled_picks
     from fewtone.cli.words import lab_words, proof_words
 
     formula, found = result.formula, result.result
@@ -94,13 +97,9 @@ def _parts(result: Simplification, explain: bool) -> list[Part]:
             f"Nothing is within {found.tolerance:g} of the formula: {found.miss.words}",
             "",
         ]
-    for title, pick in (
-        ("The simplest.", found.simplest),
-        ("The surest.", found.surest),
-        ("The closest.", found.closest),
-    ):
-        if pick is not None:
-            parts += [*_pick(title, pick, result), ""]
+    for title, pick in titled_picks(found):
+        parts += [*_pick(title, pick, result), ""]
+    parts += help_parts(found) if not result.every_ground else []
     parts += [
         "Formula:",
         f"  {formula.recipe}",
@@ -112,8 +111,7 @@ def _parts(result: Simplification, explain: bool) -> list[Part]:
         parts += [f"It is simple already: {result.already_simple}", ""]
     if result.idle:
         parts += [f"These do nothing to its colour: {', '.join(result.idle)}", ""]
-    if found.recipes:
-        parts += ["The trade-off, simplest first:", "", _trade_off(result), ""]
+    parts += others_parts(found, result.target.light)
     return [*parts, *proof_words(found.proof, explain)]
 
 
@@ -127,7 +125,10 @@ def _pick(title: str, pick: Match, result: Simplification) -> list[Part]:
     over = ", ".join(f"{name} {off:.2f}" for name, off in loss.grounds.items())
     under = ", ".join(f"{name} {off:.2f}" for name, off in loss.lights.items())
     worst = " over the worst ground" if result.every_ground else ""
+    light_name, lost = max(loss.lights.items(), key=lambda item: item[1])
+    warned = lost > result.result.tolerance and lost > pick.de00 + _CLEARLY_MORE
     lines = (
+        *([f"Under {light_name} it is {lost:.1f} off: look at both there."] if warned else []),
         f"{title} ΔE00 {pick.de00:.2f}{worst}: {difference_words(pick.de00)}",
         f"Coats {formula.recipe.coats} before, {pick.recipe.coats} after",
         f"Unevenness {formula.unevenness:.2f} before, {pick.unevenness:.2f} after",
@@ -136,19 +137,3 @@ def _pick(title: str, pick: Match, result: Simplification) -> list[Part]:
     )
     framed = Framed(swatch(pick.lab, light), swatch(formula.lab, light), lines)
     return [Heading(str(pick.recipe)), framed]
-
-
-def _trade_off(result: Simplification) -> Grid:
-    from fewtone.cli.console import Grid
-    from fewtone.report.swatches import swatch
-
-    rows = [
-        (
-            swatch(match.lab, result.target.light),
-            str(match.recipe),
-            f"{match.de00:.2f}",
-            f"{match.unevenness:.2f}",
-        )
-        for match in result.result.recipes
-    ]
-    return Grid(("", "recipe", ">ΔE00", ">uneven"), rows)

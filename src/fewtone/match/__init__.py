@@ -2,19 +2,35 @@
 
 from __future__ import annotations
 
+from fewtone.match.grounds import over_each_ground
+from fewtone.match.help import with_help
 from fewtone.match.miss import direction
-from fewtone.match.result import Match, MatchResult, Miss, Proof, judge
+from fewtone.match.result import (
+    Help,
+    Match,
+    MatchResult,
+    Miss,
+    NewGround,
+    NewToner,
+    Proof,
+    judge,
+)
 from fewtone.match.rules import RuleOptions, Rules
 from fewtone.match.search import search
 
 __all__ = [
+    "Help",
     "Match",
     "MatchResult",
     "Miss",
+    "NewGround",
+    "NewToner",
     "Proof",
     "RuleOptions",
     "Rules",
     "direction",
     "judge",
+    "over_each_ground",
     "search",
+    "with_help",
 ]

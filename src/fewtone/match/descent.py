@@ -1,7 +1,6 @@
 """A walk from a recipe to nearer ones, to have a good recipe early.
 
-It proves nothing: what it finds is one recipe that the rules allow. The search starts from it, and
-`limits` asks whether a loosened rule would allow a nearer one.
+It proves nothing: what it finds is one recipe that the rules allow. The search starts from it.
 """
 
 from __future__ import annotations

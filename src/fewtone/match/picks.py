@@ -53,6 +53,8 @@ class Picks:
         Least ΔE00 of each rank, and where on the lattice it is.
     passing
         Recipes within tolerance by their chance; None where learning carries no uncertainty.
+    within
+        ΔE00 beyond which recipes are of no interest.
     """
 
     lattice: Lattice
@@ -62,6 +64,7 @@ class Picks:
     support: IntArray
     parts: IntArray
     passing: Passing | None = None
+    within: float = np.inf
 
     @classmethod
     def empty(
@@ -69,6 +72,7 @@ class Picks:
         lattice: Lattice,
         evaluator: Evaluator | None = None,
         settings: ShelfSettings | None = None,
+        within: float = np.inf,
     ) -> Picks:
         """Nothing seen yet.
 
@@ -78,6 +82,8 @@ class Picks:
             The admissible recipes.
         evaluator, settings
             By which chances of passing are worked out; by ΔE00 alone if either is None.
+        within
+            ΔE00 beyond which recipes are of no interest.
         """
         ranks, most = Ranks(lattice), lattice.sizes[-1]
         passing = None
@@ -91,6 +97,7 @@ class Picks:
             np.zeros((ranks.count, most), dtype=np.int64),
             np.zeros((ranks.count, most), dtype=np.int64),
             passing,
+            within,
         )
 
     def offer(self, found: Candidates) -> None:
@@ -165,7 +172,8 @@ class Picks:
             within = place <= self._class_within(rules.tolerance)
         needed = np.where(within, np.maximum(needed, rules.tolerance), needed)
         # ΔE00 is rounded before it is compared.
-        return np.asarray((needed + _ROUNDING).reshape(-1, self.ranks.sums))
+        needed = np.minimum(needed, self.within + CLOSE) + _ROUNDING
+        return np.asarray(needed.reshape(-1, self.ranks.sums))
 
     def _class_within(self, limit: float) -> int:
         """The first class with a recipe within a limit; one past the last if there is none."""

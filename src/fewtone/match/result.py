@@ -9,6 +9,7 @@ import numpy as np
 
 from fewtone.colorimetry import Light
 from fewtone.match.evaluate import THIN_AND_THICK, rounded_difference, rounded_unevenness
+from fewtone.model.blend import Number
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
@@ -16,7 +17,17 @@ from fewtone.prediction.pass_probability import pass_probability
 from fewtone.prediction.recipes import predict
 from fewtone.typing import FloatArray, FloatLike, frozen
 
-__all__ = ["Match", "MatchResult", "Miss", "Proof", "judge", "judge_all"]
+__all__ = [
+    "Help",
+    "Match",
+    "MatchResult",
+    "Miss",
+    "NewGround",
+    "NewToner",
+    "Proof",
+    "judge",
+    "judge_all",
+]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,6 +65,63 @@ class Match:
 
 
 @dataclass(frozen=True, slots=True)
+class NewToner:
+    """A toner that the shelf lacks: one bell-shaped band of absorption, clear.
+
+    Parameters
+    ----------
+    peak_nm, width_nm
+        Where it absorbs most and the bell's standard deviation [nm].
+    strength
+        Absorption optical depth there of one standard coat at unit volume fraction [1].
+    hue
+        What its colour would be called.
+    """
+
+    peak_nm: float
+    width_nm: float
+    strength: float
+    hue: str
+
+
+@dataclass(frozen=True, slots=True)
+class NewGround:
+    """A ground that the shelf lacks: neutral, of that L* under clear without colour."""
+
+    lightness: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Help:
+    """One thing that would bring a target nearer, with the recipe that does.
+
+    Parameters
+    ----------
+    rule
+        The rule that is loosened, as `fewtone.match.Rules` names it, ``use`` for toners that were
+        left out, or ``new_toner``, ``new_ground`` for what the shelf lacks.
+    value
+        What the recipe makes of it: so many toners, that letdown, the ground's name …
+    match
+        The recipe. Toners and grounds that the shelf lacks are named after the rule.
+    words
+        What would be done, such as ``with 3 toners``.
+    """
+
+    rule: str
+    value: Number | str | NewToner | NewGround
+    match: Match
+    words: str
+
+    @property
+    def line(self) -> str:
+        """The same with what it brings: ``with 3 toners: ΔE00 .86, 61 %``."""
+        chance = self.match.pass_probability
+        passes = "" if chance is None else f", {chance:.0%} pass"
+        return f"{self.words}: ΔE00 {self.match.de00:.2f}{passes}"
+
+
+@dataclass(frozen=True, slots=True)
 class Miss:
     """How the closest recipe falls short when nothing is within tolerance.
 
@@ -63,15 +131,16 @@ class Miss:
         ΔL*, ΔC*ab and ΔH*ab of the closest recipe, less the target.
     words
         The same as a painter would say it.
-    limits
-        The rules that stand in the way, those that would help most first; ``shelf`` if none does.
+    would_help
+        What would bring the target nearer, the likeliest to pass first; nothing that was proven
+        not to, nor where it was not asked (`fewtone.match.help`).
     """
 
     lightness: float
     chroma: float
     hue: float
     words: str
-    limits: tuple[str, ...]
+    would_help: tuple[Help, ...] = ()
 
 
 # The bounds that colours are cut by, in words.
@@ -143,6 +212,8 @@ class MatchResult:
         How the closest falls short; None if something is within tolerance.
     proof
         What stands behind the picks.
+    grounds
+        The best recipe over each ground, where that was asked for: the likeliest to pass first.
     """
 
     simplest: Match | None
@@ -152,6 +223,7 @@ class MatchResult:
     tolerance: float
     miss: Miss | None
     proof: Proof
+    grounds: tuple[Match, ...] = ()
 
     @property
     def headline(self) -> Match:

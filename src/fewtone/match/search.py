@@ -14,10 +14,9 @@ from fewtone.match.bounds.convex import Probe
 from fewtone.match.descent import Descent
 from fewtone.match.evaluate import Evaluator, evaluator_of
 from fewtone.match.lattice import Lattice
-from fewtone.match.limits import limits_of
 from fewtone.match.miss import difference_of
 from fewtone.match.picks import Candidates, Picks
-from fewtone.match.result import MatchResult, Miss, Proof, judge_all
+from fewtone.match.result import Match, MatchResult, Miss, Proof, judge_all
 from fewtone.match.rules import Rules
 from fewtone.match.sweep import Sweep
 from fewtone.model.curves import Curves
@@ -58,17 +57,42 @@ def search(
     FewtoneError
         No toner or no ground that the rules allow is learnt.
     """
-    rules = _learnt(curves, rules)
-    lattice = Lattice.of(rules)
-    evaluator = evaluator_of(curves, rules, target_lab, light)
-    ledger = _SearchState(evaluator, lattice, settings)
-    ledger.list_unbounded()
-    while True:
-        size = ledger.first_open()
-        if size is None:
-            break
-        ledger.sweep(size)
+    evaluator = evaluator_of(curves, _learnt(curves, rules), target_lab, light)
+    ledger = _searched(evaluator, Lattice.of(_learnt(curves, rules)), settings, math.inf)
     return answer(evaluator, settings, ledger.picks, ledger.proof())
+
+
+def nearest_within(
+    curves: Curves,
+    settings: ShelfSettings,
+    target_lab: FloatLike,
+    light: Light,
+    rules: Rules,
+    within: float,
+) -> Match | None:
+    """The simplest recipe, or out of tolerance the closest, if one is within a ΔE00.
+
+    The arguments are those of `search`. What is farther is not looked at, which is quick; None is
+    as proven as a recipe.
+    """
+    rules = _learnt(curves, rules)
+    evaluator = evaluator_of(curves, rules, target_lab, light)
+    picks = _searched(evaluator, Lattice.of(rules), settings, within).picks
+    if picks.least.min() > within:
+        return None
+    recipe = picks.simplest or picks.closest
+    return judge_all(curves, settings, [recipe], evaluator.target, light, rules.tolerance)[0]
+
+
+def _searched(
+    evaluator: Evaluator, lattice: Lattice, settings: ShelfSettings, within: float
+) -> _SearchState:
+    """The search when it is done, all recipes within that ΔE00 being dealt with."""
+    ledger = _SearchState(evaluator, lattice, settings, within)
+    ledger.list_unbounded()
+    while (size := ledger.first_open()) is not None:
+        ledger.sweep(size)
+    return ledger
 
 
 class _SearchState:
@@ -81,9 +105,11 @@ class _SearchState:
     larger, so what was reached stays reached.
     """
 
-    def __init__(self, evaluator: Evaluator, lattice: Lattice, settings: ShelfSettings) -> None:
+    def __init__(
+        self, evaluator: Evaluator, lattice: Lattice, settings: ShelfSettings, within: float
+    ) -> None:
         self.evaluator, self.lattice = evaluator, lattice
-        self.picks = Picks.empty(lattice, evaluator, settings)
+        self.picks = Picks.empty(lattice, evaluator, settings, within)
         self.loads = lattice.load_values
         self.probe = Probe(evaluator, self.loads)
         shape = (lattice.sizes[-1] + 1, lattice.rules.max_part * lattice.sizes[-1] + 1)
@@ -226,10 +252,7 @@ def answer(
     assert closest is not None
     miss = None
     if simplest is None:
-        limits = limits_of(
-            evaluator, rules, [*trade_off[-2:], closest.recipe], float(picks.least.min())
-        )
-        miss = Miss(*difference_of(closest.lab, evaluator.target), limits)
+        miss = Miss(*difference_of(closest.lab, evaluator.target))
     return MatchResult(
         simplest=simplest,
         surest=surest,

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import asdict
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 if TYPE_CHECKING:
     from fewtone.errors import Fault
     from fewtone.learning import FitReport
-    from fewtone.match import Match, MatchResult
+    from fewtone.match import Help, Match, MatchResult
     from fewtone.model.blend import Number
     from fewtone.model.target import Target
     from fewtone.workshop.look.check import Check
@@ -95,7 +96,7 @@ def match_document(result: MatchResult, target: Target, tolerance: float) -> Doc
         )
     }
     miss = result.miss
-    return {
+    document = {
         "format": FORMAT,
         "target": target_document(target),
         "tolerance": tolerance,
@@ -107,7 +108,7 @@ def match_document(result: MatchResult, target: Target, tolerance: float) -> Doc
             "chroma": round(miss.chroma, 2),
             "hue": round(miss.hue, 2),
             "words": miss.words,
-            "limits": list(miss.limits),
+            "would_help": [_help_document(help_) for help_ in miss.would_help],
         },
         "proof": {
             "admissible": result.proof.admissible,
@@ -116,6 +117,26 @@ def match_document(result: MatchResult, target: Target, tolerance: float) -> Doc
             "cut": dict(result.proof.cut),
             "proven": result.proof.proven,
         },
+    }
+    if result.grounds:
+        document["grounds"] = [recipe_document(match) for match in result.grounds]
+    return document
+
+
+def _help_document(help_: Help) -> Document:
+    """One thing that would help; toners and grounds that the shelf lacks are told by figures."""
+    value = help_.value
+    return {
+        "rule": help_.rule,
+        "value": (
+            value
+            if isinstance(value, str)
+            else number(value)
+            if isinstance(value, (int, Decimal))
+            else asdict(value)
+        ),
+        "words": help_.words,
+        "recipe": recipe_document(help_.match),
     }
 
 

@@ -148,7 +148,6 @@ def _answer(
             difference.chroma,
             difference.hue,
             f"over {name}: {difference.words}",
-            ("max-toners",),
         )
     simplest, closest = (None if r is None else matches[r] for r in chosen[:2])
     assert closest is not None

@@ -16,7 +16,7 @@ from typing import Unpack
 import numpy as np
 
 from fewtone.colorimetry import Light, delta_e_2000
-from fewtone.match import Match, MatchResult, RuleOptions, Rules, judge, search
+from fewtone.match import Match, MatchResult, RuleOptions, Rules, judge, search, with_help
 from fewtone.model.curves import Curves
 from fewtone.model.names import named_options
 from fewtone.model.recipe import Recipe
@@ -150,7 +150,8 @@ def simplify(
             curves, settings, dict(zip(grounds, labs, strict=True)), under, rules
         )
     else:
-        result = search(curves, settings, lab, under, rules)
+        asked_for = (curves, settings, lab, under, rules)
+        result = with_help(*asked_for, search(*asked_for))
     matches = [result.simplest, result.surest, result.closest, *result.recipes]
     recipes = list(dict.fromkeys(match.recipe for match in matches if match is not None))
     return Simplification(

@@ -1,0 +1,191 @@
+"""Which toner or ground that the shelf lacks would bring a target nearer.
+
+A toner is taken to absorb in one band, a bell over wavelength, without scattering; a ground to
+reflect alike at all wavelengths. Bands of many places, widths and depths are first tried as they
+are, alone and beside each toner of the shelf, over every ground; the best is then put on the shelf
+at a strength that suits the house letdown and searched exactly, so that what is told is a recipe
+that the rules admit. Grounds of several lightnesses are searched exactly at once.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+
+import numpy as np
+
+from fewtone.colorimetry import Light, delta_e_2000
+from fewtone.match.result import Help, Match, NewGround, NewToner
+from fewtone.match.rules import Rules
+from fewtone.match.search import nearest_within
+from fewtone.model.curves import Curves
+from fewtone.model.shelf import ShelfSettings
+from fewtone.prediction.forward import lab_of, reflectance
+from fewtone.typing import FloatArray, FloatLike
+
+__all__ = ["new_ground", "new_toner", "with_new_ground", "with_new_toner"]
+
+_TONER, _GROUND = "new-toner", "new-ground"
+# Bands that are tried: their centres' step and their widths [nm, standard deviation], and their
+# depths in the film, one way [1].
+_STEP_NM, _WIDTHS_NM = 10.0, (25.0, 45.0)
+_DEPTHS = (0.08, 0.15, 0.3, 0.6, 1.0, 1.6, 2.5, 4.0)
+# Doses of each toner of the shelf beside them [standard coats].
+_DOSES = (0.05, 0.1, 0.2, 0.4, 0.8)
+# Strengths that are searched, relative to the one that puts the depth found at the middle load.
+_STRENGTHS = (1.0, 0.6, 1.6)
+# L* of grounds that are tried.
+_LIGHTNESSES = (10.0, 20.0, 30.0, 40.0, 50.0, 60.0, 70.0, 80.0, 90.0, 97.0)
+# CIELAB hues in degrees, as they are commonly called (common practice, no source).
+_HUES = {
+    "red": 25.0,
+    "orange": 60.0,
+    "yellow": 95.0,
+    "green": 150.0,
+    "turquoise": 200.0,
+    "blue": 265.0,
+    "violet": 310.0,
+    "magenta": 350.0,
+}
+
+
+def new_toner(
+    curves: Curves,
+    settings: ShelfSettings,
+    target_lab: FloatLike,
+    light: Light,
+    rules: Rules,
+    within: float,
+) -> Help | None:
+    """The toner that would bring the target nearest, if it does within that ΔE00.
+
+    The arguments are as `fewtone.match.search.nearest_within` takes them.
+    """
+    if len(rules.keep) >= rules.max_toners:
+        return None
+    peak_nm, width_nm, depth, alone = _best_band(curves, target_lab, light, rules)
+    coats = sum(rules.coats) / 2.0
+    dose = coats / (1.0 + float(rules.medium_parts[0])) * (1.0 if alone else 0.5)
+    best: tuple[Match, NewToner] | None = None
+    asked = replace(rules, toners=(*rules.toners, _TONER), keep=(*rules.keep, _TONER))
+    for factor in _STRENGTHS:
+        toner = NewToner(peak_nm, width_nm, round(factor * depth / dose, 3), "")
+        shelf = with_new_toner(curves, toner)
+        match = nearest_within(shelf, settings, target_lab, light, asked, within)
+        if match is not None and (best is None or (match.de00 or 0.0) < (best[0].de00 or 0.0)):
+            best = match, toner
+    if best is None:
+        return None
+    match, toner = best
+    toner = replace(toner, hue=_hue(with_new_toner(curves, toner), light))
+    peers = {name: curves.absorption[curves.toners.index(name)].max() for name in curves.toners}
+    alike = min(peers, key=lambda name: abs(np.log(peers[name] / toner.strength)))
+    words = (
+        f"with a {toner.hue} toner that absorbs most at {toner.peak_nm:g} nm, "
+        f"{_strength_words(toner.strength / peers[alike])} {alike}"
+    )
+    return Help("new_toner", toner, match, words)
+
+
+def new_ground(
+    curves: Curves,
+    settings: ShelfSettings,
+    target_lab: FloatLike,
+    light: Light,
+    rules: Rules,
+    within: float,
+) -> Help | None:
+    """The neutral ground that would bring the target nearest, if it does within that ΔE00."""
+    names = tuple(f"{_GROUND}-{lightness:g}" for lightness in _LIGHTNESSES)
+    shelf = curves
+    for name, lightness in zip(names, _LIGHTNESSES, strict=True):
+        shelf = with_new_ground(shelf, NewGround(lightness), name)
+    match = nearest_within(
+        shelf, settings, target_lab, light, replace(rules, grounds=names), within
+    )
+    if match is None:
+        return None
+    ground = NewGround(_LIGHTNESSES[names.index(match.recipe.ground)])
+    match = replace(match, recipe=match.recipe.with_(ground=_GROUND))
+    return Help("new_ground", ground, match, f"over a neutral ground of L* {ground.lightness:g}")
+
+
+def with_new_toner(curves: Curves, toner: NewToner, name: str = _TONER) -> Curves:
+    """A shelf with one toner more, nothing being said of how sure it is."""
+    band = toner.strength * _band(curves, toner.peak_nm, toner.width_nm)
+    return replace(
+        curves,
+        toners=(*curves.toners, name),
+        absorption=np.vstack([curves.absorption, band]),
+        scattering=np.vstack([curves.scattering, np.zeros_like(band)]),
+        uncertainty=None,
+    )
+
+
+def with_new_ground(curves: Curves, ground: NewGround, name: str = _GROUND) -> Curves:
+    """A shelf with one ground more: solid, and bare under clear of that lightness."""
+    luminance = ((ground.lightness + 16.0) / 116.0) ** 3
+    if ground.lightness <= 8.0:
+        luminance = ground.lightness / (24389.0 / 27.0)
+    seen = np.full(len(curves.wavelength_nm), luminance)
+    inside = curves.optics.ground_from_bare(seen, 1.0)
+    return replace(
+        curves,
+        grounds=(*curves.grounds, name),
+        ground_reflectance=np.vstack([curves.ground_reflectance, inside]),
+        return_ratio=np.append(curves.return_ratio, 1.0),
+        uncertainty=None,
+    )
+
+
+def _band(curves: Curves, peak_nm: float, width_nm: float) -> FloatArray:
+    return np.asarray(np.exp(-0.5 * ((curves.wavelength_nm - peak_nm) / width_nm) ** 2))
+
+
+def _best_band(
+    curves: Curves, target_lab: FloatLike, light: Light, rules: Rules
+) -> tuple[float, float, float, bool]:
+    """Centre and width [nm] of the best band, its depth in the film, and whether it is alone."""
+    first, last = curves.wavelength_nm[[0, -1]]
+    kinds = list(itertools.product(np.arange(first, last + 1.0, _STEP_NM), _WIDTHS_NM))
+    bands = np.array([_band(curves, peak, width) for peak, width in kinds])
+    tried = np.multiply.outer(_DEPTHS, bands)  # (n_depths, n_kinds, n_wavelengths)
+    beside = [np.zeros(len(curves.toners))]
+    if rules.max_toners > 1:
+        own = [curves.toners.index(name) for name in rules.toners if name in curves.toners]
+        beside += [dose * np.eye(len(curves.toners))[toner] for toner in own for dose in _DOSES]
+    grounds = [curves.grounds.index(name) for name in rules.grounds if name in curves.grounds]
+    best = (np.inf, 0, 0, True)
+    for dose, ground in itertools.product(beside, grounds):
+        tau = dose @ curves.absorption + tried
+        scattering = None
+        if (dose @ curves.scattering).any():
+            scattering = np.broadcast_to(dose @ curves.scattering, tau.shape)
+        film = curves.optics.reflectance(
+            tau, curves.ground_reflectance[ground], curves.return_ratio[ground], scattering
+        )
+        off = delta_e_2000(lab_of(curves, film, light), target_lab)
+        depth, kind = np.unravel_index(int(np.argmin(off)), off.shape)
+        if off[depth, kind] < best[0]:
+            best = (float(off[depth, kind]), int(depth), int(kind), not dose.any())
+    _, deep, which, alone = best
+    return float(kinds[which][0]), kinds[which][1], _DEPTHS[deep], alone
+
+
+def _hue(shelf: Curves, light: Light) -> str:
+    """What a film of the last toner over the lightest ground would be called."""
+    doses = np.zeros((1, len(shelf.toners)))
+    doses[0, -1] = 1.0 / shelf.absorption[-1].max()
+    ground = np.array([int(np.argmax(shelf.ground_reflectance.mean(axis=1)))])
+    _, a, b = lab_of(shelf, reflectance(shelf, doses, ground), light)[0]
+    hue = float(np.degrees(np.arctan2(b, a)))
+    return min(_HUES, key=lambda name: abs((hue - _HUES[name] + 180.0) % 360.0 - 180.0))
+
+
+def _strength_words(ratio: float) -> str:
+    """How strong a toner is next to another."""
+    if ratio > 1.25:
+        return f"{ratio:.1f} times as strong as"
+    if ratio < 0.8:
+        return f"{ratio:.1g} times as strong as"
+    return "about as strong as"
