@@ -21,13 +21,24 @@ from booth import Booth, Step, delta_e, lab, lamp_grounds, random_toners
 from fewtone.io.readings import load_readings
 from fewtone.io.settings import load_settings
 from fewtone.learning import Suspect
+from fewtone.learning.diagnosis.drift import drifts
 from fewtone.learning.diagnosis.suspects import find_suspects
 from fewtone.learning.estimate import fit
 from fewtone.learning.leave_one_out import expectations
 from fewtone.learning.observations import observe
 from fewtone.learning.uncertainty import shared_covariance
 
-__all__ = ["SLIPS", "Verdict", "clean_set", "planted_set"]
+__all__ = [
+    "D65",
+    "IN_STRIPS",
+    "SLIPS",
+    "Slip",
+    "Verdict",
+    "clean_set",
+    "learn_set",
+    "planted_set",
+    "spray",
+]
 
 D65 = "D65/10"
 # A slip is planted where it shows: it changes what the panel should read by at least this [ΔE00].
@@ -37,6 +48,8 @@ SHOWS = 2.0
 LAB_SHOWS, FACTOR_SHOWS = 2.0, 0.02
 N_COLUMNS = 5
 Cells = list[str]
+# Spoils rows of numbers in place; returns the panels that are bad then.
+Edit = Callable[[Booth, list[Cells], Sequence[Step]], tuple[str, ...]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +59,7 @@ class Verdict:
     bad: tuple[str, ...]
     panels: int
     suspects: tuple[Suspect, ...]
+    notes: tuple[str, ...] = ()
 
     @property
     def found(self) -> bool:
@@ -60,27 +74,43 @@ class Verdict:
 
 def clean_set(lights: Sequence[str], seed: int, *, hazy: int = 0, strips: bool = False) -> Verdict:
     """Learn a set without a slip."""
-    booth, steps = _spray(seed, hazy, strips)
-    return _learn(booth, steps, steps, lights, ())
+    booth, steps = spray(seed, hazy, strips)
+    return learn_set(booth, steps, steps, lights, ())
 
 
-def planted_set(kind: str, lights: Sequence[str], seed: int, *, hazy: int = 0) -> Verdict:
-    """Learn a set with one slip of a kind."""
-    booth, steps = _spray(seed, hazy, kind in _IN_STRIPS)
-    slip = SLIPS[kind]
-    if callable(slip.label):
-        sprayed, told, bad = slip.label(booth, steps)
-        return _learn(booth, sprayed, told, lights, bad)
-    film = [i for i, step in enumerate(steps) if step.blend]
-    place = int(booth.rng.choice(film))
+def planted_set(
+    slip: Slip,
+    lights: Sequence[str],
+    seed: int,
+    *,
+    hazy: int = 0,
+    strips: bool = False,
+    booth: type[Booth] = Booth,
+) -> Verdict:
+    """Learn a set with one slip."""
+    own, steps = spray(seed, hazy, strips, booth)
+    if slip.label:
+        sprayed, told, bad = slip.label(own, steps)
+        return learn_set(own, sprayed, told, lights, bad)
+    if slip.rows:
+        return learn_set(own, steps, steps, lights, (), slip.rows)
     edit = slip.number
     assert edit is not None
-    return _learn(booth, steps, steps, lights, (steps[place].panel,), (place, edit))
+
+    def spoil(booth: Booth, rows: list[Cells], steps: Sequence[Step]) -> tuple[str, ...]:
+        place = int(booth.rng.choice([i for i, step in enumerate(steps) if step.blend]))
+        rows[place] = edit(booth.rng, rows[place])
+        return (steps[place].panel,)
+
+    return learn_set(own, steps, steps, lights, (), spoil)
 
 
-def _spray(seed: int, hazy: int, strips: bool) -> tuple[Booth, list[Step]]:
+def spray(
+    seed: int, hazy: int, strips: bool, kind: type[Booth] = Booth
+) -> tuple[Booth, list[Step]]:
+    """Spray ten toners alone, as strips of one hand or as panels, and ten blends."""
     rng = np.random.default_rng(seed)
-    booth = Booth(
+    booth = kind(
         random_toners(rng, 10, hazy=hazy), lamp_grounds(), rng, panel_cv=0.05 if strips else 0.0
     )
     steps = booth.letdown_set(strips=strips)
@@ -90,14 +120,15 @@ def _spray(seed: int, hazy: int, strips: bool) -> tuple[Booth, list[Step]]:
     return booth, steps
 
 
-def _learn(
+def learn_set(
     booth: Booth,
     sprayed: Sequence[Step],
     told: Sequence[Step],
     lights: Sequence[str],
     bad: tuple[str, ...],
-    edit: tuple[int, Callable[[Generator, Cells], Cells]] | None = None,
+    edit: Edit | None = None,
 ) -> Verdict:
+    """Write a set down, spoil some rows of its numbers, and learn it."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         booth.write_shelf(folder, sprayed, lights, told=told)
@@ -105,9 +136,11 @@ def _learn(
             file = folder / "readings.csv"
             with file.open(encoding="utf-8", newline="") as opened:
                 rows = list(csv.reader(opened))
-            place, change = edit
-            row = rows[1 + place]
-            rows[1 + place] = [*row[:N_COLUMNS], *change(booth.rng, row[N_COLUMNS:])]
+            numbers = [row[N_COLUMNS:] for row in rows[1:]]
+            bad = edit(booth, numbers, sprayed)
+            rows[1:] = [
+                [*row[:N_COLUMNS], *own] for row, own in zip(rows[1:], numbers, strict=True)
+            ]
             with file.open("w", encoding="utf-8", newline="") as opened:
                 csv.writer(opened, lineterminator="\n").writerows(rows)
         settings = load_settings(folder)
@@ -118,7 +151,8 @@ def _learn(
         covariance = shared_covariance(problem, prior, solution.at)
         expected = expectations(problem, solution.at, covariance)
         suspects = find_suspects(problem, prior, solution.at, expected, readings, settings)
-    return Verdict(bad, len(problem.seen.panels), suspects)
+        notes = tuple(str(drift) for drift in drifts(problem, solution.at, covariance))
+    return Verdict(bad, len(problem.seen.panels), suspects, notes)
 
 
 # ---- slips of the label
@@ -290,10 +324,11 @@ def _rescaled(rng: Generator, cells: Cells) -> Cells:
 
 @dataclass(frozen=True, slots=True)
 class Slip:
-    """A slip of the label or of a number."""
+    """A slip of the label, of a row's numbers, or of several rows."""
 
     label: Callable[[Booth, Sequence[Step]], Told] | None = None
     number: Callable[[Generator, Cells], Cells] | None = None
+    rows: Edit | None = None
 
 
 SLIPS = {
@@ -309,7 +344,7 @@ SLIPS = {
     "decimal point": Slip(number=_point),
     "row on another scale": Slip(number=_rescaled),
 }
-_IN_STRIPS = ("exchanged steps", "miscounted strip")
+IN_STRIPS = ("exchanged steps", "miscounted strip")
 
 
 def main() -> None:
@@ -318,12 +353,18 @@ def main() -> None:
         found, false, good = 0, 0, 0
         for seed in range(int(sys.argv[1])):
             for n, kind in enumerate(SLIPS):
-                verdict = planted_set(kind, lights, 100 * seed + n, hazy=3 * (seed % 2))
+                verdict = planted_set(
+                    SLIPS[kind],
+                    lights,
+                    100 * seed + n,
+                    hazy=3 * (seed % 2),
+                    strips=kind in IN_STRIPS,
+                )
                 found += verdict.found
                 false += len(verdict.false_alarms)
                 good += verdict.panels - len(verdict.bad)
                 said = [
-                    f"{s.explanation} ({s.surprise:.0f}, {s.de00:.1f})" for s in verdict.suspects
+                    f"{s.explanation} ({s.neg_log10_p:.0f}, {s.de00:.1f})" for s in verdict.suspects
                 ]
                 print(kind, verdict.bad, verdict.found, said[:4], flush=True)
             for strips in (False, True):

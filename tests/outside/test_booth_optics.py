@@ -147,157 +147,13 @@ def test_two_half_layers_make_one() -> None:
     np.testing.assert_allclose(back + through @ between @ back @ through, whole[0], atol=MACHINE)
 
 
-# Lobes of every family: slopes narrow, of two sorts, long-tailed; sharp and broad.
-LOBES = (
-    Lobe(0.25, 0.15),
-    Lobe(0.36, 0.15),
-    Lobe(0.6, 0.15),
-    Lobe(0.15, 0.15),
-    Lobe(0.3, 0.15, skirt_slope=0.6, skirt=0.4),
-    Lobe(0.3, 0.15, long_tailed=True),
-)
-
-
-@pytest.mark.parametrize("lobe", LOBES)
-def test_flake_lobe_is_reciprocal_and_lossless(lobe: Lobe) -> None:
+@pytest.mark.parametrize("slope", [0.25, 0.36, 0.5])
+def test_flake_lobe_is_reciprocal_and_lossless(slope: float) -> None:
     """A flake ground gives back all it gets, from every direction, and the same both ways."""
-    kernel = kernels.lobe_kernel(lobe, 1.5, 2)
-    np.testing.assert_allclose(kernel @ directions.lay_nodes(1.5, 2).flux, 1.0, atol=MACHINE)
+    kernel = kernels.lobe_kernel(Lobe(slope, 0.15), 1.5)
+    np.testing.assert_allclose(kernel @ directions.lay_nodes(1.5).flux, 1.0, atol=MACHINE)
     np.testing.assert_array_equal(kernel, kernel.T)
     assert kernel.min() >= 0.15
-
-
-@pytest.mark.parametrize("long_tailed", [False, True])
-@pytest.mark.parametrize("slope", [0.15, 0.6])
-def test_flakes_cover_the_ground_once(slope: float, long_tailed: bool) -> None:
-    """Flakes of any slopes, seen from above, fill the ground: ∫ D cos dω = 1, so skirts add up."""
-    tilt = (np.arange(200_000) + 0.5) * np.pi / 2 / 200_000
-    density = kernels._slope_law(np.cos(tilt) ** 2, slope, long_tailed)
-    covered = float(np.sum(2.0 * density * np.cos(tilt) * np.sin(tilt))) * np.pi / 2 / 200_000
-    np.testing.assert_allclose(covered, 1.0, rtol=1e-6)
-
-
-def _slab(asymmetry: float, albedo: float, depth: float, index: float) -> tuple[float, float]:
-    """Return a free slab's reflection and transmission at normal incidence, both faces in air."""
-    nodes = directions.lay_nodes(index, 2)
-    phase = kernels.phase_kernels(asymmetry, index, 2) if asymmetry else None
-    back, through = (
-        matrix[0]
-        for matrix in optics.scattering_slab(
-            np.array([depth * (1 - albedo)]), np.array([depth * albedo]), nodes, phase
-        )
-    )
-    face, one = np.diag(nodes.fresnel), np.eye(nodes.cosine.size)
-    none = np.zeros_like(one)
-    # Downward and upward light below the upper face, downward light above the lower one.
-    system = np.block(
-        [[one, -face, none], [-back, one, -through @ face], [-through, none, one - back @ face]]
-    )
-    source = np.zeros(3 * nodes.cosine.size)
-    gloss = float(nodes.fresnel[nodes.normal])
-    source[nodes.normal] = (1.0 - gloss) / nodes.flux[nodes.normal]
-    _, up, down = np.split(np.linalg.solve(system, source), 3)
-    leaves = (1.0 - nodes.fresnel) * nodes.flux
-    return gloss + float(up @ leaves), float(down @ leaves)
-
-
-def test_forward_scattering_slab_of_van_de_hulst() -> None:
-    """A slab without surfaces, depth 2, albedo .9, Henyey-Greenstein g .75: R .09739, T .66096.
-
-    H. C. van de Hulst, Multiple Light Scattering, 1980, as L. Wang, S. L. Jacques and L. Zheng,
-    Comput. Methods Programs Biomed. 47, 131 (1995) quote it (from memory).
-    """
-    np.testing.assert_allclose(_slab(0.75, 0.9, 2.0, 1.0), (0.09739, 0.66096), atol=5e-6)
-
-
-def test_half_space_under_a_surface_of_giovanelli() -> None:
-    """A boundless isotropic medium of albedo .9 and index 1.5 reflects .2600 of normal light.
-
-    R. G. Giovanelli, Opt. Acta 2, 153 (1955), quoted as above (from memory).
-    """
-    read = reflectance(6.0, 0.0, geometry="di:0", scattering=54.0)
-    np.testing.assert_allclose(read, 0.2600, atol=1e-4)
-
-
-# (albedo, depth, asymmetry): R and T of a free slab of index 1.5 at normal incidence, computed by
-# another program's adding-doubling: iadpython 0.5.3, Sample(a, b, g, n=1.5, n_above=1.5,
-# n_below=1.5, quad_pts=48).rt(), which from 32 to 48 points still moves by up to 2e-5.
-FREE_SLABS = {
-    (0.9, 2.0, 0.8): (0.113723, 0.529815),
-    (0.5, 1.0, 0.8): (0.056138, 0.497556),
-    (0.99, 1.0, 0.75): (0.182275, 0.784677),
-    (0.9, 2.0, 0.0): (0.253081, 0.288802),
-}
-
-
-@pytest.mark.parametrize("slab", FREE_SLABS)
-def test_forward_scattering_slabs_by_adding_doubling(slab: tuple[float, float, float]) -> None:
-    """A slab that scatters forward, with surfaces, equals another program's adding-doubling."""
-    albedo, depth, asymmetry = slab
-    found = _slab(asymmetry, albedo, depth, 1.5)
-    np.testing.assert_allclose(found, FREE_SLABS[slab], atol=QUADRATURE, rtol=0)
-
-
-@pytest.mark.parametrize("asymmetry", [0.3, 0.8, 0.85])
-def test_phase_function_has_its_mean_cosine(asymmetry: float) -> None:
-    """The mean cosine of scattering is the asymmetry, from every direction, on the nodes at hand.
-
-    Scaling to losslessness may move it by next to nothing.
-    """
-    nodes = directions.lay_nodes(1.5, 2)
-    within, across = kernels.phase_kernels(asymmetry, 1.5, 2)
-    np.testing.assert_allclose(0.5 * (within + across) @ nodes.weight, 1.0, atol=MACHINE)
-    ahead = 0.5 * (within - across) @ (nodes.weight * nodes.cosine)
-    np.testing.assert_allclose(ahead, asymmetry * nodes.cosine, atol=2e-4)
-
-
-def test_scattering_by_direction_of_a_thin_film() -> None:
-    """A thin film on black reads p(135°)·τs/(4 cos 45°) in 45:0: single scattering by direction.
-
-    S. Chandrasekhar, Radiative Transfer (1950), from memory; p by Henyey and Greenstein.
-    """
-    depth, g = 1e-5, 0.8
-    cosine = np.sqrt(0.5)
-    phase = (1 - g**2) / (1 + g**2 + 2 * g * cosine) ** 1.5
-    read = reflectance(0.0, 0.0, index=1.0, forward=depth, asymmetry=g)
-    np.testing.assert_allclose(read, phase * depth / (4 * cosine), rtol=1e-3)
-
-
-@pytest.mark.parametrize("geometry", ["45:0", "de:8", "d:d"])
-def test_faint_asymmetry_is_isotropic(geometry: str) -> None:
-    """With next to no asymmetry, and the solver for phase functions, a film reads as before."""
-    depths = np.array([0.0, 0.3, 2.0])
-    even = reflectance(depths, 0.6, SILVER, geometry=geometry, scattering=0.5)
-    odd = reflectance(depths, 0.6, SILVER, geometry=geometry, forward=0.5, asymmetry=1e-9)
-    # Half as many directions on one side.
-    np.testing.assert_allclose(odd, even, atol=QUADRATURE, rtol=0)
-
-
-def test_both_kinds_of_scattering_mix() -> None:
-    """Isotropic and forward scattering together lose nothing, and lie between the two alone."""
-    lossless = reflectance(
-        0.0, 1.0, Lobe(0.15, 0.1), geometry="di:8", scattering=0.3, forward=0.4, asymmetry=0.8
-    )
-    np.testing.assert_allclose(lossless, 1.0, atol=1e-7)
-    isotropic, mixed, forward = (
-        float(
-            reflectance(0.3, 0.05, scattering=0.4 * (1 - share), forward=0.4 * share, asymmetry=0.8)
-        )
-        for share in (0.0, 0.5, 1.0)
-    )
-    assert isotropic > mixed > forward
-
-
-def test_edge_loss_takes_what_comes_round() -> None:
-    """What is lost beyond the aperture's edge is returned light alone: none, some, then all of it.
-
-    With all of it lost a bare ground reads its single bounce, (1 - F45)(1 - F0)/n²·ρ.
-    """
-    read = [float(reflectance(0.0, 0.8, edge=edge)) for edge in (0.0, 0.02, 0.1, 1e6)]
-    assert read == sorted(read, reverse=True)
-    np.testing.assert_allclose(read[0], CLEAR_FILM[0.0][2], atol=QUADRATURE)
-    # The normal has no tangent, so its own return is never lost: F0 of the lobe's normal part.
-    np.testing.assert_allclose(read[-1], 0.949760 * 0.96 / 2.25 * 0.8, rtol=2e-3)
 
 
 @pytest.mark.parametrize("scattering", [0.0, 0.2])
@@ -326,17 +182,17 @@ def test_dense_film_over_flake_is_a_single_bounce() -> None:
 
 
 @pytest.fixture
-def more_directions(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    """Lay half as many directions again, for one test."""
+def twice_the_directions(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """Lay twice as many directions, for one test."""
 
     def forget() -> None:
         directions.lay_nodes.cache_clear()
         kernels.lobe_kernel.cache_clear()
         kernels.phase_kernels.cache_clear()
 
-    monkeypatch.setattr(directions, "TRAPPED_NODES", 3 * directions.TRAPPED_NODES // 2)
-    more = tuple(3 * n // 2 for n in directions.ESCAPING_NODES)
-    monkeypatch.setattr(directions, "ESCAPING_NODES", more)
+    monkeypatch.setattr(directions, "TRAPPED_NODES", 2 * directions.TRAPPED_NODES)
+    twice = tuple(2 * n for n in directions.ESCAPING_NODES)
+    monkeypatch.setattr(directions, "ESCAPING_NODES", twice)
     forget()
     yield
     monkeypatch.undo()
@@ -346,12 +202,10 @@ def more_directions(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 def _flake_readings() -> Array:
     return np.array(
         [
-            reflectance(
-                [0.0, 0.3, 1.5], 0.75, lobe, geometry=g, scattering=h, forward=f, asymmetry=0.8 * f
-            )
-            for lobe in LOBES
+            reflectance([0.0, 0.3, 1.5], 0.75, Lobe(s, 0.15), geometry=g, scattering=h)
+            for s in (0.25, 0.4)
             for g in ("45:0", "de:8")
-            for h, f in ((0.0, 0.0), (0.2, 0.0), (0.1, 1.0))
+            for h in (0.0, 0.2)
         ]
     )
 
@@ -359,10 +213,10 @@ def _flake_readings() -> Array:
 FLAKE_READINGS = _flake_readings()
 
 
-@pytest.mark.usefixtures("more_directions")
+@pytest.mark.usefixtures("twice_the_directions")
 def test_more_directions_change_nothing() -> None:
-    """Over every kind of lobe and haze, half as many directions again read the same."""
-    np.testing.assert_allclose(_flake_readings(), FLAKE_READINGS, atol=2 * QUADRATURE, rtol=0)
+    """Over the sharpest lobe used, twice the directions read the same."""
+    np.testing.assert_allclose(_flake_readings(), FLAKE_READINGS, atol=QUADRATURE, rtol=0)
 
 
 @pytest.mark.parametrize(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from outside.suspect_trials import SLIPS, clean_set, planted_set
+from outside.suspect_trials import IN_STRIPS, SLIPS, clean_set, planted_set
 
 pytestmark = pytest.mark.trial
 
@@ -35,7 +35,13 @@ def test_the_bad_panel_is_the_first_suspect(lights: tuple[str, ...]) -> None:
     """One slip of each kind in a set: the bad panel is the worst, and hardly a good one named."""
     verdicts, found, named = [], 0, 0
     for n, kind in enumerate(SLIPS):
-        verdict = planted_set(kind, lights, FIRST_SEED + n, hazy=3 * (n % 2))
+        verdict = planted_set(
+            SLIPS[kind],
+            lights,
+            FIRST_SEED + n,
+            hazy=3 * (n % 2),
+            strips=kind in IN_STRIPS,
+        )
         said = verdict.suspects[0].explanation if verdict.found else "nothing"
         print(f"{kind}, {' and '.join(verdict.bad)}: {said}")
         found += verdict.found

@@ -41,7 +41,8 @@ __all__ = [
 
 READINGS_FILE = "readings.csv"
 REQUIRED_COLUMNS = ("panel", "ground", "blend", "medium_parts", "coats")
-_OPTIONAL = ("date", "note", "reducer_percent")
+_OPTIONAL = ("date", "note", "reducer_percent", "separate")
+_YES, _NO = ("yes", "y", "x", "true", "1"), ("", "no", "n", "false", "0")
 _WAVELENGTH = re.compile(r"([0-9]{1,10}(?:[.,][0-9]{1,10})?)\s*(?:nm)?")
 _LIGHT_COLUMN = re.compile(r"([Lab])\s+(\S+/\d+)")
 _RATIO = re.compile(r"([\d.,]+)\s*:\s*1")
@@ -247,6 +248,7 @@ def _reading(row: Row, columns: ReadingColumns, settings: ShelfSettings) -> Read
     coats = row.number_in("coats", 0, 100, what="a number of coats")
     blend, medium_parts = _film(row, settings, coats)
     thinning = _thinning(row, settings)
+    separate = _separate(row)
     reflectance = _reflectance(row, columns, settings.percent) if any(spectral) else None
     lab = {
         light: values
@@ -267,6 +269,7 @@ def _reading(row: Row, columns: ReadingColumns, settings: ShelfSettings) -> Read
         lab=MappingProxyType(lab),
         date=row.text("date"),
         note=row.text("note"),
+        separate=separate,
     )
 
 
@@ -323,6 +326,19 @@ def _thinning(row: Row, settings: ShelfSettings) -> Fraction:
     return (100 + Fraction(settings.house_reducer_percent)) / (100 + Fraction(used))
 
 
+def _separate(row: Row) -> bool:
+    """Whether the rows of this panel id are separate panels of one session."""
+    text = row.text("separate").casefold()
+    if text not in (*_YES, *_NO):
+        row.fault(
+            "separate",
+            f"'{row.text('separate')}' is neither yes nor no.",
+            "Write yes if the rows of this panel id are separate panels of one session; leave it "
+            "blank where they are the steps of one strip.",
+        )
+    return text in _YES
+
+
 def _reflectance(row: Row, columns: ReadingColumns, percent: bool) -> FloatArray | None:
     scale = 100 if percent else 1
     values = [
@@ -357,6 +373,15 @@ def _check_strips(table: Table, items: list[Reading]) -> None:
                 "Give each sprayed panel an id of its own, or correct the blend.",
                 row=item.row,
                 column="panel",
+                value=item.panel,
+            )
+        elif known.separate != item.separate:
+            table.fault(
+                f"Panel {item.panel} is told to be separate panels here or in row {known.row}, but "
+                "not in both.",
+                "Write yes in the column separate of every row of this panel id, or of none.",
+                row=item.row,
+                column="separate",
                 value=item.panel,
             )
 

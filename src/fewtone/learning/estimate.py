@@ -16,6 +16,7 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from fewtone.learning.design import second_light, suggest
+from fewtone.learning.diagnosis.drift import drifts
 from fewtone.learning.diagnosis.suspects import find_suspects
 from fewtone.learning.forward import Noise, Problem
 from fewtone.learning.leave_one_out import expectations, prediction_errors
@@ -117,6 +118,7 @@ def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection
         cautions.append(f"Never read, so not learnt: {', '.join(not_learnt)}.")
     if not solution.converged:
         cautions.append("The fit had not settled when it was stopped: take the curves with care.")
+    cautions += [str(drift) for drift in drifts(problem, at, covariance)]
     report = fit_report(
         problem,
         at,

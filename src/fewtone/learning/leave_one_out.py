@@ -26,9 +26,17 @@ from fewtone.colorimetry import Light, delta_e_2000, lab_from_xyz, weights, whit
 from fewtone.learning.forward import Group, Linear, Problem
 from fewtone.learning.parameters import Parameters
 from fewtone.learning.uncertainty import MODEL_SD
+from fewtone.model.variation import segment_covariance
 from fewtone.typing import FloatArray
 
-__all__ = ["Expectation", "expectations", "filmed_panels", "prediction_errors"]
+__all__ = [
+    "Expectation",
+    "blocks",
+    "expectations",
+    "filmed_panels",
+    "own_covariance",
+    "prediction_errors",
+]
 
 # What the film model misses of a spectrum: this share of it, alike over so many nm; judged in the
 # booth, where flake is a lobe and the model knows two directions only.
@@ -76,13 +84,13 @@ class Expectation:
     @property
     def log_likelihood(self) -> FloatArray:
         """Of each panel's readings, but for a constant, ``(n_panels,)``."""
-        return np.asarray(-0.5 * (self.distance + np.linalg.slogdet(self.covariance)[1]))
+        return _log_likelihood(self.residual, self.covariance)
 
     def blocks(self) -> list[tuple[int, slice, int | None]]:
         """Which reading of a panel owns which residuals, in which light; None for a spectrum."""
         lab = 3 * sum(len(lights) for lights in self.group.lights)
         spectra = max(int(self.group.spectral.sum()), 1)
-        return _blocks(self.group, (self.residual.shape[1] - lab) // spectra)
+        return blocks(self.group, (self.residual.shape[1] - lab) // spectra)
 
 
 def expectations(
@@ -181,11 +189,89 @@ def _expect(
     share: FloatArray,
     films: FloatArray,
 ) -> Expectation:
+    offset = _nominal_residual(group, linear, at)
+    strip = _spread(linear.local, group.precision)
+    shift, spread = _predict(problem, group, linear, at, offset, strip, covariance, share, films)
+    afresh = _afresh(problem, group, linear)
+    if afresh is not None:
+        # The fit took the steps for a strip, and so did what it says of the curves without this
+        # panel; only the panel's own film is judged the other way.
+        other = spread - strip + afresh
+        better = _log_likelihood(offset + shift, other) > _log_likelihood(offset + shift, spread)
+        spread = np.where(better[:, np.newaxis, np.newaxis], other, spread)
+    return Expectation(group, offset + shift, exact + shift, linear.local, spread)
+
+
+def own_covariance(
+    problem: Problem, group: Group, linear: Linear, at: Parameters
+) -> tuple[FloatArray, FloatArray]:
+    """What noise, hand, gain and the model make of a group's residuals, curves taken as known.
+
+    Returns
+    -------
+    covariance
+        Of each panel's residuals, ``(n_panels, n_rows, n_rows)``.
+    residual
+        At the hand's nominal film build and gain, ``(n_panels, n_rows)``.
+    """
+    residual = _nominal_residual(group, linear, at)
+    own = np.eye(residual.shape[1]) + _spread(linear.local, group.precision)
+    return own + _model_error(problem, group, at, residual.shape[1]), residual
+
+
+def _nominal_residual(group: Group, linear: Linear, at: Parameters) -> FloatArray:
     local = at.log_build[group.segments]
     if group.has_gain:
         local = np.concatenate([local, at.log_gain[group.panels][:, np.newaxis]], axis=1)
-    offset = linear.residual - (linear.local @ local[..., np.newaxis])[..., 0]
-    own = np.eye(offset.shape[1]) + _spread(linear.local, group.precision)
+    return np.asarray(linear.residual - (linear.local @ local[..., np.newaxis])[..., 0])
+
+
+def _afresh(problem: Problem, group: Group, linear: Linear) -> FloatArray | None:
+    """Covariance of the residuals by a hand that sprays each step afresh.
+
+    Steps under one panel id are taken for a strip, whose later steps contain the earlier coats; but
+    some spray separate panels under one id. A panel is judged by whichever explains it better.
+    None where there is one step only, or where the steps are told to be separate panels.
+
+    Shape ``(n_panels, n_rows, n_rows)``.
+    """
+    seen, rows, count = problem.seen, group.readings, group.segments.shape[1]
+    if count < 2 or np.any(seen.first_segment[rows] != group.segments[:, :1]):
+        return None
+    step = seen.end_segment[rows] - seen.first_segment[rows] - 1
+    coats = np.cumsum(seen.segment_coats[group.segments], axis=1)
+    whole = linear.local[..., :count].sum(axis=-1)
+    by_step = np.zeros((*whole.shape, count))
+    for k, place, _ in blocks(group, seen.wavelength_nm.size):
+        under = step[:, k, np.newaxis] == np.arange(count)
+        by_step[:, place] = whole[:, place, np.newaxis] * under[:, np.newaxis]
+    hand = np.stack([segment_covariance(own, problem.mixing) for own in coats])
+    afresh = by_step @ hand @ by_step.swapaxes(1, 2)
+    if group.has_gain:
+        gain = linear.local[..., -1]
+        afresh += gain[..., np.newaxis] * gain[:, np.newaxis] / group.precision[0, -1, -1]
+    return np.asarray(afresh)
+
+
+def _log_likelihood(residual: FloatArray, covariance: FloatArray) -> FloatArray:
+    """Of each panel's residuals, but for a constant, ``(n_panels,)``."""
+    solved = np.linalg.solve(covariance, residual[..., np.newaxis])[..., 0]
+    return np.asarray(-0.5 * ((residual * solved).sum(axis=1) + np.linalg.slogdet(covariance)[1]))
+
+
+def _predict(
+    problem: Problem,
+    group: Group,
+    linear: Linear,
+    at: Parameters,
+    offset: FloatArray,
+    hand: FloatArray,
+    covariance: FloatArray,
+    share: FloatArray,
+    films: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """How the residuals shift once each panel is taken out, and their covariance then."""
+    own = np.eye(offset.shape[1]) + hand
     curves = linear.shared @ covariance[np.ix_(group.shared, group.shared)]
     curves = curves @ linear.shared.swapaxes(1, 2)
     # Of a panel that did not count there is nothing to take out.
@@ -206,8 +292,7 @@ def _expect(
                 * (return_ratio @ return_ratio.swapaxes(1, 2))
             )
     spread += _model_error(problem, group, at, spread.shape[1])
-    shift = share[:, np.newaxis] * (curves @ rest[..., :1])[..., 0]
-    return Expectation(group, offset + shift, exact + shift, linear.local, spread)
+    return share[:, np.newaxis] * (curves @ rest[..., :1])[..., 0], spread
 
 
 def _model_error(problem: Problem, group: Group, at: Parameters, rows: int) -> FloatArray:
@@ -219,7 +304,7 @@ def _model_error(problem: Problem, group: Group, at: Parameters, rows: int) -> F
     likeness = (share * _MODEL_RELATIVE) ** 2 * np.exp(-0.5 * apart**2)
     out = np.zeros((len(group.panels), rows, rows))
     level = np.zeros((len(group.panels), rows))
-    for k, place, lit in _blocks(group, seen.wavelength_nm.size):
+    for k, place, lit in blocks(group, seen.wavelength_nm.size):
         reading = group.readings[:, k]
         if lit is None:
             read = seen.spectral[reading]
@@ -237,8 +322,11 @@ def _model_error(problem: Problem, group: Group, at: Parameters, rows: int) -> F
     return out
 
 
-def _blocks(group: Group, width: int) -> list[tuple[int, slice, int | None]]:
-    """Which reading of a panel owns which residuals, in which light; None for a spectrum."""
+def blocks(group: Group, width: int) -> list[tuple[int, slice, int | None]]:
+    """Which reading of a panel owns which residuals, in which light; None for a spectrum.
+
+    `width` is how many wavelengths a spectrum has.
+    """
     found: list[tuple[int, slice, int | None]] = []
     start = 0
     for k, is_spectral in enumerate(group.spectral):

@@ -2,7 +2,8 @@
 
 A panel is what was sprayed in one go. Its film grows in *segments*: the coats between two steps
 that were read. Every later step contains the earlier segments, so one hand's mistake in a coat is
-seen in all the steps above it.
+seen in all the steps above it. Where the steps are told to be separate panels of one session, each
+has a segment of its own: they share one heavy or light hand, and no coat.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import numpy as np
 
 from fewtone.colorimetry import Light
 from fewtone.errors import Fault, FewtoneError
+from fewtone.learning.repeats import merge_repeats
 from fewtone.model.readings import Reading, Readings
 from fewtone.model.shelf import ShelfSettings
 from fewtone.spectra import STANDARD_GRID_NM, learning_grid, resampling
@@ -25,6 +27,9 @@ __all__ = ["Observations", "narrow", "observe", "observe_as"]
 _FILE = "readings.csv"
 # Fewer different doses than this leave strength, film build and ground in one pot.
 _LEAST_DOSES = 2
+# Of one place read more often than this, some readings are averaged: they tell next to nothing
+# more, and memory must not grow with them.
+_MOST_REPEATS = 4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -133,7 +138,9 @@ def observe(
         toner read too seldom or at one dose only.
     """
     _check_left_out(readings, leave_out)
-    items = tuple(item for item in readings.items if item.panel not in leave_out)
+    items = merge_repeats(
+        [item for item in readings.items if item.panel not in leave_out], _MOST_REPEATS
+    )
     used = {name for item in items if not item.is_bare for name in item.blend}
     toners = tuple(name for name in settings.toners if name in used)
     seen = {item.ground for item in items}
@@ -270,19 +277,27 @@ def _segments(
 ) -> tuple[IntArray, IntArray, FloatArray, IntArray]:
     """First and end segment of each reading; coats and panel of each segment."""
     steps: list[set[float]] = [set() for _ in number]
+    separate = [False] * len(number)
     for item in items:
         if not item.is_bare:
             steps[number[item.panel]].add(float(item.coats))
+            separate[number[item.panel]] |= item.separate
     start = np.concatenate([[0], np.cumsum([len(s) for s in steps])]).astype(np.int64)
-    first = [int(start[number[item.panel]]) for item in items]
-    end = [
-        at + sum(1 for step in steps[number[item.panel]] if step <= float(item.coats))
-        for at, item in zip(first, items, strict=True)
+    first, end = [], []
+    for item in items:
+        panel = number[item.panel]
+        at = int(start[panel])
+        below = sum(1 for step in steps[panel] if step <= float(item.coats))
+        bare, alone = item.is_bare, separate[panel]
+        first.append(at + below - 1 if alone and not bare else at)
+        end.append(at if bare else at + below)
+    coats = [
+        np.array(sorted(own)) if alone else np.diff([0.0, *sorted(own)])
+        for own, alone in zip(steps, separate, strict=True)
     ]
-    coats = [np.diff([0.0, *sorted(panel)]) for panel in steps]
     return (
         np.array(first, dtype=np.int64),
-        np.array([a if i.is_bare else e for a, e, i in zip(first, end, items, strict=True)]),
+        np.array(end, dtype=np.int64),
         np.concatenate(coats),
         np.repeat(np.arange(len(steps)), np.diff(start)),
     )

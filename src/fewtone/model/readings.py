@@ -24,7 +24,7 @@ class Reading:
         Its row in the file, the header being row 1.
     panel
         The panel it was taken on. The steps of one letdown strip share a panel: they share its
-        film build, and later steps contain the earlier coats.
+        film build, and later steps contain the earlier coats, unless they are `separate`.
     ground
         Name of the ground.
     blend
@@ -41,6 +41,9 @@ class Reading:
         instrument gave Lab alone.
     lab
         CIELAB under each light that was read.
+    separate
+        Whether the steps under this panel id are separate panels of one session: they share one
+        heavy or light hand, and no coat.
     """
 
     row: int
@@ -54,6 +57,7 @@ class Reading:
     lab: Mapping[Light, tuple[float, float, float]] | None = None
     date: str = ""
     note: str = ""
+    separate: bool = False
 
     @property
     def load(self) -> Fraction:

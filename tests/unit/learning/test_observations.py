@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -25,6 +27,16 @@ def test_later_steps_contain_the_earlier_coats() -> None:
     assert seen.segment_coats.tolist() == [1.0, 2.0, 2.0, 2.0]
     heavy = np.log([1.5, 1.0, 1.0, 1.0])
     assert seen.films(heavy).tolist() == pytest.approx([0.0, 0.0, 3.5, 1.5, 2.0, 2.0])
+
+
+def test_separate_panels_share_a_hand_and_no_coat() -> None:
+    """Told to be separate, a heavy panel is in its own step alone."""
+    readings = spray(CURVES, LINES)
+    items = tuple(replace(item, separate=item.panel == "A") for item in readings.items)
+    seen = observe(settings(CURVES), replace(readings, items=items))
+    assert seen.segment_coats.tolist() == [1.0, 3.0, 2.0, 2.0]
+    heavy = np.log([1.5, 1.0, 1.0, 1.0])
+    assert seen.films(heavy).tolist() == pytest.approx([0.0, 0.0, 3.0, 1.5, 2.0, 2.0])
 
 
 def test_doses_are_exact() -> None:

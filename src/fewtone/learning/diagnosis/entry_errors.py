@@ -1,7 +1,7 @@
-"""Slips of the pen, the gun and the instrument: what a panel's readings may have been meant to be.
+"""Entry errors: what a panel's readings may have been meant to be.
 
-Each idea is the panel's readings as they would stand in the file without that slip. Which of them
-is likely is for others to judge (`fewtone.learning.diagnosis.hypotheses`).
+Each hypothesis is the panel's readings as they would stand in the file without that error. Which of
+them is likely is for others to judge (`fewtone.learning.diagnosis.hypotheses`).
 """
 
 from __future__ import annotations
@@ -18,19 +18,20 @@ from fewtone.model.blend import Blend, Number
 from fewtone.model.readings import Reading
 from fewtone.typing import FloatArray, frozen
 
-__all__ = ["Cell", "Idea", "as_labelled", "label_slips", "number_slips", "scale_slips"]
+__all__ = ["Cell", "Hypothesis", "as_labelled", "label_errors", "number_errors", "scale_errors"]
 
-# What speaks against a slip before the readings are looked at, in natural logarithms: a coat
-# miscounted by one is the commonest of all, and vaguer ideas need more to be believed (common
-# practice, no source; the booth's slips are told apart by far more than this).
+# Minus the natural logarithm of an error's prior odds: a coat miscounted by one is the commonest of
+# all, and vaguer hypotheses need more to be believed (common practice, no source; the booth's
+# errors are told apart by far more than this).
 _MISCOUNT, _FAR_MISCOUNT, _FILM, _MISNAMED, _MISTYPED, _MISSCALED, _VAGUE = 1, 2.5, 5, 1.5, 2, 2, 5
+_LETDOWN = 1.5
 _MOST_COATS = 8
 _FILM_FACTORS = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.1, 1.2, 1.3, 1.45, 1.6, 1.8, 2.0, 2.5, 3.0)
 _SHIFTS = (0.01, 0.1, 10.0, 100.0)
 
 
 @dataclass(frozen=True, slots=True)
-class Idea:
+class Hypothesis:
     """What may have happened to a panel.
 
     Parameters
@@ -39,16 +40,19 @@ class Idea:
         To stand behind the panel's id.
     items
         The readings as they should then stand in the file.
-    against
-        How much speaks against it beforehand: minus the natural logarithm of its odds [1].
-    sharp
-        Whether it names one definite slip, not just how far off the panel is.
+    prior_cost
+        Minus the natural logarithm of its prior odds [1].
+    specific
+        Whether it names one definite error, not just how far off the panel is.
+    tolerant
+        Whether what then stands there fits roughly only: most of what was off must be gone.
     """
 
     words: str
     items: tuple[Reading, ...]
-    against: float
-    sharp: bool = True
+    prior_cost: float
+    specific: bool = True
+    tolerant: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,113 +121,130 @@ def as_labelled(label: Sequence[Reading], items: Sequence[Reading]) -> tuple[Rea
     )
 
 
-def label_slips(
-    items: tuple[Reading, ...], toners: Sequence[str], grounds: Sequence[str]
-) -> Iterator[Idea]:
-    """What may be wrong with coats, ground or blend as written down."""
-    yield from _ground_slips(items, grounds)
+def label_errors(
+    items: tuple[Reading, ...],
+    toners: Sequence[str],
+    grounds: Sequence[str],
+    letdowns: Sequence[Number],
+) -> Iterator[Hypothesis]:
+    """What may be wrong with coats, ground, letdown or blend as written down.
+
+    `letdowns` are those that the shop uses, parts of medium.
+    """
+    yield from _ground_errors(items, grounds)
     if all(item.is_bare for item in items):
         return
-    yield from _coat_slips(items)
+    yield from _coat_errors(items)
     for factor in _FILM_FACTORS:
         thick = [replace(item, coats=Decimal(str(factor)) * item.coats) for item in items]
-        yield Idea(
-            f"reads like a film about {factor:g} times as thick", tuple(thick), _FILM, sharp=False
+        yield Hypothesis(
+            f"reads like a film about {factor:g} times as thick",
+            tuple(thick),
+            _FILM,
+            specific=False,
         )
-    blend = next(item.blend for item in items if not item.is_bare)
+    film = next(item for item in items if not item.is_bare)
+    blend, told = film.blend, film.medium_parts
+    for medium in letdowns:
+        if medium != told:
+            yield Hypothesis(
+                f"reads like a letdown of {medium:g}:1, not {told:g}:1",
+                tuple(i if i.is_bare else replace(i, medium_parts=medium) for i in items),
+                _LETDOWN + math.log(len(letdowns)),
+            )
     others = list(_other_blends(blend, toners))
     for other in others:
-        yield Idea(
+        yield Hypothesis(
             f"reads like {_name(other)}, not {_name(blend)}",
             tuple(item if item.is_bare else replace(item, blend=other) for item in items),
             _MISNAMED + math.log(len(others)),
         )
 
 
-def number_slips(items: tuple[Reading, ...], cell: Cell, tried: int) -> Iterator[Idea]:
+def number_errors(items: tuple[Reading, ...], cell: Cell, tried: int) -> Iterator[Hypothesis]:
     """What may be wrong with one number; `tried` is how many numbers it is the worst of."""
     row, text = items[cell.reading].row, cell.text(items)
     where = f"row {row}, column {cell.column}"
-    against = _MISTYPED + math.log(tried)
+    prior_cost = _MISTYPED + math.log(tried)
     typed = _mistyped(text, signed=cell.light is not None and cell.place > 0)
     for value, how in typed.items():
-        yield Idea(
+        yield Hypothesis(
             f"has a slip in {where}: {value} would fit, not {text} ({how})",
             cell.edited(items, float(value)),
-            against + math.log(list(typed.values()).count(how)),
+            prior_cost + math.log(list(typed.values()).count(how)),
         )
-    yield Idea(
+    yield Hypothesis(
         f"has one number that does not fit in {where}: {text}, where about "
         f"{cell.fitting:.{cell.decimals}f} would",
         cell.edited(items, cell.fitting),
-        against + _VAGUE,
-        sharp=False,
+        prior_cost + _VAGUE,
+        specific=False,
     )
 
 
-def scale_slips(items: tuple[Reading, ...], gains: Mapping[int, float]) -> Iterator[Idea]:
+def scale_errors(items: tuple[Reading, ...], gains: Mapping[int, float]) -> Iterator[Hypothesis]:
     """What may be wrong with the scale of whole rows.
 
     `gains` are by how much each spectral reading is too high, judged by what was expected.
     """
     for k, item in enumerate(items):
-        against = _MISSCALED + math.log(len(items))
+        prior_cost = _MISSCALED + math.log(len(items))
         if item.reflectance is None:
             lab = item.lab or {}
             for shift in _SHIFTS:
                 values = {light: _scaled_lab(lab[light], shift) for light in lab}
-                yield Idea(
+                yield Hypothesis(
                     f"has a misplaced decimal point throughout row {item.row}: {_times(shift)}",
                     _with(items, k, replace(item, lab=MappingProxyType(values))),
-                    against,
+                    prior_cost,
                 )
             if len(lab) == 2:
                 (one, first), (other, second) = lab.items()
                 swapped = MappingProxyType({one: second, other: first})
-                yield Idea(
+                yield Hypothesis(
                     f"reads as if {one} and {other} were exchanged in row {item.row}",
                     _with(items, k, replace(item, lab=swapped)),
-                    against,
+                    prior_cost,
                 )
             for light, (lightness, a, b) in lab.items():
-                yield Idea(
+                yield Hypothesis(
                     f"reads as if a and b were exchanged in row {item.row}",
                     _with(items, k, _with_lab(item, light, [lightness, b, a])),
-                    against,
+                    prior_cost,
                 )
             continue
         for shift in _SHIFTS:
-            yield Idea(
+            yield Hypothesis(
                 f"is on another scale in row {item.row}: {_times(shift)}",
                 _with(items, k, _scaled(item, item.reflectance / shift)),
-                against,
+                prior_cost,
             )
         gain = gains[k]
-        yield Idea(
+        yield Hypothesis(
             f"reads {gain:.3g} times as high as it should throughout row {item.row}, as from a "
             "badly calibrated instrument",
             _with(items, k, _scaled(item, item.reflectance / gain)),
-            against + _VAGUE,
+            prior_cost + _VAGUE,
         )
 
 
-def _ground_slips(items: tuple[Reading, ...], grounds: Sequence[str]) -> Iterator[Idea]:
-    against = _MISNAMED + math.log(max(len(grounds) - 1, 1))
+def _ground_errors(items: tuple[Reading, ...], grounds: Sequence[str]) -> Iterator[Hypothesis]:
+    prior_cost = _MISNAMED + math.log(max(len(grounds) - 1, 1))
     for ground in grounds:
         if any(item.ground != ground for item in items):
             here = " and ".join(dict.fromkeys(item.ground for item in items))
             over = tuple(replace(item, ground=ground) for item in items)
-            yield Idea(f"reads as if over {ground}, not {here}", over, against)
+            yield Hypothesis(f"reads as if over {ground}, not {here}", over, prior_cost)
         for k, item in enumerate(items):
             if len(items) > 1 and item.ground != ground:
-                yield Idea(
+                yield Hypothesis(
                     f"reads in row {item.row} as if over {ground}, not {item.ground}",
                     _with(items, k, replace(item, ground=ground)),
-                    against + math.log(len(items)),
+                    prior_cost + math.log(len(items)),
                 )
 
 
-def _coat_slips(items: tuple[Reading, ...]) -> Iterator[Idea]:
+def _coat_errors(items: tuple[Reading, ...]) -> Iterator[Hypothesis]:
     most = max(_MOST_COATS, *(math.ceil(item.coats) + 2 for item in items))
     films = [k for k, item in enumerate(items) if not item.is_bare]
     if len({items[k].coats for k in films}) > 1:
@@ -233,7 +254,7 @@ def _coat_slips(items: tuple[Reading, ...]) -> Iterator[Idea]:
                 for item in items
             ]
             many = f"{abs(shift)} coat{'s' if abs(shift) > 1 else ''}"
-            yield Idea(
+            yield Hypothesis(
                 f"reads as if every step had {many} {'more' if shift > 0 else 'less'} than written",
                 tuple(moved),
                 _MISCOUNT + abs(shift),
@@ -242,7 +263,7 @@ def _coat_slips(items: tuple[Reading, ...]) -> Iterator[Idea]:
             pair = list(items)
             pair[one] = replace(items[one], coats=items[other].coats)
             pair[other] = replace(items[other], coats=items[one].coats)
-            yield Idea(
+            yield Hypothesis(
                 f"has two steps exchanged: rows {items[one].row} and {items[other].row} read like "
                 "each other's",
                 tuple(pair),
@@ -253,13 +274,13 @@ def _coat_slips(items: tuple[Reading, ...]) -> Iterator[Idea]:
             item = items[k]
             if coats == item.coats:
                 continue
-            against = _MISCOUNT if abs(coats - item.coats) == 1 else _FAR_MISCOUNT
+            prior_cost = _MISCOUNT if abs(coats - item.coats) == 1 else _FAR_MISCOUNT
             words = "no colour at all" if coats == 0 else _coats(coats)
             where = f" in row {item.row}" if len(items) > 1 else ""
-            yield Idea(
+            yield Hypothesis(
                 f"reads{where} like {words}, not {_coats(item.coats)}",
                 _with(items, k, replace(item, coats=coats)),
-                against + math.log(len(films)),
+                prior_cost + math.log(len(films)),
             )
 
 

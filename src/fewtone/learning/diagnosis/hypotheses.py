@@ -1,135 +1,176 @@
-"""Which slip would explain a panel that does not fit.
+"""Which entry error would explain a panel that does not fit.
 
-Every slip that a panel may have suffered (`fewtone.learning.diagnosis.entry_errors`) is undone on
+Every error that a panel may have suffered (`fewtone.learning.diagnosis.entry_errors`) is undone on
 paper, and the readings that then stand there are judged by what the good panels say of them, the
 hand and the unsure curves integrated out. The gain in log likelihood over the readings as they
-stand, less what speaks against such a slip beforehand, picks the best.
+stand, less the prior cost of such an error, picks the best.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fewtone.colorimetry import Light, delta_e_2000, lab_from_xyz, weights, white_point
 from fewtone.learning.diagnosis.entry_errors import (
     Cell,
-    Idea,
+    Hypothesis,
     as_labelled,
-    label_slips,
-    number_slips,
-    scale_slips,
+    label_errors,
+    number_errors,
+    scale_errors,
 )
+from fewtone.learning.diagnosis.uncleared import uncleared
 from fewtone.learning.forward import Problem
 from fewtone.learning.leave_one_out import Expectation, expectations
 from fewtone.learning.observations import observe_as
 from fewtone.learning.parameters import Parameters
+from fewtone.learning.repeats import merge_repeats
+from fewtone.model.blend import Number
 from fewtone.model.readings import Reading, Readings
 from fewtone.model.shelf import ShelfSettings
 from fewtone.spectra import resampling
 from fewtone.typing import FloatArray, IntArray
 
-__all__ = ["explain"]
+__all__ = ["Explainer", "Explanation", "letdowns"]
 
-# A slip must make the readings this much more likely, in natural logarithms, to be named.
+# An error must make the readings this much more likely, in natural logarithms, to be named.
 _LEAST_GAIN = 3.0
 # And what then stands there must fit: its distance in standard deviations of chi-squared.
 _FITS = 5.0
+# or, where the error is known roughly only, this share of what it was as the readings stand.
+_ROUGHLY = 0.25
 _WORST_CELLS = 2
-# Two panels whose labels were exchanged must both surprise at least a little.
+# Two panels whose labels were exchanged must both be off at least a little.
 _PARTNERS = 8
 _EXCHANGED = 4.0
+# One place that was read more often than this is judged by fewer readings.
+_MOST_REPEATS = 2
+# Hypotheses judged together: their covariances fill at most about so many numbers.
+_BLOCK = 2_000_000
 
 
-def explain(
-    problem: Problem,
-    at: Parameters,
-    covariance: FloatArray,
-    films: FloatArray,
-    expected: Sequence[Expectation],
-    guilty: IntArray,
-    doubtful: IntArray,
-    readings: Readings,
-    settings: ShelfSettings,
-) -> list[str]:
-    """Say what would explain each guilty panel best.
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """What would explain a panel best.
+
+    Parameters
+    ----------
+    words
+        To stand behind the panel's id.
+    gain
+        By how much it makes the readings likelier, less its prior cost; in natural logarithms.
+    specific
+        Whether it names one definite error.
+    other
+        Another panel that it names; None if there is none.
+    """
+
+    words: str
+    gain: float
+    specific: bool
+    other: int | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Panel:
+    """One panel's readings and what the others say of them."""
+
+    number: int
+    items: tuple[Reading, ...]
+    problem: Problem
+    expected: Expectation
+
+
+def letdowns(settings: ShelfSettings, readings: Sequence[Reading]) -> tuple[Number, ...]:
+    """The letdowns that this shop uses, parts of medium."""
+    read = (item.medium_parts for item in readings if item.medium_parts is not None)
+    return tuple(dict.fromkeys([*settings.mixing.medium_parts, *read]))
+
+
+class Explainer:
+    """Explains panels by a fit that they did not count in.
 
     Parameters
     ----------
     problem, at, covariance
-        The fit without the guilty ones, and the covariance of its shared parameters.
+        The fit, and the covariance of its shared parameters.
     films
         How many panels with a film over each ground counted in it, ``(n_grounds,)``.
-    expected
-        What that fit says of every panel.
-    guilty
-        Numbers of the panels to explain, shape ``(n_guilty,)``.
     doubtful
         Numbers of panels that one of them may have been mistaken for, the likeliest first.
     readings, settings
         As they stand in the files.
     """
-    return _Court(problem, at, covariance, films, expected, readings, settings).explain(
-        guilty, doubtful
-    )
 
-
-class _Court:
     def __init__(
         self,
         problem: Problem,
         at: Parameters,
         covariance: FloatArray,
         films: FloatArray,
-        expected: Sequence[Expectation],
+        doubtful: IntArray,
         readings: Readings,
         settings: ShelfSettings,
     ) -> None:
         self.problem, self.at, self.covariance = problem, at, covariance
-        self.films = films
+        self.films, self.doubtful = films, doubtful
         self.readings, self.settings = readings, settings
         self.seen = problem.seen
-        self.place = {
-            int(panel): (one, i) for one in expected for i, panel in enumerate(one.group.panels)
-        }
+        self.letdowns = letdowns(settings, self.seen.readings)
 
-    def explain(self, guilty: IntArray, doubtful: IntArray) -> list[str]:
-        words = []
-        for panel in guilty.tolist():
-            partners = [int(other) for other in doubtful[:_PARTNERS] if other != panel]
-            words.append(f"{self.seen.panels[panel]} {self._explain(panel, partners)}.")
-        return words
-
-    def _explain(self, panel: int, partners: list[int]) -> str:
-        items = self._items(panel)
-        ideas = [
-            Idea("", items, 0.0),
-            *label_slips(items, self.seen.toners, self.seen.grounds),
-            *scale_slips(items, self._gains(panel)),
-            *self._number_slips(panel),
+    def explain(self, number: int) -> Explanation:
+        """Say what would explain a panel best."""
+        panel = self._panel(number)
+        if pasted := self._pasted(panel):
+            return pasted
+        items = panel.items
+        hypotheses = [
+            Hypothesis("", items, 0.0),
+            *label_errors(items, self.seen.toners, self.seen.grounds, self.letdowns),
+            *scale_errors(items, self._gains(panel)),
+            *self._number_errors(panel),
+            *uncleared(items, self.problem, self.at, self.readings.wavelength_nm),
         ]
-        likely, off = self._weigh([idea.items for idea in ideas])
-        gain = likely - likely[0] - np.array([idea.against for idea in ideas])
+        likely, off = self._weigh([hypothesis.items for hypothesis in hypotheses])
+        gain = likely - likely[0] - np.array([hypothesis.prior_cost for hypothesis in hypotheses])
         gain[0] = _LEAST_GAIN
         best = int(gain.argmax())
-        exchanged = self._exchanged(panel, partners, float(likely[0]))
+        exchanged = self._exchanged(panel, float(likely[0]))
         if exchanged and exchanged[0] > gain[best]:
             other = self.seen.panels[exchanged[1]]
-            return f"and {other} read like each other's"
+            return Explanation(
+                f"and {other} read like each other's", exchanged[0], True, exchanged[1]
+            )
         twin = self._twin(panel)
-        if best and off[best] < _FITS and (ideas[best].sharp or twin is None):
-            return ideas[best].words
-        near = f" (nearest: it {ideas[best].words})" if best else ""
-        return (twin or "does not fit, and no single slip explains it") + near
+        if off[best] > _FITS:
+            rough = [
+                i
+                for i, hypothesis in enumerate(hypotheses)
+                if hypothesis.tolerant and gain[i] > _LEAST_GAIN and off[i] < _ROUGHLY * off[0]
+            ]
+            if rough:
+                likeliest = max(rough, key=lambda i: float(gain[i]))
+                return Explanation(hypotheses[likeliest].words, float(gain[likeliest]), True)
+        if best and off[best] < _FITS and (hypotheses[best].specific or twin is None):
+            return Explanation(hypotheses[best].words, float(gain[best]), hypotheses[best].specific)
+        near = f" (nearest: it {hypotheses[best].words})" if best else ""
+        words = (twin or "does not fit, and no single slip explains it") + near
+        return Explanation(words, _LEAST_GAIN, False)
 
-    def _items(self, panel: int) -> tuple[Reading, ...]:
-        one, i = self.place[panel]
-        return tuple(self.seen.readings[row] for row in one.group.readings[i])
+    def _items(self, number: int) -> tuple[Reading, ...]:
+        rows = np.flatnonzero(self.seen.panel == number)
+        return tuple(self.seen.readings[row] for row in rows)
 
-    def _weigh(self, sets: Sequence[tuple[Reading, ...]]) -> tuple[FloatArray, FloatArray]:
-        """Log likelihood of each set of readings, each of one panel, and how far off it is."""
+    def _panel(self, number: int) -> _Panel:
+        items = merge_repeats(self._items(number), _MOST_REPEATS)
+        problem, expected = self._expect([items])
+        return _Panel(number, items, problem, expected[0])
+
+    def _expect(self, sets: Sequence[tuple[Reading, ...]]) -> tuple[Problem, list[Expectation]]:
+        """What the good panels say of sets of readings, each of one panel."""
         items = [replace(item, panel=str(n)) for n, own in enumerate(sets) for item in own]
         seen = observe_as(self.seen, items, self.readings.wavelength_nm)
         problem = Problem(seen, self.problem.optics, self.problem.mixing, self.problem.noise)
@@ -138,71 +179,92 @@ class _Court:
             log_build=np.zeros(seen.segment_coats.size),
             log_gain=np.zeros(len(seen.panels)),
         )
+        nobody = np.zeros(len(sets))
+        return problem, expectations(problem, at, self.covariance, nobody, self.films)
+
+    def _weigh(self, sets: Sequence[tuple[Reading, ...]]) -> tuple[FloatArray, FloatArray]:
+        """Log likelihood of each set of readings, each of one panel, and how far off it is."""
         likely, off = np.zeros(len(sets)), np.zeros(len(sets))
-        for one in expectations(problem, at, self.covariance, np.zeros(len(sets)), self.films):
-            likely[one.group.panels] = one.log_likelihood
-            rows = one.residual.shape[1]
-            off[one.group.panels] = (one.distance - rows) / np.sqrt(2.0 * rows)
+        most = max(len(own) for own in sets)
+        rows = most * max(self.seen.wavelength_nm.size if self._is_spectral(sets[0]) else 6, 1)
+        block = max(1, _BLOCK // rows**2)
+        for start in range(0, len(sets), block):
+            part = sets[start : start + block]
+            for one in self._expect(part)[1]:
+                place = start + one.group.panels
+                likely[place] = one.log_likelihood
+                width = one.residual.shape[1]
+                off[place] = (one.distance - width) / np.sqrt(2.0 * width)
         return likely, off
 
-    def _exchanged(
-        self, panel: int, partners: list[int], as_it_stands: float
-    ) -> tuple[float, int] | None:
+    @staticmethod
+    def _is_spectral(items: Sequence[Reading]) -> bool:
+        return any(item.reflectance is not None for item in items)
+
+    def _pasted(self, panel: _Panel) -> Explanation | None:
+        """A row whose numbers are those of another panel's row, to the last digit."""
+        for item in panel.items:
+            for row, other in enumerate(self.seen.readings):
+                if other.panel != item.panel and _same_numbers(item, other):
+                    number = int(self.seen.panel[row])
+                    return Explanation(
+                        f"has the same numbers in row {item.row} as {other.panel} has in row "
+                        f"{other.row}: one of the two was pasted",
+                        np.inf,
+                        True,
+                        number,
+                    )
+        return None
+
+    def _exchanged(self, panel: _Panel, as_it_stands: float) -> tuple[float, int] | None:
         """Gain of the best panel that this one may have been exchanged with, and its number."""
-        items, sets, tried = self._items(panel), [], []
-        for other in partners:
-            theirs = self._items(other)
-            if _kinds(theirs) == _kinds(items) and not _same_label(theirs, items):
-                sets += [as_labelled(theirs, items), as_labelled(items, theirs)]
+        items, sets, tried = panel.items, [], []
+        for other in self.doubtful[: _PARTNERS + 1].tolist():
+            theirs = merge_repeats(self._items(other), _MOST_REPEATS)
+            if (
+                other != panel.number
+                and _kinds(theirs) == _kinds(items)
+                and not _same_label(theirs, items)
+            ):
+                sets += [as_labelled(theirs, items), as_labelled(items, theirs), theirs]
                 tried.append(other)
         if not tried:
             return None
-        both = self._weigh(sets)[0].reshape(-1, 2).sum(axis=1)
-        before = [self.place[o][0].log_likelihood[self.place[o][1]] for o in tried]
-        gain = both - as_it_stands - np.array(before) - _EXCHANGED
+        likely = self._weigh(sets)[0].reshape(-1, 3)
+        gain = likely[:, 0] + likely[:, 1] - likely[:, 2] - as_it_stands - _EXCHANGED
         return float(gain.max()), tried[int(gain.argmax())]
 
-    def _gains(self, panel: int) -> dict[int, float]:
+    def _gains(self, panel: _Panel) -> dict[int, float]:
         """By how much each spectrum of a panel is higher than expected."""
-        one, i = self.place[panel]
-        found = {}
+        one, found = panel.expected, {}
+        seen, noise = panel.problem.seen, panel.problem.noise
         for k, place, light in one.blocks():
             if light is None:
-                read = self.seen.spectral[one.group.readings[i, k]]
-                fit = np.maximum(
-                    read + one.residual[i, place] * self.problem.noise.of_reflectance(read), 1e-4
-                )
+                read = seen.spectral[one.group.readings[0, k]]
+                fit = np.maximum(read + one.residual[0, place] * noise.of_reflectance(read), 1e-4)
                 found[k] = float(np.median(np.maximum(read, 1e-4) / fit))
         return found
 
-    def _number_slips(self, panel: int) -> Iterator[Idea]:
-        one, i = self.place[panel]
-        items = self._items(panel)
-        inverse = np.linalg.inv(one.covariance[i])
-        weighed, precision = inverse @ one.residual[i], np.diag(inverse)
+    def _number_errors(self, panel: _Panel) -> Iterator[Hypothesis]:
+        one, seen, noise = panel.expected, panel.problem.seen, panel.problem.noise
+        inverse = np.linalg.inv(one.covariance[0])
+        weighed = inverse @ one.residual[0]
+        precision = np.maximum(np.diag(inverse), 1e-12)
         worst = np.argsort(-np.abs(weighed) / np.sqrt(precision), kind="stable")[:_WORST_CELLS]
         for row in worst.tolist():
             k, place, lit = next(
                 block for block in one.blocks() if block[1].start <= row < block[1].stop
             )
             node, change = row - place.start, weighed[row] / precision[row]
-            reading = int(one.group.readings[i, k])
-            cells = (
-                self._bands(
-                    items,
-                    k,
-                    node,
-                    change * self.problem.noise.of_reflectance(self.seen.spectral[reading])[node],
-                )
-                if lit is None
-                else [
-                    self._lab_cell(
-                        items, k, lit, node, change * self.problem.lab_sd[reading, lit, node]
-                    )
-                ]
-            )
+            reading = int(one.group.readings[0, k])
+            if lit is None:
+                sd = noise.of_reflectance(seen.spectral[reading])[node]
+                cells = self._bands(panel.items, k, node, change * sd)
+            else:
+                sd = panel.problem.lab_sd[reading, lit, node]
+                cells = iter([self._lab_cell(panel.items, k, lit, node, change * sd)])
             for cell in cells:
-                yield from number_slips(items, cell, weighed.size)
+                yield from number_errors(panel.items, cell, weighed.size)
 
     def _bands(self, items: Sequence[Reading], k: int, node: int, change: float) -> Iterator[Cell]:
         """The file's columns that a wavelength of the fit was read in."""
@@ -225,13 +287,17 @@ class _Court:
         column = "Lab"[place] if own else f"{'Lab'[place]} {light}"
         return Cell(k, column, place, light, values[place] + change, _decimals(values), 1.0)
 
-    def _twin(self, panel: int) -> str | None:
+    def _twin(self, panel: _Panel) -> str | None:
         """What to say of another panel of the same recipe that reads otherwise."""
-        items = self._items(panel)
+        items = self._items(panel.number)
         light = self.settings.measurement.light
         for other, name in enumerate(self.seen.panels):
             theirs = self._items(other)
-            if other != panel and _same_label(theirs, items) and _kinds(theirs) == _kinds(items):
+            if (
+                other != panel.number
+                and _same_label(theirs, items)
+                and _kinds(theirs) == _kinds(items)
+            ):
                 apart = max(
                     float(delta_e_2000(self._lab(one, light), self._lab(two, light)))
                     for one, two in zip(items, theirs, strict=True)
@@ -260,6 +326,12 @@ def _same_label(one: Sequence[Reading], other: Sequence[Reading]) -> bool:
         a.ground == b.ground and a.load == b.load and a.blend == b.blend
         for a, b in zip(one, other, strict=True)
     )
+
+
+def _same_numbers(one: Reading, other: Reading) -> bool:
+    if one.reflectance is None or other.reflectance is None:
+        return one.reflectance is other.reflectance and one.lab == other.lab
+    return np.array_equal(one.reflectance, other.reflectance)
 
 
 def _decimals(values: Sequence[float]) -> int:

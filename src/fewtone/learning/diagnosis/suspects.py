@@ -1,23 +1,31 @@
 """Panels that do not fit, and what would explain them.
 
 Each panel is judged by what all others say about it (`fewtone.learning.leave_one_out`), measured in
-the standard deviations of that very prediction: noise, the hand, and how sure the curves are. Three
-questions are asked of its residuals: are they too large as a whole, is a single number far off, and
-is its film or its scale off by more than a hand or an instrument makes them. The *surprise* of a
-panel is minus the common logarithm of the chance that a good one would be so far off.
+the standard deviations of that very prediction: noise, the hand, and how sure the curves are
+(`fewtone.learning.diagnosis.significance`).
 
 A bad panel bends the fit, and good ones then look bad beside it. So the worst panel is taken out,
-the rest is fitted again, and all are judged anew, until no surprise is left.
+the rest is fitted again, and all are judged anew, until none is significant. A panel without which
+a toner or ground would not be learnt is never taken out: it is judged with the others kept.
+
+A whole strip at another letdown shows in its strength alone, which a hand varies too. It is looked
+for last: by how much likelier the strip is at one of the shop's other letdowns, given the other
+strips and the blends.
+
+Where only two panels tell of a toner alone and they disagree, each may be the bad one. Both are
+tried; if the shelf fits without either, and no error explains one of them much better than the
+other, the disagreement is what is told.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import norm
 
-from fewtone.learning.diagnosis.hypotheses import explain
+from fewtone.learning.diagnosis.hypotheses import Explainer, Explanation, letdowns
+from fewtone.learning.diagnosis.removal import still_learnable
+from fewtone.learning.diagnosis.significance import film_gain, neg_log10_p
 from fewtone.learning.forward import Problem
 from fewtone.learning.leave_one_out import (
     Expectation,
@@ -32,21 +40,27 @@ from fewtone.model.readings import Readings
 from fewtone.model.shelf import ShelfSettings
 from fewtone.typing import BoolArray, FloatArray
 
-__all__ = ["Suspect", "find_suspects", "surprises"]
+__all__ = ["Suspect", "find_suspects"]
 
-# A good panel surprises so much less than once in a hundred, judged in the booth: what the film
-# model misses over a metallic ground takes up the rest.
+# A good panel's −log₁₀ p exceeds this much less than once in a hundred, judged in the booth: what
+# the film model misses over a metallic ground takes up the rest.
 _THRESHOLD = 5.0
-# Whoever was exchanged with a bad panel surprises by at least this.
+# That of whoever was exchanged with a bad panel exceeds at least this.
 _DOUBT = 1.5
-# A surprise so large that the fit may be bent beyond slopes; then this many panels are each left
-# out on trial, for a few steps of the solver.
+# Beyond this the fit may be bent further than slopes tell; then this many panels are each left out
+# on trial, for a few steps of the solver.
 _GROSS = 30.0
 _LIKELY, _GLANCE = 2, 2
-# A refit need only settle so far that the next decimal of no surprise depends on it.
+# A refit need only settle so far that the next decimal of no −log₁₀ p depends on it.
 _SETTLED = 1e-3
 # A shelf with more bad panels than this needs its readings looked through, not a list.
 _MOST_SUSPECTS = 12
+# Another letdown must make a strip likelier by this, in natural logarithms, and be off by so many
+# standard deviations of what the hand leaves open: a smaller step no strength can tell.
+_LETDOWN_GAIN, _LETDOWN_STEP = 3.0, 2.8
+# Of two panels that disagree the one is blamed whose error explains more by this, in natural
+# logarithms.
+_CLEARLY_LIKELIER = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,14 +76,21 @@ class Suspect:
     de00
         ΔE00 between its readings and what all other panels say of them; the largest of its
         readings and lights.
-    surprise
-        Minus log₁₀ of the chance that a good panel would be so far off [1].
+    neg_log10_p
+        −log₁₀ of the chance that a good panel would be so far off [1].
+    removable
+        Whether the shelf may be learnt without it and all other removable suspects: nothing would
+        be unlearnt, and it is clear that it is the bad one.
+    disagrees_with
+        The id of the panel that it disagrees with, where either may be the bad one.
     """
 
     panel: str
     explanation: str
     de00: float
-    surprise: float
+    neg_log10_p: float
+    removable: bool = True
+    disagrees_with: str | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -80,7 +101,7 @@ class _Judged:
     covariance: FloatArray
     counted: BoolArray
     expected: list[Expectation]
-    surprise: FloatArray
+    neg_log10_p: FloatArray
 
 
 def find_suspects(
@@ -104,145 +125,208 @@ def find_suspects(
     settings
         The shelf's.
     """
-    panels = len(problem.seen.panels)
-    judged = _Judged(
-        at, np.empty((0, 0)), np.ones(panels, dtype=np.bool_), expected, surprises(expected, panels)
-    )
-    while (~judged.counted).sum() < _MOST_SUSPECTS:
-        left = np.where(judged.counted, judged.surprise, 0.0)
-        if left.max() < _THRESHOLD:
-            break
-        counted = judged.counted.copy()
-        worst, start = _worst(problem, prior, judged, left)
-        counted[worst] = False
-        judged = _judge(problem, prior, start, counted)
-    judged = _clear(problem, prior, judged)
-    guilty = np.flatnonzero(~judged.counted)
-    if not guilty.size:
-        return ()
-    guilty = guilty[np.argsort(-judged.surprise[guilty], kind="stable")]
-    off = prediction_errors(problem, judged.expected, settings.measurement.light)
-    doubtful = np.argsort(-judged.surprise, kind="stable")
-    doubtful = doubtful[judged.surprise[doubtful] > _DOUBT]
-    films = filmed_panels(problem, judged.counted.astype(np.float64))
-    words = explain(
-        problem,
-        judged.at,
-        judged.covariance,
-        films,
-        judged.expected,
-        guilty,
-        doubtful,
-        readings,
-        settings,
-    )
-    return tuple(
-        Suspect(
-            panel=problem.seen.panels[panel],
-            explanation=text,
-            de00=float(np.nanmax(off[problem.seen.panel == panel])),
-            surprise=float(judged.surprise[panel]),
+    return _Search(problem, prior, readings, settings).run(at, expected)
+
+
+class _Search:
+    """The search for bad panels in one shelf."""
+
+    def __init__(
+        self, problem: Problem, prior: Prior, readings: Readings, settings: ShelfSettings
+    ) -> None:
+        self.problem, self.prior = problem, prior
+        self.readings, self.settings = readings, settings
+        self.seen = problem.seen
+        self.letdowns = letdowns(settings, self.seen.readings)
+        self.kept = np.zeros(len(self.seen.panels), dtype=np.bool_)
+
+    def run(self, at: Parameters, expected: list[Expectation]) -> tuple[Suspect, ...]:
+        everybody = np.ones_like(self.kept)
+        first = _Judged(
+            at, np.empty((0, 0)), everybody, expected, neg_log10_p(expected, everybody.size)
         )
-        for panel, text in zip(guilty, words, strict=True)
-    )
+        judged = self._clear(self._take_out(first))
+        judged = self._letdowns(judged)
+        bad = np.flatnonzero(~judged.counted | (self.kept & (judged.neg_log10_p >= _THRESHOLD)))
+        found = [self._suspect(int(panel), judged, first) for panel in bad]
+        return tuple(sorted(found, key=lambda suspect: -suspect.neg_log10_p))
 
+    def _take_out(self, judged: _Judged) -> _Judged:
+        """Take out the worst panel, again and again, until none is significant."""
+        while (~judged.counted).sum() < _MOST_SUSPECTS:
+            left = np.where(judged.counted & ~self.kept, judged.neg_log10_p, 0.0)
+            if left.max() < _THRESHOLD:
+                break
+            worst, start = self._worst(judged, left)
+            counted = judged.counted.copy()
+            counted[worst] = False
+            if still_learnable(self.seen, counted):
+                judged = self._judge(start, counted)
+            else:
+                self.kept[worst] = True
+        return judged
 
-def surprises(expected: list[Expectation], n_panels: int) -> FloatArray:
-    """Minus log₁₀ of the chance that a good panel would be so far off, shape ``(n_panels,)``."""
-    out = np.zeros(n_panels)
-    for one in expected:
-        out[one.group.panels] = _surprise(one)
-    return out
+    def _worst(self, judged: _Judged, left: FloatArray) -> tuple[int, Parameters]:
+        """The panel whose leaving helps the rest most, and where to begin a fit without it.
 
+        `left` is −log₁₀ p of those that may be taken out, 0 of the others.
 
-def _worst(
-    problem: Problem, prior: Prior, judged: _Judged, left: FloatArray
-) -> tuple[int, Parameters]:
-    """The panel whose leaving helps the rest most, and where to begin a fit without it.
+        That is the most significant one, but where slopes fail: a gross error bends the fit so far
+        that good panels seem to be off by more than the bad one. It then shows in what is left of
+        it in the fit itself, and by how much better all others fit without it.
+        """
+        problem, first = self.problem, int(left.argmax())
+        if left[first] < _GROSS:
+            return first, judged.at
+        misfit = np.zeros(left.size)
+        for group, residual in zip(problem.groups, problem.residuals(judged.at) or [], strict=True):
+            misfit[group.panels] = (residual**2).sum(axis=1) * (left[group.panels] > 0.0)
+        likely = [first, *(int(i) for i in np.argsort(-misfit)[:_LIKELY] if i != first)]
+        if misfit[first] == misfit.max():
+            return first, judged.at
+        trials = []
+        for panel in likely:
+            weights = judged.counted.astype(np.float64)
+            weights[panel] = 0.0
+            trials.append(
+                solve(problem, self.prior, judged.at, weights=weights, most_iterations=_GLANCE)
+            )
+        best = int(np.argmin([trial.cost for trial in trials]))
+        return likely[best], trials[best].at
 
-    `left` is the surprise of those that count, 0 of the others.
+    def _clear(self, judged: _Judged) -> _Judged:
+        """Count those again that only looked bad beside a worse one, until none is left of them."""
+        while (cleared := ~judged.counted & (judged.neg_log10_p < _THRESHOLD)).any():
+            judged = self._judge(judged.at, judged.counted | cleared)
+        return judged
 
-    That is the most surprising one, but where slopes fail: a gross slip bends the fit so far that
-    good panels seem to be off by more than the bad one. It then shows in what is left of it in the
-    fit itself, and by how much better all others fit without it.
-    """
-    first = int(left.argmax())
-    if left[first] < _GROSS:
-        return first, judged.at
-    reduced_residual = np.zeros(left.size)
-    for group, residual in zip(problem.groups, problem.residuals(judged.at) or [], strict=True):
-        reduced_residual[group.panels] = (residual**2).sum(axis=1) * judged.counted[group.panels]
-    likely = [first, *(int(i) for i in np.argsort(-reduced_residual)[:_LIKELY] if i != first)]
-    if reduced_residual[first] == reduced_residual.max():
-        return first, judged.at
-    trials = []
-    for panel in likely:
-        weights = judged.counted.astype(np.float64)
-        weights[panel] = 0.0
-        trials.append(solve(problem, prior, judged.at, weights=weights, most_iterations=_GLANCE))
-    best = int(np.argmin([trial.cost for trial in trials]))
-    return likely[best], trials[best].at
+    def _letdowns(self, judged: _Judged) -> _Judged:
+        """Take out strips that another letdown would explain."""
+        while (~judged.counted).sum() < _MOST_SUSPECTS:
+            gain = np.where(judged.counted, self._letdown_gain(judged), -np.inf)
+            worst = int(gain.argmax())
+            counted = judged.counted.copy()
+            counted[worst] = False
+            if gain[worst] < _LETDOWN_GAIN or not still_learnable(self.seen, counted):
+                break
+            without = self._judge(judged.at, counted)
+            if self._letdown_gain(without)[worst] < _LETDOWN_GAIN:
+                break
+            judged = without
+        return judged
 
+    def _letdown_gain(self, judged: _Judged) -> FloatArray:
+        """How much likelier each panel is at another of the shop's letdowns, ``(n_panels,)``."""
+        found = np.full(judged.counted.size, -np.inf)
+        films = self.seen.is_film
+        for one in judged.expected:
+            if not one.group.toners:
+                continue
+            told = [
+                next(
+                    item.medium_parts
+                    for row, item in ((r, self.seen.readings[r]) for r in rows)
+                    if films[row]
+                )
+                for rows in one.group.readings.tolist()
+            ]
+            for letdown in self.letdowns:
+                steps = {m: float(np.log((1 + m) / (1 + letdown))) for m in told if m is not None}
+                for medium, step in steps.items():
+                    here = np.array([m == medium for m in told])
+                    if medium == letdown or not here.any():
+                        continue
+                    gain, far = film_gain(one, step)
+                    gain = np.where(here & (far > _LETDOWN_STEP), gain, -np.inf)
+                    place = one.group.panels
+                    found[place] = np.maximum(found[place], gain)
+        return found
 
-def _clear(problem: Problem, prior: Prior, judged: _Judged) -> _Judged:
-    """Count those again that only looked bad beside a worse one, until none is left of them."""
-    while (cleared := ~judged.counted & (judged.surprise < _THRESHOLD)).any():
-        judged = _judge(problem, prior, judged.at, judged.counted | cleared)
-    return judged
+    def _judge(self, start: Parameters, counted: BoolArray) -> _Judged:
+        weights = counted.astype(np.float64)
+        problem, prior = self.problem, self.prior
+        at = solve(problem, prior, start, weights=weights, tolerance=_SETTLED).at
+        covariance = shared_covariance(problem, prior, at, weights)
+        expected = expectations(problem, at, covariance, weights)
+        return _Judged(at, covariance, counted, expected, neg_log10_p(expected, counted.size))
 
+    def _suspect(self, panel: int, judged: _Judged, first: _Judged) -> Suspect:
+        if self.kept[panel]:
+            without = judged.counted.copy()
+            without[panel] = False
+            judged = self._judge(judged.at, without)
+        explanation = self._explain(panel, judged)
+        rival, its = self._rival(panel, judged, first, explanation)
+        removable = not self.kept[panel] and rival is None
+        other = None
+        if rival is not None and its is not None:
+            other = self.seen.panels[rival]
+            explanation = self._disagreement(panel, explanation, rival, its)
+        off = prediction_errors(self.problem, judged.expected, self.settings.measurement.light)
+        return Suspect(
+            panel=self.seen.panels[panel],
+            explanation=f"{self.seen.panels[panel]} {explanation.words}.",
+            de00=float(np.nanmax(off[self.seen.panel == panel])),
+            neg_log10_p=float(judged.neg_log10_p[panel]),
+            removable=removable,
+            disagrees_with=other,
+        )
 
-def _judge(problem: Problem, prior: Prior, start: Parameters, counted: BoolArray) -> _Judged:
-    weights = counted.astype(np.float64)
-    at = solve(problem, prior, start, weights=weights, tolerance=_SETTLED).at
-    covariance = shared_covariance(problem, prior, at, weights)
-    expected = expectations(problem, at, covariance, weights)
-    return _Judged(at, covariance, counted, expected, surprises(expected, counted.size))
+    def _explain(self, panel: int, judged: _Judged) -> Explanation:
+        doubtful = np.argsort(-judged.neg_log10_p, kind="stable")
+        return Explainer(
+            self.problem,
+            judged.at,
+            judged.covariance,
+            filmed_panels(self.problem, judged.counted.astype(np.float64)),
+            doubtful[judged.neg_log10_p[doubtful] > _DOUBT],
+            self.readings,
+            self.settings,
+        ).explain(panel)
 
+    def _rival(
+        self, panel: int, judged: _Judged, first: _Judged, explanation: Explanation
+    ) -> tuple[int | None, Explanation | None]:
+        """The only other panel of a toner alone, if it may as well be the bad one."""
+        mates = self._mates(panel)
+        if len(mates) != 1 or not judged.counted[mates[0]] or np.isinf(explanation.gain):
+            return None, None
+        (mate,) = mates
+        if first.neg_log10_p[mate] < _DOUBT and explanation.specific:
+            return None, None
+        swapped = judged.counted.copy()
+        swapped[panel], swapped[mate] = True, False
+        other = self._judge(judged.at, swapped)
+        if other.neg_log10_p[swapped].max() >= _THRESHOLD:
+            return None, None
+        theirs = self._explain(mate, other)
+        if explanation.specific and explanation.gain - theirs.gain > _CLEARLY_LIKELIER:
+            return None, None
+        return mate, theirs
 
-def _surprise(one: Expectation) -> FloatArray:
-    inverse = np.linalg.inv(one.covariance)
-    weighed = (inverse @ one.residual[..., np.newaxis])[..., 0]
-    rows = one.residual.shape[1]
-    # Wilson and Hilferty (1931): the cube root of chi-squared is nearly normal, far out too.
-    whole = ((one.residual * weighed).sum(axis=1) / rows) ** (1 / 3)
-    width = 2.0 / (9.0 * rows)
-    chances = [norm.logsf((whole - 1.0 + width) / np.sqrt(width))]
-    # One number alone: what its residual is once all others are known.
-    single = np.abs(weighed) / np.sqrt(np.diagonal(inverse, axis1=1, axis2=2))
-    chances.append(_two_sided(single.max(axis=1), rows))
-    slopes = _directions(one)
-    if slopes.shape[-1]:
-        pull = (slopes.swapaxes(1, 2) @ weighed[..., np.newaxis])[..., 0]
-        weight = np.einsum("pri,prs,psi->pi", slopes, inverse, slopes, optimize=True)
-        along = np.abs(pull) / np.sqrt(np.maximum(weight, 1e-12))
-        chances.append(_two_sided(along.max(axis=1), slopes.shape[-1]))
-    best = np.minimum.reduce(chances) + np.log(len(chances))
-    return np.asarray(np.maximum(-best / np.log(10.0), 0.0))
+    def _mates(self, panel: int) -> list[int]:
+        """Other panels with the film of this one's toner alone."""
+        seen = self.seen
+        mix = seen.fractions > 0.0
+        own = mix[seen.panel == panel].any(axis=0)
+        if own.sum() != 1:
+            return []
+        alike = seen.is_film & (mix == own).all(axis=1)
+        return [int(i) for i in np.unique(seen.panel[alike]) if i != panel]
 
-
-def _two_sided(deviation: FloatArray, tried: int) -> FloatArray:
-    return np.asarray(norm.logsf(deviation) + np.log(2.0 * tried))
-
-
-def _directions(one: Expectation) -> FloatArray:
-    """Slopes of the residuals in film and scale: of the whole panel, and of each of its readings.
-
-    Shape ``(n_panels, n_rows, n_directions)``.
-    """
-    count = one.group.segments.shape[1]
-    kinds = []
-    if count:
-        kinds.append(one.by_local[..., :count].sum(axis=-1))
-    if one.group.has_gain:
-        kinds.append(one.by_local[..., -1])
-    found = list(kinds)
-    readings = one.group.readings.shape[1]
-    if readings > 1:
-        for k in range(readings):
-            own = np.zeros(one.residual.shape[1])
-            for reading, place, _ in one.blocks():
-                own[place] = reading == k
-            found += [slope * own for slope in kinds]
-    if not found:
-        return np.zeros((*one.residual.shape, 0))
-    return np.stack(found, axis=-1)
+    def _disagreement(
+        self, panel: int, own: Explanation, mate: int, theirs: Explanation
+    ) -> Explanation:
+        toner = self.seen.toners[
+            int(self.seen.fractions[self.seen.panel == panel].argmax(axis=1)[-1])
+        ]
+        one, other = self.seen.panels[panel], self.seen.panels[mate]
+        either = [
+            f"{name} {said.words}" for name, said in ((one, own), (other, theirs)) if said.specific
+        ]
+        perhaps = f" (perhaps {', or '.join(either)})" if either else ""
+        return replace(
+            own,
+            words=f"and {other} disagree about {toner}, and either may be the bad one{perhaps}; a "
+            "third strip would tell",
+        )

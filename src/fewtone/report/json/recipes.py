@@ -68,7 +68,7 @@ def learn_document(report: FitReport) -> Document:
                 "panel": suspect.panel,
                 "explanation": suspect.explanation,
                 "left_out_de00": round(suspect.de00, 4),
-                "surprise": round(suspect.surprise, 2),
+                "neg_log10_p": round(suspect.neg_log10_p, 2),
             }
             for suspect in report.suspects
         ],

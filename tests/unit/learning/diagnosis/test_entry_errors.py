@@ -9,11 +9,11 @@ import pytest
 
 from fewtone.learning.diagnosis.entry_errors import (
     Cell,
-    Idea,
+    Hypothesis,
     as_labelled,
-    label_slips,
-    number_slips,
-    scale_slips,
+    label_errors,
+    number_errors,
+    scale_errors,
 )
 from fewtone.model.readings import Reading
 from unit.learning.shelves import D65, curves_of, spray
@@ -28,35 +28,35 @@ def items(*lines: str, lab: bool = False) -> tuple[Reading, ...]:
     return read.items[len(GROUNDS) :]
 
 
-def found(ideas: list[Idea], words: str) -> Idea:
-    """Return the one idea that says so."""
-    (idea,) = [idea for idea in ideas if idea.words == words]
-    return idea
+def found(hypotheses: list[Hypothesis], words: str) -> Hypothesis:
+    """Return the one hypothesis that says so."""
+    (hypothesis,) = [hypothesis for hypothesis in hypotheses if hypothesis.words == words]
+    return hypothesis
 
 
 def test_a_label_may_be_wrong_in_coats_ground_and_toner() -> None:
-    """Each idea holds the same numbers under another label."""
+    """Each hypothesis holds the same numbers under another label."""
     panel = items("2 t0 + 1 t1, 6:1, 4 coats over white")
-    ideas = list(label_slips(panel, tuple(CURVES), GROUNDS))
-    assert found(ideas, "reads like 3 coats, not 4 coats").items[0].coats == 3
-    assert found(ideas, "reads as if over silver, not white").items[0].ground == "silver"
-    other = found(ideas, "reads like 2 t2 + 1 t1, not 2 t0 + 1 t1").items[0]
+    hypotheses = list(label_errors(panel, tuple(CURVES), GROUNDS, (6, 8)))
+    assert found(hypotheses, "reads like 3 coats, not 4 coats").items[0].coats == 3
+    assert found(hypotheses, "reads as if over silver, not white").items[0].ground == "silver"
+    other = found(hypotheses, "reads like 2 t2 + 1 t1, not 2 t0 + 1 t1").items[0]
     assert dict(other.blend) == {"t2": 2, "t1": 1}
-    turned = found(ideas, "reads like 2 t1 + 1 t0, not 2 t0 + 1 t1").items[0]
+    turned = found(hypotheses, "reads like 2 t1 + 1 t0, not 2 t0 + 1 t1").items[0]
     assert dict(turned.blend) == {"t0": 1, "t1": 2}
-    assert all(idea.items[0].reflectance is panel[0].reflectance for idea in ideas)
+    assert all(hypothesis.items[0].reflectance is panel[0].reflectance for hypothesis in hypotheses)
 
 
 def test_a_strip_may_be_miscounted_as_a_whole_or_by_a_step() -> None:
     """All steps move together, two are exchanged, or one alone is wrong."""
     panel = items(*(f"t0, 6:1, {coats} coats over white" for coats in (1, 2, 3)))
-    ideas = list(label_slips(panel, tuple(CURVES), GROUNDS))
-    moved = found(ideas, "reads as if every step had 1 coat more than written")
+    hypotheses = list(label_errors(panel, tuple(CURVES), GROUNDS, (6, 8)))
+    moved = found(hypotheses, "reads as if every step had 1 coat more than written")
     assert [item.coats for item in moved.items] == [2, 3, 4]
     rows = [item.row for item in panel]
     exchanged = f"has two steps exchanged: rows {rows[0]} and {rows[2]} read like each other's"
-    assert [item.coats for item in found(ideas, exchanged).items] == [3, 2, 1]
-    alone = found(ideas, f"reads in row {rows[1]} like 5 coats, not 2 coats")
+    assert [item.coats for item in found(hypotheses, exchanged).items] == [3, 2, 1]
+    alone = found(hypotheses, f"reads in row {rows[1]} like 5 coats, not 2 coats")
     assert [item.coats for item in alone.items] == [1, 5, 3]
 
 
@@ -70,7 +70,7 @@ def test_a_strip_may_be_miscounted_as_a_whole_or_by_a_step() -> None:
     ],
 )
 def test_a_number_may_be_mistyped(written: float, meant: float, how: str) -> None:
-    """The number that was meant is among the ideas, with what went wrong."""
+    """The number that was meant is among the hypotheses, with what went wrong."""
     (item,) = items("t0, 6:1, 2 coats over white", lab=True)
     assert item.lab
     lightness, _, b = item.lab[D65]
@@ -78,11 +78,11 @@ def test_a_number_may_be_mistyped(written: float, meant: float, how: str) -> Non
     panel = cell.edited([item], written)
     assert panel[0].lab == {D65: (lightness, written, b)}
     right = [
-        idea
-        for idea in number_slips(panel, cell, 3)
-        if idea.sharp and idea.items[0].lab == {D65: (lightness, meant, b)}
+        hypothesis
+        for hypothesis in number_errors(panel, cell, 3)
+        if hypothesis.specific and hypothesis.items[0].lab == {D65: (lightness, meant, b)}
     ]
-    assert [idea.words.rpartition("(")[2] for idea in right] == [f"{how})"]
+    assert [hypothesis.words.rpartition("(")[2] for hypothesis in right] == [f"{how})"]
 
 
 def test_a_row_may_be_on_another_scale() -> None:
@@ -90,9 +90,9 @@ def test_a_row_may_be_on_another_scale() -> None:
     panel = items("t0, 6:1, 2 coats over white")
     read = panel[0].reflectance
     assert read is not None
-    ideas = list(scale_slips(panel, {0: 1.2}))
+    hypotheses = list(scale_errors(panel, {0: 1.2}))
     words = f"is on another scale in row {panel[0].row}: it is 100 times too high"
-    scaled = found(ideas, words).items[0].reflectance
+    scaled = found(hypotheses, words).items[0].reflectance
     assert scaled is not None
     np.testing.assert_array_equal(scaled, read / 100.0)
     text = Cell(0, "400", 0, None, 1.0, 2, 100.0).text(panel)

@@ -1,0 +1,119 @@
+"""An instrument whose white or black moves while a shelf is read.
+
+Model
+    Readings are taken in the order of their dates, and of their rows. White: reflectance is too
+    high by a share that grows evenly from the first reading to the last. Black: by a constant that
+    does. Each is one parameter more beside those of the fit; its estimate and its standard
+    deviation follow from one step of Newton's at the fit, with the shared parameters, the hand and
+    the gains integrated out.
+
+Validity
+    A drift that goes one way. Toners that are read one after another and never again take part of
+    it into their curves; what is left of it in their scatter, and in the grounds and blends, tells.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fewtone.colorimetry import lab_jacobian, weights, white_point
+from fewtone.learning.forward import Problem
+from fewtone.learning.leave_one_out import blocks, own_covariance
+from fewtone.learning.parameters import Parameters
+from fewtone.typing import FloatArray
+
+__all__ = ["Drift", "drifts"]
+
+# So many standard deviations from none, and so large, a drift must be to be told.
+_CLEARLY = 4.0
+_LEAST_WHITE, _LEAST_BLACK = 0.01, 0.0015
+
+
+@dataclass(frozen=True, slots=True)
+class Drift:
+    """How far white or black moved from the first reading to the last.
+
+    Parameters
+    ----------
+    kind
+        ``"white"`` or ``"black"``.
+    change
+        Of white: a share of what is read [1]; of black: reflectance [1].
+    sd
+        Its standard deviation, in the same unit.
+    """
+
+    kind: str
+    change: float
+    sd: float
+
+    def __str__(self) -> str:
+        """Say so, and what to do."""
+        if self.kind == "white":
+            size, way = f"{abs(self.change):.1%}", "higher" if self.change > 0.0 else "lower"
+        else:
+            size = f"{abs(self.change):.3f} (0 to 1)"
+            way = "higher" if self.change > 0.0 else "lower"
+        return (
+            f"The instrument's {self.kind} seems to have drifted: the last readings are {size} "
+            f"{way} than the first ones would have been. Calibrate it, and read the panels again "
+            "in one go."
+        )
+
+
+def drifts(problem: Problem, at: Parameters, covariance: FloatArray) -> tuple[Drift, ...]:
+    """Find drifts of white and black, the clearer one first; none if nothing moved.
+
+    Parameters
+    ----------
+    problem, at, covariance
+        The fit, and the covariance of its shared parameters.
+    """
+    found = []
+    for kind, least in (("white", _LEAST_WHITE), ("black", _LEAST_BLACK)):
+        change, sd = _estimate(problem, at, covariance, kind)
+        if abs(change) > max(_CLEARLY * sd, least):
+            found.append(Drift(kind, change, sd))
+    # One that moves looks a little like the other: the clearer one is told.
+    return tuple(sorted(found, key=lambda drift: -abs(drift.change) / drift.sd)[:1])
+
+
+def _estimate(
+    problem: Problem, at: Parameters, covariance: FloatArray, kind: str
+) -> tuple[float, float]:
+    seen, along = problem.seen, _along(problem)
+    spectra = problem.reflectance(at)
+    information, pull, cross = 0.0, 0.0, np.zeros(at.layout.size)
+    for group, linear in zip(problem.groups, problem.linearise(at), strict=True):
+        own, offset = own_covariance(problem, group, linear, at)
+        slope = np.zeros_like(offset)
+        for k, place, lit in blocks(group, seen.wavelength_nm.size):
+            rows = group.readings[:, k]
+            shape = spectra[rows] if kind == "white" else np.ones_like(spectra[rows])
+            moved = along[rows, np.newaxis] * shape
+            if lit is None:
+                slope[:, place] = moved / problem.noise.of_reflectance(seen.spectral[rows])
+            else:
+                light = seen.lights[lit]
+                matrix, white = weights(seen.wavelength_nm, light), white_point(light)
+                bend = lab_jacobian(spectra[rows] @ matrix, white)
+                by = (bend @ (moved @ matrix)[..., np.newaxis])[..., 0]
+                slope[:, place] = by / problem.lab_sd[rows, lit]
+        solved = np.linalg.solve(own, np.stack([slope, offset], axis=-1))
+        information += float((slope * solved[..., 0]).sum())
+        pull += float((slope * solved[..., 1]).sum())
+        np.add.at(cross, group.shared, np.einsum("prs,pr->s", linear.shared, solved[..., 0]))
+    left = information - float(cross @ covariance @ cross)
+    return -pull / left, left**-0.5
+
+
+def _along(problem: Problem) -> FloatArray:
+    """When each reading was taken, 0 the first and 1 the last, ``(n_readings,)``."""
+    items = problem.seen.readings
+    dated = all(item.date for item in items)
+    order = sorted(range(len(items)), key=lambda i: (items[i].date if dated else "", items[i].row))
+    along = np.empty(len(items))
+    along[order] = np.linspace(0.0, 1.0, len(items))
+    return along
