@@ -351,6 +351,7 @@ class Shelf:
         *,
         target: TargetLike,
         readings: Sequence[ReadingLike],
+        earlier: Sequence[str | tuple[Recipe | str, Sequence[ReadingLike]]] = (),
         light: Light | str | None = None,
         deck: Path | None = None,
         reading_light: Light | str | None = None,
@@ -365,7 +366,11 @@ class Shelf:
         target, light, deck
             As `Shelf.target` takes them.
         readings
-            CIELAB triples, or text such as ``38.2,-18.4,9.7 at 2 coats``.
+            CIELAB triples of the last panel, or text such as ``38.2,-18.4,9.7 at 2 coats``.
+        earlier
+            The job's panels before it, in order: each the recipe it was sprayed with and its
+            readings, or text such as ``38.2,-18.4,9.7 of 2 marigold + 1 dusk, 6:1, 4 coats over
+            silver``.
         reading_light
             Their light, where it is not the shelf's.
         **how
@@ -377,6 +382,7 @@ class Shelf:
             The recipe, the target, a reading or a volume cannot be used.
         """
         from fewtone.workshop.panel.adjust import adjust
+        from fewtone.workshop.panel.readings import read_earlier
 
         wanted = self.target(target, light=light, deck=deck)
         return adjust(
@@ -386,6 +392,12 @@ class Shelf:
             wanted,
             readings,
             reading_light=self.light(reading_light),
+            earlier=[
+                (self.settings.recipe(sprayed), labs)
+                for sprayed, labs in (
+                    read_earlier(panel) if isinstance(panel, str) else panel for panel in earlier
+                )
+            ],
             **how,
         )
 

@@ -69,6 +69,32 @@ def test_what_a_person_reads(shelf: Path, run: Run) -> None:
     assert "safety data sheets" in ran.err
 
 
+def test_a_job_of_several_panels(shelf: Path, run: Run) -> None:
+    """Earlier panels are told with the recipe they were sprayed with, and shown again."""
+    other = "2.2 marigold + 1 dusk, 6:1, 4 coats over silver"
+    words = ("adjust", other, *TARGET, "--reading", "35.8,-7.5,29.9", "--shelf", shelf)
+    job = (*words, "--earlier", f"35.8,-7.4,27.2; 35.7,-7.5,27.1 of {RECIPE}", "--left", "350ml")
+    document = run(*job, "--json").document
+    assert document["earlier"][0]["recipe"] == RECIPE
+    assert document["earlier"][0]["readings"][0]["count"] == 2
+    assert {"recipe", "pass_probability", "de00"} <= set(document["next_time"])
+    shown = run(*job)
+    assert shown.code == 0
+    assert RECIPE in shown.out
+    assert (
+        document["after"]["pass_probability"]
+        != (run(*words, "--left", "350ml", "--json").document["after"]["pass_probability"])
+    )
+
+
+def test_a_reading_that_nothing_explains_ends_with_1(shelf: Path, run: Run) -> None:
+    """No recipe; what it may be instead."""
+    words = ("adjust", RECIPE, *TARGET, "--shelf", shelf, "--json")
+    ran = run(*words, "--reading", "36.9,25.4,-8.2")
+    assert ran.code == 1
+    assert "written as L, b, a" in ran.document["errors"][0]["message"]
+
+
 def test_the_reading_can_be_kept(shelf: Path, run: Run) -> None:
     """With --keep-reading the reading stands in readings.csv under a panel of its own."""
     before = (shelf / "readings.csv").read_text(encoding="utf-8")
@@ -102,6 +128,8 @@ def test_a_read_only_folder_keeps_nothing(
     ("words", "code", "said"),
     [
         ((*TARGET, "--reading", "38,-18"), 2, "is not a reading"),
+        ((*TARGET, *PANEL, "--earlier", "38,-18,9"), 2, "is not a panel of the job"),
+        ((*TARGET, *PANEL, "--earlier", "38,-18,9 of dusk"), 2, "a comma after the blend"),
         ((*TARGET, "--reading", "38,-18,9 over white"), 2, "over white, the recipe over silver"),
         ((*TARGET, *PANEL, "--left", "350mls"), 2, "is not known"),
         ((*TARGET, *PANEL, "--left", "-1ml"), 2, "cannot be negative"),

@@ -26,10 +26,19 @@ def adjust(
         typer.Option(
             "--reading",
             metavar="L,a,b",
-            help='What the panel reads under cured clear; give it several times to average, "L,a,b '
-            'at 2 coats" for a step of a strip.',
+            help="What the last panel reads under cured clear; give it several times to average, "
+            '"L,a,b at 2 coats" for a step of a strip.',
         ),
     ],
+    earlier: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--earlier",
+            metavar='"L,a,b of RECIPE"',
+            help="A panel of this job before the last one: what it reads, and the recipe it was "
+            "sprayed with. Once for each, in order; semicolons between several readings of one.",
+        ),
+    ] = None,
     sprayed: Annotated[
         str | None,
         typer.Option("--sprayed", metavar="N", help="Coats of the panel, if not the recipe's."),
@@ -79,6 +88,7 @@ def adjust(
         recipe,
         target=target,
         readings=reading,
+        earlier=earlier or (),
         light=light,
         deck=deck,
         reading_light=reading_light,
@@ -124,27 +134,54 @@ def _parts(result: Adjustment) -> list[Part]:
         parts += [Grid(("add", ">ml", ">g"), rows), ""]
         parts += [f"The cup then holds {float(result.total_ml or 0):g} ml.", ""]
     assert after.pass_probability is not None
-    lines = (
+    lines = [
         f"A fresh panel reads {lab_words(after.lab)}",
         f"Expected ΔE00 {result.expected_de00[1]:.2f}, passes {after.pass_probability:.0%}",
-        f"As it is: expected ΔE00 {result.expected_de00[0]:.2f}",
-        f"Unevenness {after.unevenness:.2f}",
-    )
+    ]
+    if result.advice != "stop":
+        lines.append(
+            f"As it is: expected ΔE00 {result.expected_de00[0]:.2f}, passes "
+            f"{result.as_is.pass_probability:.0%}"
+        )
+    lines.append(f"Unevenness {after.unevenness:.2f}")
     target = result.target
-    parts.append(Framed(swatch(after.lab, target.light), swatch(target.lab, target.light), lines))
+    parts.append(
+        Framed(swatch(after.lab, target.light), swatch(target.lab, target.light), tuple(lines))
+    )
     parts += ["", *result.why, ""]
+    if result.advice != "stop":
+        parts += [f"The mix then is, to repeat or batch: {after.recipe}"]
+    parts += [*_next_time(result), ""]
     if result.advice == "add":
         parts += [
             f"Without adding anything, {_coats(result.coats.recipe.coats)} would be best "
-            f"(ΔE00 {result.coats.de00:.2f}).",
+            f"(passes {result.coats.pass_probability:.0%}).",
             "",
         ]
-    parts += [target_words(target), *(_reading(depth) for depth in result.depths)]
+    parts += [target_words(target)]
+    for panel in result.earlier:
+        parts += [f"{_reading(depth)} of {panel.recipe}" for depth in panel.depths]
+    parts += [_reading(depth) for depth in result.depths]
     return parts
+
+
+def _next_time(result: Adjustment) -> list[str]:
+    after, whole = result.after, result.next_time
+    if whole.recipe == after.recipe:
+        return []
+    assert whole.pass_probability is not None
+    assert after.pass_probability is not None
+    return [
+        f"Next time, in whole numbers: {whole.recipe}",
+        f"That costs: ΔE00 {whole.de00:.2f} for {after.de00:.2f}, passes "
+        f"{whole.pass_probability:.0%} for {after.pass_probability:.0%}.",
+    ]
 
 
 def _advice(result: Adjustment) -> str:
     coats = _coats(result.after.recipe.coats)
+    if result.passes:
+        return f"The panel passes: leave the mix as it is, {coats}."
     if result.advice == "stop":
         return f"Leave the mix as it is: {coats} for the work and the next panel."
     if result.advice == "coats":

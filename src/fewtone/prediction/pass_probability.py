@@ -46,7 +46,7 @@ from fewtone.prediction.forward import (
 from fewtone.prediction.uncertainty import lab_deviations_of
 from fewtone.typing import FloatArray, FloatLike, IntArray, frozen
 
-__all__ = ["FilmSpread", "PassProbability", "pass_probability"]
+__all__ = ["FilmSpread", "PassProbability", "chance_within", "pass_probability"]
 
 # Beyond so many standard deviations lies less than a ten thousandth.
 _FARTHEST = 4.0
@@ -160,7 +160,7 @@ class PassProbability:
             block = slice(start, start + _BLOCK)
             lab = spread.lab[film[block]]
             covariance = self._covariance(spread, film[block], coats[block])
-            chances[block] = self._chance(lab - self.target, covariance)
+            chances[block] = chance_within(lab, covariance, self.target, self.tolerance)
         return np.round(chances, 2)
 
     def _covariance(self, spread: FilmSpread, film: IntArray, coats: FloatArray) -> FloatArray:
@@ -183,28 +183,44 @@ class PassProbability:
         covariance -= pour * (crossed + crossed.swapaxes(1, 2))
         return np.asarray(covariance + spread.shared[film])
 
-    def _chance(self, step: FloatArray, covariance: FloatArray) -> FloatArray:
-        """P(δᵀ M δ ≤ tolerance²) for δ of that mean ``(n, 3)`` and covariance, shape ``(n,)``."""
-        root = np.linalg.cholesky(delta_e_2000_metric(self.target + 0.5 * step))
-        mean = (root.swapaxes(1, 2) @ step[:, :, np.newaxis])[:, :, 0]
-        variance, axes = np.linalg.eigh(root.swapaxes(1, 2) @ covariance @ root)
-        sd = np.sqrt(np.maximum(variance, _LEAST_SD**2))
-        mean = (axes.swapaxes(1, 2) @ mean[:, :, np.newaxis])[:, :, 0]
-        radius = np.full(len(step), self.tolerance)
-        # Least, then middling deviation: z and the density's weight at each node.
-        offset, weight = _nodes(radius, mean[:, 0], sd[:, 0], _LEAST_NODES)
-        radius = _root(self.tolerance**2 - offset**2)
-        middle, sd_middle = mean[:, 1, np.newaxis], sd[:, 1, np.newaxis]
-        offset, weight_middle = _nodes(radius, middle, sd_middle, _MIDDLE_NODES)
-        half = _root(radius[..., np.newaxis] ** 2 - offset**2)
-        share = (mean[:, 2] / sd[:, 2])[:, np.newaxis, np.newaxis]
-        half /= sd[:, 2][:, np.newaxis, np.newaxis]
-        inside = _distribution(half - share)
-        inside += _distribution(half + share)
-        inside -= 1.0
-        inside *= weight_middle
-        chance = (inside.sum(axis=-1) * weight).sum(axis=-1)
-        return np.asarray(np.clip(chance, 0.0, 1.0))
+
+def chance_within(
+    lab: FloatArray, covariance: FloatArray, target: FloatArray, tolerance: float
+) -> FloatArray:
+    """Chance that normally distributed Labs lie within a ΔE00 of a target.
+
+    Parameters
+    ----------
+    lab, covariance
+        Their means and covariances, shapes ``(n, 3)`` and ``(n, 3, 3)``.
+    target, tolerance
+        CIELAB, shape ``(3,)``, and the ΔE00 that passes.
+
+    Returns
+    -------
+    P(δᵀ M δ ≤ tolerance²), shape ``(n,)``.
+    """
+    step = lab - target
+    root = np.linalg.cholesky(delta_e_2000_metric(target + 0.5 * step))
+    mean = (root.swapaxes(1, 2) @ step[:, :, np.newaxis])[:, :, 0]
+    variance, axes = np.linalg.eigh(root.swapaxes(1, 2) @ covariance @ root)
+    sd = np.sqrt(np.maximum(variance, _LEAST_SD**2))
+    mean = (axes.swapaxes(1, 2) @ mean[:, :, np.newaxis])[:, :, 0]
+    radius = np.full(len(step), tolerance)
+    # Least, then middling deviation: z and the density's weight at each node.
+    offset, weight = _nodes(radius, mean[:, 0], sd[:, 0], _LEAST_NODES)
+    radius = _root(tolerance**2 - offset**2)
+    middle, sd_middle = mean[:, 1, np.newaxis], sd[:, 1, np.newaxis]
+    offset, weight_middle = _nodes(radius, middle, sd_middle, _MIDDLE_NODES)
+    half = _root(radius[..., np.newaxis] ** 2 - offset**2)
+    share = (mean[:, 2] / sd[:, 2])[:, np.newaxis, np.newaxis]
+    half /= sd[:, 2][:, np.newaxis, np.newaxis]
+    inside = _distribution(half - share)
+    inside += _distribution(half + share)
+    inside -= 1.0
+    inside *= weight_middle
+    chance = (inside.sum(axis=-1) * weight).sum(axis=-1)
+    return np.asarray(np.clip(chance, 0.0, 1.0))
 
 
 def pass_probability(

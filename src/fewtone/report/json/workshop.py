@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from fewtone.workshop.look.simplify import Simplification
     from fewtone.workshop.panel.adjust import Adjustment
     from fewtone.workshop.panel.bottle import Bottle
+    from fewtone.workshop.panel.posterior import Depth
     from fewtone.workshop.pour.batch import Batch
     from fewtone.workshop.pour.pours import Pour
 
@@ -154,15 +155,12 @@ def adjust_document(result: Adjustment, kept: str | None = None) -> Document:
     return {
         "format": FORMAT,
         "target": target_document(result.target),
-        "readings": [
-            {
-                "coats": depth.coats,
-                "lab": [round(value, 4) for value in depth.lab],
-                "count": depth.count,
-                "spread": depth.spread and [round(value, 4) for value in depth.spread],
-            }
-            for depth in result.depths
+        "readings": [_depth(depth) for depth in result.depths],
+        "earlier": [
+            {"recipe": str(panel.recipe), "readings": [_depth(depth) for depth in panel.depths]}
+            for panel in result.earlier
         ],
+        "passes": result.passes,
         "reading_illuminant": result.reading_light.illuminant,
         "reading_observer": result.reading_light.observer,
         "advice": result.advice,
@@ -177,6 +175,7 @@ def adjust_document(result: Adjustment, kept: str | None = None) -> Document:
             for addition in result.additions
         ],
         "after": recipe_document(result.after),
+        "next_time": recipe_document(result.next_time),
         "as_is": recipe_document(result.as_is),
         "expected_de00": {"as_is": round(before, 4), "after": round(after, 4)},
         "left_ml": None if result.left_ml is None else _plain(result.left_ml),
@@ -191,6 +190,15 @@ def adjust_document(result: Adjustment, kept: str | None = None) -> Document:
         ],
         "kept": kept,
         "cautions": list(result.cautions),
+    }
+
+
+def _depth(depth: Depth) -> Document:
+    return {
+        "coats": depth.coats,
+        "lab": [round(value, 4) for value in depth.lab],
+        "count": depth.count,
+        "spread": depth.spread and [round(value, 4) for value in depth.spread],
     }
 
 

@@ -1,22 +1,26 @@
 """After a panel was sprayed, cleared and read: coats, an addition, or nothing at all.
 
-The reading is weighed (`fewtone.workshop.panel.posterior`): how much of the miss was this one
-panel's film, which goes, and how much the gun, the bottles, the mix and the curves, which stay.
-Whatever is done is then judged by the ΔE00 that a *fresh* panel of it is expected to have. What is
-more trouble, or cannot be taken back, has to gain more: other coats a little, medium more, toner
-more again, and a toner that was not in the mix the most.
+The readings of all panels of the job are weighed (`fewtone.workshop.panel.posterior`): how much of
+the miss was one panel's film, which goes, and how much the gun, the bottles, the mix and the
+curves, which stay. Whatever is done is then judged by the chance that a *fresh* panel of it passes
+(`fewtone.workshop.panel.predictive`). A panel that passes, or a mix that is expected to pass, is
+left alone; else something is done only where that chance rises clearly, and the more so the more
+trouble it is or the less it can be taken back: other coats a little, medium more, toner more again,
+and a toner that was not in the mix the most.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from typing import TypedDict
 
-from fewtone.colorimetry import Light
-from fewtone.errors import Fault, FewtoneError, UsageError
+import numpy as np
+
+from fewtone.colorimetry import Light, delta_e_2000
+from fewtone.errors import Fault, UsageError
 from fewtone.match import Match
 from fewtone.model.blend import Number
 from fewtone.model.curves import Curves
@@ -25,20 +29,23 @@ from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
 from fewtone.model.units import Amount, volume_ml
-from fewtone.prediction.recipes import predict
-from fewtone.workshop.panel.additions import Plan
-from fewtone.workshop.panel.posterior import Cause, Depth, Posterior, infer_posterior
-from fewtone.workshop.panel.readings import ReadingLike, average, read_panel
-from fewtone.workshop.panel.remedies import GAIN, Addition, Remedies, Volumes
+from fewtone.workshop.panel.plans import Plan
+from fewtone.workshop.panel.posterior import (
+    Cause,
+    Depth,
+    Posterior,
+    SprayedPanel,
+)
+from fewtone.workshop.panel.readings import EarlierPanel, ReadingLike, average, read_panel
+from fewtone.workshop.panel.remedies import EXPECTED_TO_PASS, Addition, Remedies, Volumes
+from fewtone.workshop.panel.unexplained import explained_posterior
 from fewtone.workshop.pour.mix import require_names, stock_cautions
 
 __all__ = ["Addition", "AdjustOptions", "Adjustment", "adjust"]
 
-# Beyond this many standard deviations no gun, hand or bottle explains a reading; another ground
-# that lies below the second figure does.
-_UNEXPLAINED, _EXPLAINED = 3.0, 1.5
-# A cause is named when it is likelier than not, or, for the panel, beyond what hands differ by.
-_LIKELY, _HEAVY = 0.5, 0.03
+# A cause is named when it is likelier than not, or, for the panel, beyond what hands differ by; and
+# never as being off by less than can be told.
+_LIKELY, _HEAVY, _TOLD = 0.5, 0.03, 0.01
 # Without --room a mix grows by at most half; without a cup's step, in ml.
 _USUAL_ROOM, _USUAL_STEP = Fraction(3, 2), Decimal(1)
 
@@ -61,7 +68,11 @@ class Adjustment:
     recipe, target
         What was sprayed, and what was wanted.
     depths
-        The readings, averaged for each number of coats, with their spread.
+        The last panel's readings, averaged for each number of coats, with their spread.
+    earlier
+        The job's panels before it.
+    passes
+        Whether the last panel itself reads within tolerance at the coats of the recipe.
     reading_light
         Their illuminant and observer.
     advice
@@ -76,6 +87,8 @@ class Adjustment:
         What to add, in cup steps; empty if nothing.
     after
         The mix as it then is, at the coats to give it.
+    next_time
+        The whole-number recipe of the same toners that is likeliest to pass in a fresh cup.
     expected_de00
         Mean ΔE00 of a fresh panel, without hand or instrument: as it is, and after the advice.
     left_ml, total_ml
@@ -89,6 +102,8 @@ class Adjustment:
     recipe: Recipe
     target: Target
     depths: tuple[Depth, ...]
+    earlier: tuple[SprayedPanel, ...]
+    passes: bool
     reading_light: Light
     advice: str
     why: tuple[str, ...]
@@ -96,6 +111,7 @@ class Adjustment:
     coats: Match
     additions: tuple[Addition, ...]
     after: Match
+    next_time: Match
     expected_de00: tuple[float, float]
     left_ml: Fraction | None
     total_ml: Fraction | None
@@ -117,6 +133,7 @@ def adjust(
     left: Amount | None = None,
     room: Amount | None = None,
     activated: bool = False,
+    earlier: Sequence[EarlierPanel] = (),
 ) -> Adjustment:
     """Work out what to do after a panel was read.
 
@@ -129,7 +146,7 @@ def adjust(
     target
         What was wanted.
     readings
-        CIELAB of the one panel, under cured clear: triples or text, see
+        CIELAB of the last panel, under cured clear: triples or text, see
         `fewtone.workshop.panel.readings`.
     reading_light
         Their light. The shelf's own if None, but then the target must be in it too.
@@ -141,48 +158,53 @@ def adjust(
         The most that the cup may hold with the additions; half as much again as is left if None.
     activated
         The hardener is in: nothing may be added.
+    earlier
+        The job's panels before this one in the order in which they were sprayed, each with the
+        recipe it was sprayed with and its readings.
 
     Raises
     ------
     FewtoneError
         A name, a reading or a volume cannot be used, target and reading are in different lights,
-        or the reading is plainly of another ground.
+        or no gun, hand or bottle explains a reading.
     """
-    require_names(recipe, settings)
+    for each in (recipe, *(before for before, _ in earlier)):
+        require_names(each, settings)
     if recipe.coats == 0:
         raise UsageError(Fault("A recipe of 0 coats has nothing to adjust.", value=str(recipe)))
     light = _reading_light(settings, target, reading_light)
     depths = average(read_panel(readings, recipe, sprayed))
-    sd = predict(curves, [recipe], light, deviations=True).lab_sd
-    posterior = infer_posterior(
-        curves, settings, recipe, depths, light, curves_sd=None if sd is None else sd[0]
-    )
-    cautions = stock_cautions(recipe.blend, settings)
-    if posterior.reduced_residual > _UNEXPLAINED:
-        _check_ground(curves, settings, recipe, depths, light)
-        cautions.append(
-            "No heavy hand, gun or bottle explains this reading: check that it is this recipe's "
-            "panel, its coats and its ground, and read it again."
-        )
-    remedies = Remedies.of(curves, settings, recipe, target, posterior)
+    before = tuple(SprayedPanel(each, average(read_panel(labs, each))) for each, labs in earlier)
+    panels = (*before, SprayedPanel(recipe, depths))
+    posterior, contradictions = explained_posterior(curves, settings, panels, light)
+    cautions = [*stock_cautions(recipe.blend, settings), *contradictions]
+    remedies = Remedies.of(curves, settings, target, posterior)
     volumes = _volumes(settings, left, room, cautions, activated)
     options = remedies.options(volumes)
-    best = min(options, key=lambda kind: options[kind].expected_de00 + GAIN[kind])
-    plain = [kind for kind in options if kind in ("stop", "coats")]
-    coats = options[min(plain, key=lambda kind: options[kind].expected_de00 + GAIN[kind])]
+    passes = target.light == light and any(
+        depth.coats == float(recipe.coats)
+        and delta_e_2000(np.array(depth.lab), np.array(target.lab)) <= settings.mixing.tolerance
+        for depth in depths
+    )
+    best = "stop" if passes else remedies.best(options)
+    coats = options["stop" if passes else remedies.best({k: options[k] for k in ("stop", "coats")})]
     stop, chosen = options["stop"], options[best]
     additions = tuple(remedies.additions(chosen, volumes))
+    after = remedies.match(chosen, volumes)
     return Adjustment(
         recipe=recipe,
         target=target,
         depths=depths,
+        earlier=before,
+        passes=passes,
         reading_light=light,
         advice=best if best in ("stop", "coats") else "add",
-        why=tuple(_why(posterior, best, stop, chosen, target, settings)),
+        why=tuple(_why(posterior, passes, best, options)),
         as_is=remedies.match(stop, volumes),
         coats=remedies.match(coats, volumes),
         additions=additions,
-        after=remedies.match(chosen, volumes),
+        after=after,
+        next_time=remedies.next_time(after.recipe),
         expected_de00=(stop.expected_de00, chosen.expected_de00),
         left_ml=None if left is None else volumes.left_ml,
         total_ml=None
@@ -209,33 +231,6 @@ def _reading_light(settings: ShelfSettings, target: Target, reading_light: Light
             )
         )
     return own
-
-
-def _check_ground(
-    curves: Curves,
-    settings: ShelfSettings,
-    recipe: Recipe,
-    depths: Sequence[Depth],
-    light: Light,
-) -> None:
-    """Refuse a reading that another ground explains and the recipe's does not."""
-    fits = {
-        name: infer_posterior(
-            curves, settings, recipe.with_(ground=name), depths, light
-        ).reduced_residual
-        for name in curves.grounds
-        if name != recipe.ground
-    }
-    name = min(fits, key=lambda ground: fits[ground], default=None)
-    if name is not None and fits[name] < _EXPLAINED:
-        raise FewtoneError(
-            Fault(
-                f"This reading is not of the mix over {recipe.ground}; it reads like the mix over "
-                f"{name}.",
-                fix="Give the recipe with the ground that the panel has, or read the right panel.",
-                value=", ".join(f"{value:.2f}" for value in depths[-1].lab),
-            )
-        )
 
 
 def _volumes(
@@ -276,41 +271,41 @@ def _volumes(
     return Volumes(left_ml, step, steps)
 
 
-def _why(
-    posterior: Posterior,
-    best: str,
-    stop: Plan,
-    chosen: Plan,
-    target: Target,
-    settings: ShelfSettings,
-) -> list[str]:
-    said = []
-    for cause in posterior.causes:
-        size = f"about {abs(cause.change):.0%}"
-        if cause.name == "panel" and abs(cause.change) >= _HEAVY:
-            way = "heavy" if cause.change > 0 else "light"
-            said.append(f"This panel came out {size} {way}; a fresh one need not.")
-        elif cause.name == "gun" and (cause.chance or 0.0) >= _LIKELY:
-            way = "heavy" if cause.change > 0 else "light"
-            said.append(f"The gun lays {size} {way} (chance {cause.chance:.0%}).")
-        elif cause.chance is not None and cause.chance >= _LIKELY:
-            way = "strong" if cause.change > 0 else "weak"
-            said.append(f"{cause.name} is {size} {way} (chance {cause.chance:.0%}).")
-    gain = stop.expected_de00 - chosen.expected_de00
-    if best != "stop":
-        said.append(
-            f"A fresh panel is expected at ΔE00 {chosen.expected_de00:.2f} instead of "
-            f"{stop.expected_de00:.2f}."
+def _why(posterior: Posterior, passes: bool, best: str, options: Mapping[str, Plan]) -> list[str]:
+    reasons = [words for cause in posterior.causes if (words := _cause_words(cause))]
+    now, then = options["stop"], options[best]
+    if passes:
+        reasons.append("This panel is within tolerance: nothing is changed.")
+    elif best != "stop":
+        reasons.append(
+            f"A fresh panel then passes with {then.chance:.0%} instead of {now.chance:.0%}; "
+            f"expected ΔE00 {then.expected_de00:.2f} instead of {now.expected_de00:.2f}."
         )
-    elif stop.expected_de00 <= settings.mixing.tolerance or posterior.nothing_wrong >= _LIKELY:
-        said.append(
-            "The miss is within what film build explains: a fresh panel as it is is expected at "
-            f"ΔE00 {stop.expected_de00:.2f}."
+    elif now.chance >= EXPECTED_TO_PASS:
+        reasons.append(
+            f"The miss is within what film build explains: a fresh panel of the mix as it is "
+            f"passes with {now.chance:.0%}."
         )
     else:
-        said.append(
-            f"Nothing that may be done brings a fresh panel clearly nearer than ΔE00 "
-            f"{stop.expected_de00:.2f} (the best gains {max(gain, 0.0):.2f}): match "
-            f"{target.said} anew."
+        most = max(plan.chance for plan in options.values())
+        reasons.append(
+            f"Nothing that may be done makes a fresh panel clearly likelier to pass than "
+            f"{now.chance:.0%} (the best comes to {most:.0%}): spray again, or match anew."
         )
-    return said
+    return reasons
+
+
+def _cause_words(cause: Cause) -> str | None:
+    size = abs(cause.change)
+    if size < (_HEAVY if cause.name == "panel" else _TOLD):
+        return None
+    more = cause.change > 0
+    if cause.name == "panel":
+        way = "heavy" if more else "light"
+        return f"This panel came out about {size:.0%} {way}; a fresh one need not."
+    if (cause.chance or 0.0) < _LIKELY:
+        return None
+    what, way = f"{cause.name} is", "strong" if more else "weak"
+    if cause.name == "gun":
+        what, way = "The gun lays", "heavy" if more else "light"
+    return f"{what} about {size:.0%} {way} (chance {cause.chance:.0%})."

@@ -29,7 +29,7 @@ from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.workshop.panel.readings import PanelReading, ReadingLike, read_panel
-from fewtone.workshop.panel.strength import StrengthProblem
+from fewtone.workshop.panel.strength import StrengthModel
 from fewtone.workshop.pour.mix import require_names, stock_cautions
 
 __all__ = ["BOTTLE_SD", "Bottle", "Verdict", "bottle", "require_credible"]
@@ -37,8 +37,6 @@ __all__ = ["BOTTLE_SD", "Bottle", "Verdict", "bottle", "require_credible"]
 # Bottles of one toner differ by several percent (common practice, no source): standard deviation
 # of a bottle's strength next to the learnt one, as a logarithm.
 BOTTLE_SD = 0.08
-# How sure it is that nothing differs, where nothing does: a number for "not at all".
-_FIXED_SD = 1e-4
 # Wide enough that the prior does not matter: what strength fits if bottles may differ by anything.
 _ANY_SD = 1.0
 # Chances of the hand alone: above the first nothing is credible, below the second all is clear.
@@ -162,41 +160,41 @@ def bottle(
     in_use = float(settings.toners[name].strength)
     learnt = curves.with_strengths({name: 1.0 / in_use})
     which = [0] * len(panels) if same_panel else list(range(len(panels)))
-    problem = StrengthProblem.of(learnt, settings, recipe, name, panels, which, under)
-    found = problem.explain(0.0, BOTTLE_SD)
-    unchanged = problem.explain(float(np.log(in_use)), _FIXED_SD)
-    anything = problem.explain(0.0, _ANY_SD)
-    more = StrengthProblem.of(
+    model = StrengthModel.of(learnt, settings, recipe, name, panels, which, under)
+    found = model.explain(0.0, BOTTLE_SD)
+    unchanged = model.explain(float(np.log(in_use)), 0.0)
+    anything = model.explain(0.0, _ANY_SD)
+    more = StrengthModel.of(
         learnt, settings, recipe, name, (*panels, panels[-1]), [*which, max(which) + 1], under
     )
-    strength, change = float(np.exp(found.mean[0])), float(found.mean[0] - np.log(in_use))
-    off = float(np.mean(found.mean @ problem.log_dose_of[:, problem.place].T) - np.log(in_use))
-    before, after = np.zeros_like(found.mean), np.zeros_like(found.mean)
-    before[0], after[0] = np.log(in_use), found.mean[0]
+    log_strength, sd = float(found.parameters[0]), found.sd(0)
+    strength, change = float(np.exp(log_strength)), float(log_strength - np.log(in_use))
+    off = float(model.log_dose_change(found.parameters) - np.log(in_use))
+    any_log_strength = float(anything.parameters[0])
+    # One parameter is the strength, whose prior hardly matters here.
+    residual = float(np.sqrt(anything.cost / (3 * len(panels) - 1)))
     odds = float(np.clip(found.log_evidence - unchanged.log_evidence, -700.0, 700.0))
     chance = 1.0 / (1.0 + float(np.exp(odds)))
-    far = abs(float(anything.mean[0])) / float(np.hypot(BOTTLE_SD, anything.sd))
-    verdict, why = _judge(
-        name, chance, anything.reduced_residual, far, float(np.exp(anything.mean[0]))
-    )
+    far = abs(any_log_strength) / float(np.hypot(BOTTLE_SD, anything.sd(0)))
+    verdict, why = _judge(name, chance, residual, far, float(np.exp(any_log_strength)))
     return Bottle(
         toner=name,
         recipe=recipe,
         light=under,
         readings=panels,
         strength=strength,
-        strength_sd=strength * found.sd,
+        strength_sd=strength * sd,
         in_use=in_use,
         hand_chance=chance,
         deviation=float(np.expm1(off)),
         bottle_part=float(np.expm1(change)),
-        de00_before=problem.mean_de00(before),
-        de00_after=problem.mean_de00(after),
-        de00_left=problem.mean_de00(found.mean),
-        next_sd=strength * more.explain(0.0, BOTTLE_SD).sd,
+        de00_before=model.panels.mean_de00(model.at(float(np.log(in_use)))),
+        de00_after=model.panels.mean_de00(model.at(log_strength)),
+        de00_left=model.panels.mean_de00(found.parameters),
+        next_sd=strength * more.explain(0.0, BOTTLE_SD).sd(0),
         verdict=verdict,
         why=tuple(why),
-        cautions=(*stock_cautions(recipe.blend, settings), *_cautions(curves, name, found.sd)),
+        cautions=(*stock_cautions(recipe.blend, settings), *_cautions(curves, name, sd)),
     )
 
 

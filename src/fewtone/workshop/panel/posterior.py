@@ -1,36 +1,34 @@
-"""What a panel's reading says about the mix, the gun and the hand.
+"""What the readings of a job say about the mix, the gun, the hand and the bottles.
 
 Model
-    The dose of toner i on a panel of n coats is
+    That of `fewtone.workshop.panel.panel_model`; the dose of toner i on a panel of n coats is
 
         log dose = log(n · share) + gun + hand + strengthᵢ + pourᵢ - Σⱼ volumeⱼ · pourⱼ
 
-    gun        how much heavier the gun lays from now on: it stays
-    hand       how heavy this one panel came out: it goes; panel_cv for the panel and coat_cv for
-               each of its coats, later steps of a strip containing the earlier ones
+    gun        how much heavier the gun lays than when the shelf was learnt: it stays
+    hand       how heavy one panel came out: it goes; panel_cv for the panel and coat_cv for each of
+               its coats, later steps of a strip containing the earlier ones
     strength   how much stronger a bottle is than the one that was learnt: it stays
-    pour       how far each component of this mix is off: it stays in this mix
-    offset     what the curves are off by in Lab here: it stays
+    pour       how far each component is off in a cup: it stays in that cup
+    z          what curves, grounds and film model are off by as far as learning knows: it stays
+    shift      what they are off by in Lab beyond that: it stays
 
-    What was read is the film's Lab plus the offset plus the instrument's noise. Everything is
-    small, so that a Gaussian for each unknown and a few Gauss-Newton steps give the most
-    probable explanation (maximum a posteriori) and its covariance.
+Whole jobs
+    All panels of a job share gun, bottles and z. Panels are of one cup as long as no toner leaves
+    the recipe: what was added to a cup leaves its pours about as they were.
 
-Weighing
-    Gun and bottles are mostly as they were, and now and then clearly off. Each *hypothesis* says
-    which of them are off; its weight is its prior times the evidence of the readings for it
-    (Laplace's approximation). The posterior is the mixture of them all, so that a panel that a
-    heavy hand explains well is not blamed on a bottle.
-
-Validity
-    Misses of some tens of percent in dose. What no hypothesis explains shows as a reduced_residual.
+Hypotheses
+    Gun and bottles are mostly as they were and the curves as sure as learning says, and now and
+    then clearly not. Each hypothesis says which of them are off; its weight is its prior times the
+    evidence of the readings for it (Laplace's approximation). The posterior is the mixture of them
+    all, so that a panel that a heavy hand explains well is not blamed on a bottle.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from itertools import combinations
+from dataclasses import dataclass, replace
+from itertools import combinations, pairwise
 
 import numpy as np
 
@@ -39,24 +37,35 @@ from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.variation import film_build_covariance, pour_shares, repeat_variance
-from fewtone.prediction.forward import lab_of_doses, recipe_dose
-from fewtone.typing import FloatArray, frozen
+from fewtone.prediction.forward import recipe_doses
+from fewtone.typing import FloatArray
+from fewtone.workshop.panel.panel_model import Explanation, PanelModel
 from fewtone.workshop.pour.mix import MEDIUM, shares
 
-__all__ = ["Cause", "Depth", "Posterior", "infer_posterior"]
+__all__ = [
+    "BOTTLE_OFF_CHANCE",
+    "BOTTLE_OFF_SD",
+    "STEADY_SD",
+    "Cause",
+    "Depth",
+    "Hypothesis",
+    "Posterior",
+    "SprayedPanel",
+    "infer_posterior",
+]
 
 # Priors, common practice, no source: film build by hand varies 10 to 20 %, bottles of tint differ
 # by some 10 to 15 %. What is not off still differs a little.
 GUN_OFF_SD, BOTTLE_OFF_SD = 0.10, 0.14
 STEADY_SD = 0.02
-GUN_OFF_CHANCE, BOTTLE_OFF_CHANCE = 0.4, 0.2
+GUN_OFF_CHANCE, BOTTLE_OFF_CHANCE = 0.1, 0.05
+# Curves further off than learning says [CIELAB units per coordinate], such as over a ground that no
+# coat was read over. Calibrated in the simulated booth, as are the chances.
+CURVES_OFF_SD, CURVES_OFF_CHANCE = 0.8, 0.2
 # At most this many bottles are taken to be off at once.
 MOST_BOTTLES_OFF = 3
-# Where learning does not say how sure the curves are [CIELAB units per coordinate].
-CURVES_SD = 0.15
-# Draws from the posterior: enough that an expected ΔE00 is known to about 0.02.
-DRAWS = 96
-_STEPS = 8
+# Hypotheses of less weight are dropped from the posterior.
+_LEAST_WEIGHT = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,13 +91,21 @@ class Depth:
 
 
 @dataclass(frozen=True, slots=True)
+class SprayedPanel:
+    """One panel of a job: what it was sprayed with, and what it reads at each number of coats."""
+
+    recipe: Recipe
+    depths: tuple[Depth, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Cause:
     """One thing that may be off.
 
     Parameters
     ----------
     name
-        ``gun``, ``panel`` (this panel's film alone) or a toner's name.
+        ``gun``, ``panel`` (the last panel's film alone) or a toner's name.
     chance
         How likely it is off; None for the panel, whose film always varies.
     change
@@ -101,22 +118,44 @@ class Cause:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Posterior:
-    """What is believed of gun, bottles, mix and curves after the readings.
+class Hypothesis:
+    """What is off, its posterior weight [1], and the rest given that.
 
     Parameters
     ----------
+    off
+        ``gun`` and toners' names.
+    curves_off
+        Whether the curves are further off than learning says.
+    """
+
+    off: frozenset[str]
+    curves_off: bool
+    weight: float
+    explanation: Explanation
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Posterior:
+    """What is believed of gun, bottles, mix and curves after the readings of a job.
+
+    Parameters
+    ----------
+    recipe
+        The last panel's, of whose cup `in_mix` speaks.
     toners
-        The mix's toners, in the order of the columns below.
+        All toners of the job's panels; `strength` has their order.
+    hypotheses
+        Those that matter; their weights sum to 1.
     gun
-        Draws of the gun's factor less 1 in logarithm, shape ``(n_draws,)``.
-    bottles
-        Draws of each bottle's strength, in logarithm, shape ``(n_draws, n_toners)``.
-    mix
-        Draws of each toner's dose in the mix next to the recipe's, without gun and hand, in
-        logarithm, shape ``(n_draws, n_toners)``.
-    offset
-        Draws of what the curves are off by, shape ``(n_draws, 3)``.
+        Which parameter the gun is.
+    strength
+        Which parameter each toner's bottle is, shape ``(n_toners,)``.
+    in_mix
+        ∂ log dose/∂ parameter of each learnt toner on a fresh panel of the last cup, without gun
+        and hand, shape ``(n_learnt, n_parameters)``.
+    shift
+        ∂Lab/∂ parameter beside what the doses do, shape ``(3, n_parameters)``.
     causes
         Gun, panel and bottles, with how likely each is off and by how much.
     nothing_wrong
@@ -127,234 +166,182 @@ class Posterior:
         wrong.
     """
 
+    recipe: Recipe
     toners: tuple[str, ...]
-    gun: FloatArray
-    bottles: FloatArray
-    mix: FloatArray
-    offset: FloatArray
+    hypotheses: tuple[Hypothesis, ...]
+    gun: int
+    strength: tuple[int, ...]
+    in_mix: FloatArray
+    shift: FloatArray
     causes: tuple[Cause, ...]
     nothing_wrong: float
     reduced_residual: float
 
 
 def infer_posterior(
-    curves: Curves,
-    settings: ShelfSettings,
-    recipe: Recipe,
-    depths: Sequence[Depth],
-    light: Light,
-    *,
-    curves_sd: FloatArray | None = None,
+    curves: Curves, settings: ShelfSettings, panels: Sequence[SprayedPanel], light: Light
 ) -> Posterior:
-    """Weigh what explains the readings of one panel.
+    """Weigh what explains the readings of the panels of one job.
 
     Parameters
     ----------
     curves, settings
         The learnt shelf.
-    recipe
-        What was mixed and sprayed.
-    depths
-        The readings, one entry for each number of coats that was read.
+    panels
+        In the order in which they were sprayed; the last is of the mix that is asked about.
     light
-        Their illuminant and observer.
-    curves_sd
-        Standard deviation of the predicted Lab by curves and ground, shape ``(3,)``, if learning
-        says; a usual one if None.
+        The readings' illuminant and observer.
+
+    Raises
+    ------
+    FewtoneError
+        A recipe names a toner or ground that was not learnt.
     """
-    setup = _Setup.of(curves, settings, recipe, depths, light, curves_sd)
-    hypotheses = [setup.explain(off) for off in setup.hypotheses()]
-    evidence = np.array([hypothesis.log_weight for hypothesis in hypotheses])
+    layout = _Layout.of(curves, settings, panels, light)
+    weighed: list[tuple[frozenset[str], bool, float, Explanation]] = []
+    mean = np.zeros(len(layout.steady))
+    for off in layout.hypotheses():
+        for curves_off in (False, True):
+            covariance, log_prior = layout.prior(off, curves_off=curves_off)
+            found = layout.model.explain(mean, covariance)
+            weighed.append((off, curves_off, log_prior + found.log_evidence, found))
+    evidence = np.array([log_weight for *_, log_weight, _ in weighed])
     weights = np.exp(evidence - evidence.max())
     weights /= weights.sum()
-    names = tuple(recipe.blend)
-    draws = setup.draw(hypotheses, weights)
+    every = [
+        Hypothesis(off, curves_off, weight, found)
+        for (off, curves_off, _, found), weight in zip(weighed, weights, strict=True)
+    ]
+    kept = [one for one in every if one.weight >= _LEAST_WEIGHT]
+    total = sum(one.weight for one in kept)
     return Posterior(
-        toners=names,
-        gun=frozen(draws[:, setup.gun]),
-        bottles=frozen(draws[:, setup.bottles]),
-        mix=frozen(draws @ setup.mix_of.T),
-        offset=frozen(draws[:, setup.offset]),
-        causes=tuple(setup.causes(hypotheses, weights)),
-        nothing_wrong=float(sum(w for h, w in zip(hypotheses, weights, strict=True) if not h.off)),
-        reduced_residual=min(hypothesis.reduced_residual for hypothesis in hypotheses),
+        recipe=panels[-1].recipe,
+        toners=layout.names,
+        hypotheses=tuple(replace(one, weight=one.weight / total) for one in kept),
+        gun=_GUN,
+        strength=layout.strength,
+        in_mix=layout.in_mix,
+        shift=layout.model.shift,
+        causes=tuple(layout.causes(every)),
+        nothing_wrong=float(sum(one.weight for one in every if not one.off)),
+        reduced_residual=float(
+            np.sqrt(min(one.explanation.cost for one in every) / layout.model.observed.size)
+        ),
     )
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Explanation:
-    """One hypothesis: what is off, its log weight, the posterior mean and covariance."""
-
-    off: frozenset[int]
-    log_weight: float
-    mean: FloatArray
-    covariance: FloatArray
-    reduced_residual: float
+_GUN, _SHIFT = 0, slice(-3, None)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Setup:
-    """The parameters as one vector: gun, hand of each depth, bottles, pours, medium's pour, offset.
+class _Layout:
+    """The parameters in one vector: gun, bottles, hand of each reading, pours of cups, shift."""
 
-    ``log dose = log(nominal) + log_dose_of @ parameters`` at every depth, and ``mix_of`` is the
-    part of it that stays in the mix.
-    """
-
-    curves: Curves
-    ground: str
-    light: Light
+    model: PanelModel
     names: tuple[str, ...]
-    columns: list[int]
-    nominal: FloatArray  # (n_depths, n_mix_toners)
-    observed: FloatArray  # (3 n_depths,)
-    noise: FloatArray  # (3 n_depths,) variances
-    log_dose_of: FloatArray  # (n_depths, n_mix_toners, n_parameters)
-    mix_of: FloatArray  # (n_mix_toners, n_parameters)
-    steady: FloatArray  # (n_parameters, n_parameters): covariance if nothing is off
+    strength: tuple[int, ...]
+    last_hands: slice
+    in_mix: FloatArray
+    steady: FloatArray  # (n_parameters, n_parameters): prior covariance if nothing is off
 
     @classmethod
     def of(
-        cls,
-        curves: Curves,
-        settings: ShelfSettings,
-        recipe: Recipe,
-        depths: Sequence[Depth],
-        light: Light,
-        curves_sd: FloatArray | None,
-    ) -> _Setup:
-        names, k = tuple(recipe.blend), len(depths)
-        n = len(names)
-        size = 1 + k + 2 * n + 1 + 3
+        cls, curves: Curves, settings: ShelfSettings, panels: Sequence[SprayedPanel], light: Light
+    ) -> _Layout:
+        rows = [(which, depth) for which, panel in enumerate(panels) for depth in panel.depths]
+        sprayed = [panels[which].recipe.with_(coats=1) for which, _ in rows]
+        one_coat, ground = recipe_doses(curves, sprayed)
+        coats = np.array([depth.coats for _, depth in rows])
+        of_panel = np.array([which for which, _ in rows])
+        names = tuple(dict.fromkeys(name for panel in panels for name in panel.recipe.blend))
         columns = [curves.toners.index(name) for name in names]
-        one_coat = recipe_dose(curves, recipe.with_(coats=1))[columns]
-        coats = np.array([depth.coats for depth in depths])
-        parts = shares(recipe, settings)
-        volume = np.array([float(parts.get(name, 0)) for name in (*names, MEDIUM)])
-        mix_of = np.zeros((n, size))
-        mix_of[:, 1 + k : 1 + k + n] = np.eye(n)
-        mix_of[:, 1 + k + n : 2 + k + 2 * n] = pour_shares(volume)
-        log_dose_of = np.repeat(mix_of[np.newaxis], k, axis=0)
-        log_dose_of[:, :, 0] = 1.0
-        log_dose_of[np.arange(k), :, 1 + np.arange(k)] = 1.0
-        mixing, measurement = settings.mixing, settings.measurement
-        steady = np.zeros((size, size))
-        steady[1 : 1 + k, 1 : 1 + k] = film_build_covariance(coats, mixing)
-        spread = np.full(size, STEADY_SD)
-        spread[1 + k + n : 2 + k + 2 * n] = mixing.pour_cv
-        spread[-3:] = CURVES_SD if curves_sd is None else curves_sd
-        plain = np.r_[0, 1 + k : size]
-        steady[plain, plain] = spread[plain] ** 2
-        # A floor for a shelf that claims a perfect hand or instrument.
-        steady += 1e-8 * np.eye(size)
-        repeat = repeat_variance(measurement)
+        cups = _cups(panels)
+        n, k, pours = len(names), len(rows), len(names) + 1
+        size = 1 + n + k + pours * (cups[-1] + 1) + 3
+        in_mixes = np.zeros((len(panels), len(curves.toners), size))
+        for which, panel in enumerate(panels):
+            parts = shares(panel.recipe, settings)
+            volume = np.array([float(parts.get(name, 0)) for name in (*names, MEDIUM)])
+            in_mixes[which, columns, 1 + np.arange(n)] = 1.0
+            start = 1 + n + k + pours * cups[which]
+            in_mixes[which, columns, start : start + pours] = pour_shares(volume)
+        log_dose = in_mixes[of_panel]
+        log_dose[:, :, _GUN] = 1.0
+        log_dose[np.arange(k), :, 1 + n + np.arange(k)] = 1.0
+        mixing = settings.mixing
+        spread = np.full(size, mixing.pour_cv)
+        spread[: 1 + n] = STEADY_SD
+        spread[_SHIFT] = 0.0
+        steady = np.diag(spread**2)
+        hands = slice(1 + n, 1 + n + k)
+        together = np.equal.outer(of_panel, of_panel)
+        steady[hands, hands] = film_build_covariance(coats, mixing) * together
+        repeat = repeat_variance(settings.measurement)
+        model = PanelModel.of(
+            curves,
+            light,
+            ground,
+            nominal=one_coat * coats[:, np.newaxis],
+            log_dose=log_dose,
+            observed=np.array([depth.lab for _, depth in rows]),
+            noise=np.array([repeat / depth.count for _, depth in rows]),
+            shift=np.eye(3, size, size - 3),
+        )
         return cls(
-            curves=curves,
-            ground=recipe.ground,
-            light=light,
+            model=model,
             names=names,
-            columns=columns,
-            nominal=np.multiply.outer(coats, one_coat),
-            observed=np.concatenate([depth.lab for depth in depths]),
-            noise=np.repeat([repeat / depth.count for depth in depths], 3),
-            log_dose_of=log_dose_of,
-            mix_of=mix_of,
+            strength=tuple(range(1, 1 + n)),
+            last_hands=slice(hands.stop - len(panels[-1].depths), hands.stop),
+            in_mix=in_mixes[-1],
             steady=steady,
         )
 
-    @property
-    def gun(self) -> int:
-        return 0
-
-    @property
-    def bottles(self) -> slice:
-        start = 1 + len(self.nominal)
-        return slice(start, start + len(self.names))
-
-    @property
-    def offset(self) -> slice:
-        return slice(-3, None)
-
-    def hypotheses(self) -> list[frozenset[int]]:
-        """Sets of parameters that are off: the gun, and up to some bottles."""
-        bottles = range(self.bottles.start, self.bottles.stop)
+    def hypotheses(self) -> list[frozenset[str]]:
+        """What may be off at once: the gun, and up to some bottles."""
         return [
             frozenset((*gun, *some))
-            for gun in ((), (self.gun,))
-            for count in range(min(MOST_BOTTLES_OFF, len(bottles)) + 1)
-            for some in combinations(bottles, count)
+            for gun in ((), ("gun",))
+            for count in range(min(MOST_BOTTLES_OFF, len(self.names)) + 1)
+            for some in combinations(self.names, count)
         ]
 
-    def predicted(self, parameters: FloatArray) -> FloatArray:
-        """Lab of the readings, shape ``(..., 3 n_depths)``, for ``(..., n_parameters)``."""
-        change = np.einsum("dtu,...u->...dt", self.log_dose_of, parameters)
-        doses = np.zeros((*change.shape[:-1], len(self.curves.toners)))
-        doses[..., self.columns] = self.nominal * np.exp(np.clip(change, -3.0, 3.0))
-        lab = lab_of_doses(self.curves, doses, self.ground, self.light)
-        lab = lab + parameters[..., np.newaxis, -3:]
-        return np.asarray(lab.reshape(*lab.shape[:-2], -1))
+    def prior(self, off: frozenset[str], *, curves_off: bool) -> tuple[FloatArray, float]:
+        """Covariance of the parameters if these are off, and the log chance that they are."""
+        covariance = self.steady.copy()
+        log_chance = float(np.log(CURVES_OFF_CHANCE if curves_off else 1.0 - CURVES_OFF_CHANCE))
+        if curves_off:
+            covariance[_SHIFT, _SHIFT] = CURVES_OFF_SD**2 * np.eye(3)
+        for name, place, sd, chance in (
+            ("gun", _GUN, GUN_OFF_SD, GUN_OFF_CHANCE),
+            *(
+                (name, place, BOTTLE_OFF_SD, BOTTLE_OFF_CHANCE)
+                for name, place in zip(self.names, self.strength, strict=True)
+            ),
+        ):
+            if name in off:
+                covariance[place, place] = sd**2
+            log_chance += float(np.log(chance if name in off else 1.0 - chance))
+        return covariance, log_chance
 
-    def explain(self, off: frozenset[int]) -> _Explanation:
-        """The most probable parameters if these are off, by Gauss-Newton steps."""
-        prior = self.steady.copy()
-        log_prior = 0.0
-        for place in (self.gun, *range(self.bottles.start, self.bottles.stop)):
-            sd, chance = (
-                (GUN_OFF_SD, GUN_OFF_CHANCE)
-                if place == self.gun
-                else (BOTTLE_OFF_SD, BOTTLE_OFF_CHANCE)
-            )
-            log_prior += np.log(chance if place in off else 1.0 - chance)
-            if place in off:
-                prior[place, place] = sd**2
-        size = len(prior)
-        mean = np.zeros(size)
-        probe = 1e-4
-        for _ in range(_STEPS):
-            points = np.vstack([mean, mean + probe * np.eye(size)])
-            values = self.predicted(points)
-            slopes = ((values[1:] - values[0]) / probe).T
-            rest = self.observed - values[0] + slopes @ mean
-            spread = slopes @ prior @ slopes.T + np.diag(self.noise)
-            gain = np.linalg.solve(spread, slopes @ prior).T
-            mean = gain @ rest
-        _, log_size = np.linalg.slogdet(spread)
-        distance = float(rest @ np.linalg.solve(spread, rest))
-        return _Explanation(
-            off=off,
-            log_weight=float(log_prior) - 0.5 * (distance + float(log_size)),
-            mean=mean,
-            covariance=prior - gain @ slopes @ prior,
-            reduced_residual=float(np.sqrt(distance / len(rest))),
-        )
-
-    def draw(self, hypotheses: Sequence[_Explanation], weights: FloatArray) -> FloatArray:
-        """Draws from the mixture, always the same ones, shape ``(n_draws, n_parameters)``."""
-        rng = np.random.default_rng(0)
-        # Even strata of the weights, so that each hypothesis gets its share of the draws.
-        strata = (np.arange(DRAWS) + 0.5) / DRAWS
-        chosen = np.minimum(np.searchsorted(np.cumsum(weights), strata), len(weights) - 1)
-        normal = rng.standard_normal((DRAWS, len(hypotheses[0].mean)))
-        draws = np.empty_like(normal)
-        for which in np.unique(chosen):
-            rows = chosen == which
-            values, vectors = np.linalg.eigh(hypotheses[which].covariance)
-            root = vectors * np.sqrt(np.maximum(values, 0.0))
-            draws[rows] = hypotheses[which].mean + normal[rows] @ root.T
-        return draws
-
-    def causes(self, hypotheses: Sequence[_Explanation], weights: FloatArray) -> list[Cause]:
+    def causes(self, hypotheses: Sequence[Hypothesis]) -> list[Cause]:
         """Gun, panel and bottles: how likely each is off, and by how much it is on average."""
-        hand = slice(1, self.bottles.start)
-        mean_hand = sum(
-            w * float(np.mean(h.mean[hand])) for h, w in zip(hypotheses, weights, strict=True)
+        hand = sum(
+            one.weight * float(np.mean(one.explanation.parameters[self.last_hands]))
+            for one in hypotheses
         )
         found = []
-        for name, place in (
-            ("gun", self.gun),
-            *zip(self.names, range(self.bottles.start, self.bottles.stop), strict=True),
-        ):
-            with_it = [(h, w) for h, w in zip(hypotheses, weights, strict=True) if place in h.off]
-            chance = float(sum(w for _, w in with_it))
-            change = sum(w * float(h.mean[place]) for h, w in with_it) / max(chance, 1e-12)
-            found.append(Cause(name, chance, float(np.expm1(change))))
-        return [found[0], Cause("panel", None, float(np.expm1(mean_hand))), *found[1:]]
+        for name, place in (("gun", _GUN), *zip(self.names, self.strength, strict=True)):
+            with_it = [one for one in hypotheses if name in one.off]
+            chance = float(sum(one.weight for one in with_it))
+            change = sum(one.weight * float(one.explanation.parameters[place]) for one in with_it)
+            found.append(Cause(name, chance, float(np.expm1(change / max(chance, 1e-12)))))
+        return [found[0], Cause("panel", None, float(np.expm1(hand))), *found[1:]]
+
+
+def _cups(panels: Sequence[SprayedPanel]) -> list[int]:
+    """The number of the cup that each panel is of: a new one once a toner has left the recipe."""
+    cups = [0]
+    for before, after in pairwise(panels):
+        same = set(before.recipe.blend) <= set(after.recipe.blend)
+        cups.append(cups[-1] if same else cups[-1] + 1)
+    return cups

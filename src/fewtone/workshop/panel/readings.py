@@ -16,11 +16,20 @@ from fewtone.model.names import NAME
 from fewtone.model.recipe import Recipe
 from fewtone.workshop.panel.posterior import Depth
 
-__all__ = ["PanelReading", "ReadingLike", "average", "read_panel"]
+__all__ = [
+    "EarlierPanel",
+    "PanelReading",
+    "ReadingLike",
+    "average",
+    "read_earlier",
+    "read_panel",
+]
 
 ReadingLike: TypeAlias = str | Sequence[float]
 PanelReading: TypeAlias = tuple[Number, tuple[float, float, float]]
 """Coats and CIELAB."""
+EarlierPanel: TypeAlias = tuple[Recipe, Sequence[ReadingLike]]
+"""What a panel of the job was sprayed with, and its readings."""
 
 # Of text whose white space is single spaces: one walk along the numbers, then the words.
 _READING = re.compile(
@@ -29,6 +38,10 @@ _READING = re.compile(
 )
 _LONGEST = 500  # characters; three numbers, coats and a ground
 _PATTERN = 'Write L,a,b such as "38.2,-18.4,9.7", or "38.2,-18.4,9.7 at 2 coats".'
+_EARLIER_PATTERN = (
+    'Write the readings, "of" and the recipe, such as "38.2,-18.4,9.7 of 2 marigold + 1 dusk, 6:1, '
+    '4 coats over silver"; several readings of that panel with semicolons between.'
+)
 _MOST_COATS = 50
 
 
@@ -57,6 +70,26 @@ def read_panel(
     if not found:
         raise UsageError(Fault("There is no reading of the panel.", fix=_PATTERN))
     return found
+
+
+def read_earlier(text: str) -> tuple[str, list[str]]:
+    """Split an earlier panel of a job, ``L,a,b; L,a,b at 2 coats of RECIPE``.
+
+    Returns
+    -------
+    The recipe line, and the readings.
+
+    Raises
+    ------
+    UsageError
+        There is no ``of``, or nothing before or behind it.
+    """
+    labs, _, line = text.partition(" of ")
+    if not labs.strip() or not line.strip():
+        raise UsageError(
+            Fault(f"'{text}' is not a panel of the job.", fix=_EARLIER_PATTERN, value=text)
+        )
+    return line.strip(), [reading.strip() for reading in labs.split(";")]
 
 
 def average(readings: Sequence[PanelReading]) -> tuple[Depth, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
@@ -15,19 +15,26 @@ from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
-from fewtone.model.variation import film_build_sd
-from fewtone.typing import frozen
-from fewtone.workshop.panel.additions import Plan, PosteriorPredictive, best_plans
+from fewtone.typing import FloatArray, IntArray, frozen
+from fewtone.workshop.panel.plans import Plan, best_plan
 from fewtone.workshop.panel.posterior import Posterior
+from fewtone.workshop.panel.predictive import Fresh, PosteriorPredictive
 from fewtone.workshop.pour.mix import MEDIUM, densities, shares
 
-__all__ = ["GAIN", "Addition", "Remedies", "Volumes"]
+__all__ = ["EXPECTED_TO_PASS", "RISE", "Addition", "Remedies", "Volumes"]
 
-GAIN = {"stop": 0.0, "coats": 0.05, MEDIUM: 0.1, "toner": 0.2, "new toner": 0.4}
-"""What a kind of step has to gain over doing nothing [expected ΔE00]: the more trouble it is, and
-the less it can be taken back, the more. Tried out in a simulated booth."""
+RISE = {"coats": 0.05, MEDIUM: 0.07, "toner": 0.10, "new toner": 0.20}
+"""By how much the chance of the next panel has to rise for a kind of step to be taken: the more
+trouble it is, and the less it can be taken back, the more. Calibrated in the simulated booth."""
+EXPECTED_TO_PASS = 0.5
+"""A mix of this chance or more is left alone."""
 
-_PANELS_A_DRAW = 4
+_THIN, _THICK = 0.9, 1.1
+# Less than this of a toner is told to a thousandth of a millilitre, and not to a tenth.
+_FEW_ML = 20
+# Whole-number recipes that are looked at for next time: the ratios nearest to the mix's, and loads
+# within this factor of its own.
+_RATIOS, _MOST_RATIOS, _LEAST_LOAD = 12, 100_000, 0.7
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,54 +79,61 @@ class Remedies:
     settings: ShelfSettings
     recipe: Recipe
     predictive: PosteriorPredictive
+    target: FloatArray
 
     @classmethod
     def of(
-        cls,
-        curves: Curves,
-        settings: ShelfSettings,
-        recipe: Recipe,
-        target: Target,
-        posterior: Posterior,
+        cls, curves: Curves, settings: ShelfSettings, target: Target, posterior: Posterior
     ) -> Remedies:
-        """What may be done about a mix, given what is believed of it."""
-        wanted = np.array(target.lab)
-        predictive = PosteriorPredictive.of(
-            curves, settings, recipe, posterior, wanted, target.light
-        )
-        return cls(curves, settings, recipe, predictive)
+        """What may be done about the last cup of a job, given what is believed of it."""
+        predictive = PosteriorPredictive(curves, settings, posterior, target.light)
+        return cls(curves, settings, posterior.recipe, predictive, frozen(target.lab))
 
     def options(self, volumes: Volumes) -> dict[str, Plan]:
         """The best plan of each kind; a toner that is not in the mix only where the rest fails."""
         fewest, most = self.settings.mixing.coats
-        coats = sorted({*range(fewest, most + 1), max(1, round(self.recipe.coats))})
-        now = [max(1, round(self.recipe.coats))]
-        found = {"stop": self._plan([], now, volumes), "coats": self._plan([], coats, volumes)}
+        now = max(1, round(self.recipe.coats))
+        coats = [now, *(count for count in range(fewest, most + 1) if count != now)]
+        found = {"stop": self._plan([], [now], volumes), "coats": self._plan([], coats, volumes)}
         if volumes.most_steps == 0:
             return found
         mix = [name for name in self.recipe.blend if self.settings.toners[name].in_stock]
         found[MEDIUM] = self._plan([MEDIUM], coats, volumes)
         found["toner"] = self._plan([MEDIUM, *mix], coats, volumes)
-        if min(plan.expected_de00 for plan in found.values()) > self.settings.mixing.tolerance:
+        if max(plan.chance for plan in found.values()) < EXPECTED_TO_PASS:
             others = [
                 self._plan([MEDIUM, *mix, name], coats, volumes)
                 for name, toner in self.settings.toners.items()
                 if toner.in_stock and name in self.curves.toners and name not in self.recipe.blend
             ]
             if others:
-                found["new toner"] = min(others, key=lambda plan: plan.expected_de00)
+                found["new toner"] = max(others, key=lambda plan: plan.chance)
         return found
 
+    def best(self, options: Mapping[str, Plan]) -> str:
+        """Which kind of plan to take: ``stop`` unless another is clearly more likely to pass."""
+        now, best = options["stop"].chance, "stop"
+        if now >= EXPECTED_TO_PASS:
+            return best
+        for kind, rise in RISE.items():
+            if kind not in options or options[kind].chance < now + rise:
+                continue
+            # Of what is worth doing, more trouble only for as much more as it has to gain.
+            owed = rise - RISE.get(best, 0.0)
+            if options[kind].chance >= options[best].chance + owed:
+                best = kind
+        return best
+
     def _plan(self, components: Sequence[str], coats: Sequence[int], volumes: Volumes) -> Plan:
-        plans = best_plans(
+        return best_plan(
             self.predictive,
+            self.target,
             components,
             coats,
             step_ml=float(volumes.step_ml),
             most_steps=volumes.most_steps,
             left_ml=float(volumes.left_ml),
         )
-        return plans[0]
 
     def additions(self, plan: Plan, volumes: Volumes) -> list[Addition]:
         """What a plan adds: toners by falling amount, then the medium."""
@@ -134,37 +148,83 @@ class Remedies:
 
     def match(self, plan: Plan, volumes: Volumes) -> Match:
         """A plan as a recipe with the colour that is expected of it."""
-        predictive, mixing = self.predictive, self.settings.mixing
         added = np.zeros((1, len(self.curves.toners) + 1))
         for name, count in plan.steps.items():
             column = -1 if name == MEDIUM else self.curves.toners.index(name)
             added[0, column] = count * float(volumes.step_ml)
-        coats, left = np.array([plan.coats]), float(volumes.left_ml)
-        fresh = predictive.lab(coats, added, left)[:, 0]
-        thin, thick = (
-            predictive.centre().lab(coats * build, added, left)[0, 0] for build in (0.9, 1.1)
+        coats, left = np.array([float(plan.coats)]), float(volumes.left_ml)
+        thin, fresh, thick = (
+            self.predictive.of_plans(coats, added, left, build) for build in (_THIN, 1.0, _THICK)
         )
-        rng = np.random.default_rng(2)
-        hand_sd = film_build_sd(plan.coats, mixing)
-        inside = []
-        for _ in range(_PANELS_A_DRAW):
-            builds = np.exp(hand_sd * rng.standard_normal(len(fresh)))
-            panels = predictive.lab_of_builds(coats, added, left, builds)[:, 0]
-            read = panels + self.settings.measurement.repeat_sd * rng.standard_normal(panels.shape)
-            inside.append(delta_e_2000(read, predictive.target) <= mixing.tolerance)
-        de00 = round(float(delta_e_2000(np.array(plan.lab), predictive.target)), 6)
+        return self._judged(self._recipe_of(plan, volumes), thin, fresh, thick)
+
+    def next_time(self, after: Recipe) -> Match:
+        """The whole-number recipe of the mix's toners that is likeliest to pass in a fresh cup.
+
+        A mix that is a whole-number recipe by itself is taken as it is.
+        """
+        whole = [after] if self._is_whole(after) else self._whole_recipes(after)
+        fresh = self.predictive.of_recipes(whole)
+        nearest = delta_e_2000(fresh.mean, self.target)
+        order = np.lexsort((nearest, -np.round(fresh.chance(self.target, self._tolerance), 2)))
+        chosen = whole[int(order[0])]
+        thin, fresh, thick = (
+            self.predictive.of_recipes([chosen], build) for build in (_THIN, 1.0, _THICK)
+        )
+        return self._judged(chosen, thin, fresh, thick)
+
+    @property
+    def _tolerance(self) -> float:
+        return float(self.settings.mixing.tolerance)
+
+    def _judged(self, recipe: Recipe, thin: Fresh, fresh: Fresh, thick: Fresh) -> Match:
+        de00 = round(float(delta_e_2000(fresh.mean[0], self.target)), 6)
         return Match(
-            recipe=self._recipe_of(plan, volumes),
-            lab=frozen(plan.lab),
-            lab_sd=frozen(fresh.std(axis=0)),
+            recipe=recipe,
+            lab=frozen(fresh.mean[0]),
+            lab_sd=frozen(fresh.lab_sd[0]),
             de00=de00,
-            in_tolerance=de00 <= mixing.tolerance,
-            pass_probability=round(float(np.mean(inside)), 3),
-            unevenness=round(float(delta_e_2000(thin, thick)), 2),
+            in_tolerance=de00 <= self._tolerance,
+            pass_probability=round(float(fresh.chance(self.target, self._tolerance)[0]), 2),
+            unevenness=round(float(delta_e_2000(thin.mean[0], thick.mean[0])), 2),
         )
 
+    def _is_whole(self, recipe: Recipe) -> bool:
+        numbers = (*recipe.blend.values(), recipe.coats)
+        most = self.settings.mixing.max_part
+        return (
+            all(number == int(number) for number in numbers)
+            and max(recipe.blend.values(), default=0) <= most
+            and recipe.medium_parts in self.settings.mixing.medium_parts
+        )
+
+    def _whole_recipes(self, after: Recipe) -> list[Recipe]:
+        """Whole-number recipes near a mix: its ratio rounded each way, every letdown and coats."""
+        mixing, toners = self.settings.mixing, tuple(after.blend)
+        fractions = np.array([float(share) for share in after.blend.fractions.values()])
+        parts = _all_parts(len(toners), mixing.max_part)
+        off = np.abs(parts / parts.sum(axis=1, keepdims=True) - fractions).sum(axis=1)
+        ratios = parts[np.argsort(off, kind="stable")[:_RATIOS]]
+        fewest, most = mixing.coats
+        load = float(after.load)
+        found = {
+            after.with_(
+                blend=dict(zip(toners, map(int, ratio), strict=True)),
+                medium_parts=letdown,
+                coats=coats,
+            ): None
+            for ratio in ratios
+            for letdown in mixing.medium_parts
+            for coats in range(fewest, most + 1)
+            if _LEAST_LOAD <= coats / (1.0 + float(letdown)) / load <= 1.0 / _LEAST_LOAD
+        }
+        if found:
+            return list(found)
+        ratio = dict(zip(toners, map(int, ratios[0]), strict=True))
+        return [after.with_(blend=ratio, medium_parts=mixing.medium_parts[0])]
+
     def _recipe_of(self, plan: Plan, volumes: Volumes) -> Recipe:
-        """The mix as it then is: parts in ml to 0.1, letdown to 0.01."""
+        """The mix as it then is: parts in ml to 0.1 or finer, letdown to 0.01."""
         if not plan.steps:
             return self.recipe.with_(coats=plan.coats)
         parts = shares(self.recipe, self.settings)
@@ -175,8 +235,9 @@ class Remedies:
         }
         medium = ml.pop(MEDIUM, parts.get(MEDIUM, Fraction(0)) * volumes.left_ml)
         letdown = medium / sum(ml.values(), Fraction(0))
+        places = 1 if min(ml.values()) >= _FEW_ML else 3
         return Recipe(
-            {name: _decimal(amount, 1) for name, amount in ml.items()},
+            {name: _decimal(amount, places) for name, amount in ml.items()},
             _decimal(letdown, 2),
             plan.coats,
             self.recipe.ground,
@@ -185,3 +246,10 @@ class Remedies:
 
 def _decimal(value: Fraction, places: int) -> Decimal:
     return Decimal(round(value * 10**places)).scaleb(-places)
+
+
+def _all_parts(size: int, most: int) -> IntArray:
+    """Every vector of whole parts from 1 to `most` ``(n, size)``, or as many as are few enough."""
+    while most > 1 and most**size > _MOST_RATIOS:
+        most -= 1
+    return np.indices((most,) * size).reshape(size, -1).T + 1

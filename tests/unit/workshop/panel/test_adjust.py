@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from typing import Unpack
@@ -15,12 +16,10 @@ from fewtone.io.settings import load_settings
 from fewtone.model.recipe import Recipe
 from fewtone.model.target import Target
 from fewtone.prediction.forward import lab_of, recipe_doses, reflectance
-from fewtone.prediction.recipes import predict
 from fewtone.typing import FloatArray
-from fewtone.workshop.panel.additions import PosteriorPredictive, _all_sums
 from fewtone.workshop.panel.adjust import Adjustment, AdjustOptions, adjust
-from fewtone.workshop.panel.posterior import Depth, infer_posterior
-from fewtone.workshop.panel.readings import average, read_panel
+from fewtone.workshop.panel.plans import _all_sums
+from fewtone.workshop.panel.readings import EarlierPanel, average, read_earlier, read_panel
 from fewtone.workshop.pour.mix import MEDIUM
 from lamp_shelf import LAMP_BENCH, lamp_curves
 
@@ -28,7 +27,6 @@ CURVES, SHELF = lamp_curves(), load_settings(LAMP_BENCH)
 LIGHT, GEOMETRY = SHELF.measurement.light, SHELF.measurement.geometry
 RECIPE = parse("2 marigold + 1 dusk, 6:1, 4 coats over graphite")
 FINE = replace(SHELF, mixing=replace(SHELF.mixing, cup_ml=None))
-ROUNDING = 1e-9  # two ways of adding up the same few float products
 
 
 def reads(
@@ -47,9 +45,15 @@ def wanted(lab: FloatArray, light: Light = LIGHT) -> Target:
     return Target((float(lab[0]), float(lab[1]), float(lab[2])), light, GEOMETRY, "planted")
 
 
-def asked(lab: FloatArray, recipe: Recipe = RECIPE, **how: Unpack[AdjustOptions]) -> Adjustment:
+def asked(
+    lab: FloatArray,
+    recipe: Recipe = RECIPE,
+    earlier: Sequence[EarlierPanel] = (),
+    **how: Unpack[AdjustOptions],
+) -> Adjustment:
     """What to do where the recipe's own colour was wanted and this was read."""
-    return adjust(CURVES, SHELF, recipe, wanted(reads(recipe)), [tuple(lab)], **how)
+    target = wanted(reads(recipe))
+    return adjust(CURVES, SHELF, recipe, target, [tuple(lab)], earlier=earlier, **how)
 
 
 def test_a_panel_on_target_is_left_alone() -> None:
@@ -62,11 +66,21 @@ def test_a_panel_on_target_is_left_alone() -> None:
 
 
 def test_a_heavy_panel_is_left_alone() -> None:
-    """A film 7 % heavy is within what the hand explains: no toner, and it is said."""
-    result = asked(reads(RECIPE, build=1.07), left="350ml")
-    assert all(addition.component == MEDIUM for addition in result.additions)
+    """A film 15 % heavy fails within what the hand explains: nothing is added, and it is said."""
+    result = asked(reads(RECIPE, build=1.15), left="350ml")
+    assert not result.passes
     assert result.advice == "stop"
+    assert result.additions == ()
     assert any("within what film build explains" in reason for reason in result.why)
+    assert not any("0%" in reason.split("passes")[0] for reason in result.why)
+
+
+def test_a_panel_that_passes_is_left_alone() -> None:
+    """Whatever the mix is: the panel that was asked for is there."""
+    result = asked(reads(RECIPE, dusk=0.93), left="700ml", room="1000ml")
+    assert result.passes
+    assert result.advice == "stop"
+    assert any("within tolerance" in reason for reason in result.why)
 
 
 @pytest.mark.parametrize("factor", [0.8, 1.2])
@@ -146,15 +160,6 @@ def test_fewer_coats_on_the_panel() -> None:
     assert by_words.depths[0].coats == 2
 
 
-def test_two_depths_say_more_than_one() -> None:
-    """A second depth of the strip narrows what is believed of the mix."""
-    labs = [(float(n), tuple(reads(RECIPE.with_(coats=n), dusk=0.85).tolist())) for n in (2, 4)]
-    depths = [Depth(coats, (lab[0], lab[1], lab[2]), 1) for coats, lab in labs]
-    one = infer_posterior(CURVES, SHELF, RECIPE, depths[1:], LIGHT)
-    two = infer_posterior(CURVES, SHELF, RECIPE, depths, LIGHT)
-    assert two.mix[:, 1].std() < one.mix[:, 1].std()
-
-
 def test_readings_are_averaged_with_their_spread() -> None:
     """Several readings of a depth count as their mean; the spread is their standard deviation."""
     found = read_panel(["38,-18,9", "38.2,-18.4,9.2", (38.4, -18.8, 9.4), "30,0,0 at 6"], RECIPE)
@@ -163,25 +168,6 @@ def test_readings_are_averaged_with_their_spread() -> None:
     assert four.lab == pytest.approx((38.2, -18.4, 9.2))
     assert four.spread == pytest.approx((0.2, 0.4, 0.2))
     assert six.spread is None
-
-
-def test_a_fresh_panel_of_an_addition_is_a_recipe_like_any_other() -> None:
-    """With nothing wrong, mix and additions together predict as the recipe they amount to."""
-    shelf = replace(SHELF, additives=())
-    posterior = infer_posterior(CURVES, shelf, RECIPE, [Depth(4.0, tuple(reads(RECIPE)), 1)], LIGHT)
-    predictive = PosteriorPredictive.of(CURVES, shelf, RECIPE, posterior, reads(RECIPE), LIGHT)
-    still = replace(
-        predictive,
-        gun=np.zeros(1),
-        mix=np.zeros((1, len(CURVES.toners))),
-        bottles=np.zeros((1, len(CURVES.toners))),
-        offset=np.zeros((1, 3)),
-    )
-    added = np.zeros((1, len(CURVES.toners) + 1))
-    added[0, CURVES.toners.index("dusk")], added[0, -1] = 10.0, 40.0
-    lab = still.lab(np.array([5]), added, 210.0)[0, 0]
-    same = parse("20 marigold + 20 dusk, 5.5:1, 5 coats over graphite")
-    assert np.allclose(lab, predict(CURVES, [same], LIGHT).lab[0], atol=ROUNDING)
 
 
 def test_every_addition_that_fits_is_tried() -> None:
@@ -212,10 +198,42 @@ def test_a_reading_of_another_ground_is_refused() -> None:
         adjust(CURVES, SHELF, RECIPE, wanted(reads(RECIPE)), ["38,-18,9 over white"])
 
 
-def test_a_reading_that_nothing_explains_is_told() -> None:
-    """Another paint altogether: answered, with a caution."""
-    result = asked(np.array([60.0, 60.0, -60.0]))
-    assert any("No heavy hand" in caution for caution in result.cautions)
+@pytest.mark.parametrize(
+    ("changed", "words"),
+    [
+        (lambda lab: (lab[0], -lab[1], lab[2]), "sign of a lost"),
+        (lambda lab: (lab[0], lab[1], -lab[2]), "sign of b lost"),
+        (lambda lab: (lab[0], lab[2], lab[1]), "written as L, b, a"),
+        (lambda lab: (lab[1], lab[2], lab[0]), "written as a, b, L"),
+        (lambda _: (60.0, 60.0, -60.0), "No gun, hand or bottle"),
+    ],
+)
+def test_a_reading_that_nothing_explains_is_refused(
+    changed: Callable[[FloatArray], tuple[float, float, float]], words: str
+) -> None:
+    """No recipe is made of it: the fault names what it may be instead, and says to read again."""
+    recipe = parse("2 poppy + 1 peony, 6:1, 4 coats over silver")
+    lab = changed(reads(recipe))
+    with pytest.raises(FewtoneError, match=words) as caught:
+        adjust(CURVES, SHELF, recipe, wanted(reads(recipe)), [lab], left="350ml")
+    assert "read it again" in (caught.value.faults[0].fix or "")
+
+
+def test_an_earlier_reading_that_nothing_explains_is_named() -> None:
+    """The panel that is wrong is told, not the last one."""
+    other = RECIPE.with_(coats=3)
+    with pytest.raises(FewtoneError, match="3 coats over") as caught:
+        asked(reads(RECIPE), earlier=[(other, [(60.0, 60.0, -60.0)])])
+    assert len(caught.value.faults) == 1
+
+
+def test_panels_that_contradict_each_other_are_told() -> None:
+    """Each alone could be a bottle far off; both cannot: the last speaks alone."""
+    strong, weak = (reads(RECIPE, dusk=factor) for factor in (1.4, 0.7))
+    both, alone = asked(strong, earlier=[(RECIPE, [tuple(weak)])]), asked(strong)
+    assert any("earlier panels together" in caution for caution in both.cautions)
+    assert not any("earlier panels together" in caution for caution in alone.cautions)
+    assert both.after.pass_probability == alone.after.pass_probability
 
 
 def test_a_toner_out_of_stock_is_told_and_not_added() -> None:
@@ -228,6 +246,48 @@ def test_a_toner_out_of_stock_is_told_and_not_added() -> None:
     result = adjust(CURVES, shelf, RECIPE, target, panel, left="700ml", room="900ml")
     assert "dusk is not in stock." in result.cautions
     assert all(addition.component != "dusk" for addition in result.additions)
+
+
+def test_no_new_toner_where_the_mix_itself_does_nearly_as_well() -> None:
+    """A third toner would do, the two in the mix do too: they are taken."""
+    result = asked(reads(RECIPE, dusk=0.8, marigold=0.9), left="700ml", room="1000ml")
+    assert result.advice == "add"
+    assert {a.component for a in result.additions} <= {"marigold", "dusk", MEDIUM}
+
+
+def test_the_mix_as_it_is_can_be_repeated_and_the_next_is_whole() -> None:
+    """`after` parses back to itself; `next_time` keeps to whole parts and the shop's letdowns."""
+    result = asked(reads(RECIPE, dusk=0.8), left="700ml", room="1000ml")
+    assert parse(str(result.after.recipe)) == result.after.recipe
+    whole = result.next_time.recipe
+    assert set(whole.blend) == set(result.after.recipe.blend)
+    assert all(part in range(1, SHELF.mixing.max_part + 1) for part in whole.blend.values())
+    assert whole.medium_parts in SHELF.mixing.medium_parts
+    assert result.next_time.pass_probability is not None
+    assert result.after.pass_probability is not None
+    assert result.next_time.pass_probability <= result.after.pass_probability
+
+
+def test_an_earlier_panel_is_remembered() -> None:
+    """Two panels of a weak mix tell more than the last one alone."""
+    weak = reads(RECIPE, build=0.86)
+    alone = asked(weak, left="350ml")
+    both = asked(weak, earlier=[(RECIPE, [tuple(weak)]), (RECIPE, [tuple(weak)])], left="350ml")
+    gun = [next(c for c in r.causes if c.name == "gun").chance or 0.0 for r in (alone, both)]
+    assert gun[1] > gun[0]
+    assert both.as_is.pass_probability is not None
+    assert alone.as_is.pass_probability is not None
+    assert both.as_is.pass_probability < alone.as_is.pass_probability
+    assert len(both.earlier) == 2
+
+
+@pytest.mark.parametrize(
+    "text", ["38,-18,9", "38,-18,9 of ", " of 1 dusk, 6:1, 4 coats over silver"]
+)
+def test_what_is_no_earlier_panel_is_refused(text: str) -> None:
+    """An earlier panel is readings and the recipe it was sprayed with."""
+    with pytest.raises(FewtoneError, match="is not a panel of the job"):
+        read_earlier(text)
 
 
 def test_a_new_toner_only_where_the_mix_cannot_do_it() -> None:

@@ -1,0 +1,148 @@
+"""What may be done about a mix: coats, additions in cup steps, and the best of each kind.
+
+Search
+    Nothing can be taken out, so every addition is 0 or more; the cup shows steps, so it is a whole
+    number of them. All that fit are tried as far as their number allows; else a coarser grid
+    first, refined around its best points down to single steps. Distances are taken at the centre
+    of the posterior; the nearest are then compared by the chance that a fresh panel passes.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fewtone.colorimetry import delta_e_2000
+from fewtone.model.curves import Curves
+from fewtone.typing import FloatArray, IntArray
+from fewtone.workshop.panel.predictive import PosteriorPredictive
+from fewtone.workshop.pour.mix import MEDIUM
+
+__all__ = ["Plan", "best_plan"]
+
+_MOST_POINTS, _KEPT = 10_000, 16
+# Among plans that come equally near, fewer components and less paint win: ΔE00 each in the search,
+# and chance to pass each in the comparison.
+_COMPONENT_DE00, _DOUBLING_DE00 = 0.02, 0.1
+_COMPONENT_CHANCE, _DOUBLING_CHANCE = 0.01, 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Something to do, and how a fresh panel would then read.
+
+    Parameters
+    ----------
+    coats
+        Coats to give.
+    steps
+        Steps of each component to add; what is not added is left out.
+    chance
+        Chance that a fresh panel then reads within tolerance.
+    expected_de00
+        Mean ΔE00 of a fresh panel without hand or instrument.
+    """
+
+    coats: int
+    steps: dict[str, int]
+    chance: float
+    expected_de00: float
+
+
+def best_plan(
+    predictive: PosteriorPredictive,
+    target: FloatArray,
+    components: Sequence[str],
+    coats: Sequence[int],
+    *,
+    step_ml: float,
+    most_steps: int,
+    left_ml: float,
+) -> Plan:
+    """The plan of greatest chance that adds some of these components in steps.
+
+    Parameters
+    ----------
+    predictive
+        What fresh panels would read.
+    target
+        CIELAB that is wanted, shape ``(3,)``.
+    components
+        What may be added: ``medium`` and toners' names; none for coats alone.
+    coats
+        Which numbers of coats may be given.
+    step_ml, most_steps
+        The cup's step [ml], and how many of them fit in all.
+    left_ml
+        What is left of the mix [ml].
+    """
+    size, share = len(components), step_ml / left_ml
+    columns = [_column(predictive.curves, name) for name in components]
+
+    def added(steps: IntArray) -> FloatArray:
+        volumes = np.zeros((len(steps), len(predictive.curves.toners) + 1))
+        volumes[:, columns] = steps * step_ml
+        return volumes
+
+    # What the curves are off by is about the same for all plans: taken from the mix as it is.
+    as_is = np.array([coats[0]]), np.zeros((1, len(predictive.curves.toners) + 1)), left_ml
+    offset = predictive.of_plans(*as_is).mean - predictive.centre(*as_is)
+
+    def nearest(points: IntArray) -> IntArray:
+        """The nearest points; a point is coats, then the steps of each component."""
+        points = np.unique(points, axis=0)
+        lab = predictive.centre(points[:, 0], added(points[:, 1:]), left_ml) + offset
+        opened, grown = _effort(points[:, 1:], share)
+        cost = delta_e_2000(lab, target) + _COMPONENT_DE00 * opened + _DOUBLING_DE00 * grown
+        return points[np.argsort(cost, kind="stable")[:_KEPT]]
+
+    coarse = 1
+    while math.comb(most_steps // coarse + size, size) * len(coats) > _MOST_POINTS:
+        coarse += 1
+    grid = _all_sums(size, most_steps // coarse) * coarse
+    best = nearest(np.vstack([np.insert(grid, 0, count, axis=1) for count in coats]))
+    around = np.indices((3,) * size).reshape(size, 3**size).T - 1
+    while coarse > 1:
+        coarse = (coarse + 1) // 2
+        near = best[:, np.newaxis, 1:] + coarse * around
+        near = np.concatenate(
+            [np.repeat(best[:, :1], len(around), axis=0), near.reshape(-1, size)], axis=1
+        )
+        fits = (near[:, 1:] >= 0).all(axis=1) & (near[:, 1:].sum(axis=1) <= most_steps)
+        best = nearest(np.vstack([best, near[fits]]))
+    fresh = predictive.of_plans(best[:, 0], added(best[:, 1:]), left_ml)
+    chance = fresh.chance(target, float(predictive.settings.mixing.tolerance))
+    opened, grown = _effort(best[:, 1:], share)
+    worth = chance - _COMPONENT_CHANCE * opened - _DOUBLING_CHANCE * grown
+    # Where no plan has a chance worth telling, the nearest is the best.
+    distance = delta_e_2000(fresh.mean, target)
+    row = int(np.lexsort((distance, -np.round(worth, 2)))[0])
+    steps = zip(components, best[row, 1:], strict=True)
+    return Plan(
+        coats=int(best[row, 0]),
+        steps={name: int(count) for name, count in steps if count},
+        chance=float(chance[row]),
+        expected_de00=float(fresh.only(row).expected_de00(target)[0]),
+    )
+
+
+def _effort(steps: IntArray, share: float) -> tuple[IntArray, FloatArray]:
+    """Components to open, and how much paint is made relative to what is left."""
+    return (steps > 0).sum(axis=1), share * steps.sum(axis=1)
+
+
+def _all_sums(size: int, most: int) -> IntArray:
+    """Every vector of whole numbers of 0 or more whose sum is at most `most`, ``(n, size)``."""
+    rows = np.zeros((1, 0), dtype=np.int64)
+    for _ in range(size):
+        room = most - rows.sum(axis=1) + 1
+        first = np.repeat(np.cumsum(room) - room, room)
+        rows = np.column_stack([np.repeat(rows, room, axis=0), np.arange(room.sum()) - first])
+    return rows
+
+
+def _column(curves: Curves, name: str) -> int:
+    return len(curves.toners) if name == MEDIUM else curves.toners.index(name)
