@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from fewtone.prediction.recipes import Prediction
     from fewtone.report.sheet import Sheet, SheetOptions
     from fewtone.workshop.look.check import Check
+    from fewtone.workshop.look.compare import Comparison
     from fewtone.workshop.look.letdown import Letdown
     from fewtone.workshop.look.simplify import Simplification
     from fewtone.workshop.panel.adjust import Adjustment, AdjustOptions
@@ -186,6 +187,44 @@ class Shelf:
             self.curves,
             self.settings,
             self.settings.recipe(recipe),
+            target=wanted,
+            light=self.light(light),
+            tolerance=tolerance,
+        )
+
+    @named_options
+    def compare(
+        self,
+        recipes: Sequence[Recipe | str],
+        *,
+        target: TargetLike | None = None,
+        light: Light | str | None = None,
+        deck: Path | None = None,
+        tolerance: float | None = None,
+    ) -> Comparison:
+        """Look at recipes side by side: every ground and light, chance, unevenness, cost.
+
+        Parameters
+        ----------
+        recipes
+            Two or more recipes or their lines.
+        target, light, deck
+            As `Shelf.target` takes them; without a target the first recipe is the measure.
+        tolerance
+            ΔE00 that passes; the shelf's own if None.
+
+        Raises
+        ------
+        FewtoneError
+            Fewer than two recipes, or a recipe or the target cannot be used.
+        """
+        from fewtone.workshop.look.compare import compare
+
+        wanted = None if target is None else self.target(target, light=light, deck=deck)
+        return compare(
+            self.curves,
+            self.settings,
+            [self.settings.recipe(recipe) for recipe in recipes],
             target=wanted,
             light=self.light(light),
             tolerance=tolerance,

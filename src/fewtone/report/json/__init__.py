@@ -6,6 +6,7 @@ the layout. Figures are rounded to what is meaningful, never finer than they are
 
 from __future__ import annotations
 
+from fewtone.report.json.compare import compare_document
 from fewtone.report.json.instruments import take_document
 from fewtone.report.json.recipes import (
     Document,
@@ -28,6 +29,7 @@ __all__ = [
     "batch_document",
     "bottle_document",
     "check_document",
+    "compare_document",
     "fault_document",
     "learn_document",
     "letdown_document",
