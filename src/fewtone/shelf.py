@@ -22,6 +22,7 @@ from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
 
 if TYPE_CHECKING:
+    from fewtone.jobs import Again, Book, Job
     from fewtone.match import MatchResult, RuleOptions
     from fewtone.prediction.recipes import Prediction
     from fewtone.report.sheet import Sheet, SheetOptions
@@ -373,6 +374,81 @@ class Shelf:
             cautions=self.cautions,
             amount=amount,
         )
+
+    @named_options
+    def keep_job(
+        self,
+        book: Book,
+        name: str,
+        *,
+        target: TargetLike,
+        recipe: Recipe | str | None = None,
+        note: str | None = None,
+        light: Light | str | None = None,
+        deck: Path | None = None,
+        tolerance: float | None = None,
+    ) -> Job:
+        """Open a job in a book: what was asked, and the recipe that was chosen.
+
+        Parameters
+        ----------
+        book
+            The job book.
+        name
+            What the job is to go by; it must be new.
+        target, light, deck
+            As `Shelf.target` takes them.
+        recipe
+            The recipe or its line; None if none is chosen yet.
+        note
+            A note to keep with it.
+        tolerance
+            ΔE00 that passes; the shelf's own if None.
+
+        Raises
+        ------
+        FewtoneError
+            The target or recipe cannot be used, there is such a job, or the book cannot be written.
+        """
+        from fewtone.io.curves import CURVES_FILE
+        from fewtone.jobs import Entry, opened_job, recipe_entry
+        from fewtone.match import judge
+
+        wanted = self.target(target, light=light, deck=deck)
+        passing = self.settings.mixing.tolerance if tolerance is None else tolerance
+        entries = [] if note is None else [Entry("note", {"text": note})]
+        if recipe is not None:
+            line = self.settings.recipe(recipe)
+            judged = judge(self.curves, self.settings, line, wanted.lab, wanted.light, passing)
+            entries = [recipe_entry(judged), *entries]
+        text = (self.folder / CURVES_FILE).read_bytes()
+        opened = opened_job(
+            name,
+            wanted,
+            tolerance=passing,
+            shelf=self.settings.name,
+            readings_sha256=self.curves.readings_digest,
+            curves_text=text,
+        )
+        return book.keep(opened, text, entries)
+
+    @named_options
+    def job_again(self, job: Job) -> Again:
+        """Predict a job's recipe on today's curves and bottles, and say what to change.
+
+        Parameters
+        ----------
+        job
+            A job of this shelf, as a `fewtone.jobs.Book` gives it.
+
+        Raises
+        ------
+        FewtoneError
+            The job is of another shelf, has no recipe, or its toners are no longer learnt.
+        """
+        from fewtone.jobs import again
+
+        return again(self.curves, self.settings, job)
 
     @named_options
     def picture(self, kind: Literal["svg", "png"] = "svg") -> bytes:

@@ -30,6 +30,7 @@ FLOORS = (
     "learning",
     "match",
     "workshop",
+    "jobs",
     "report",
     "shelf",
     "api",

@@ -18,6 +18,7 @@ from fewtone.cli import (
     bottle,
     check,
     compare,
+    job,
     learn,
     letdown,
     match,
@@ -69,6 +70,8 @@ for command in (
     sheet.sheet,
 ):
     app.command()(command)
+
+app.add_typer(job.job)
 
 
 def _version(wanted: bool) -> None:

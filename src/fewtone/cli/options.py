@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "AreaOption",
+    "BookOption",
     "ByWeightOption",
     "CoatsOption",
     "DeckOption",
@@ -44,9 +45,11 @@ __all__ = [
     "count",
     "names",
     "open_shelf",
+    "require_day",
     "rests",
     "rule_options",
     "shelf_folder",
+    "usage_error",
 ]
 
 
@@ -74,6 +77,15 @@ ShelfOption: TypeAlias = Annotated[
         metavar="FOLDER",
         envvar="FEWTONE_SHELF",
         help="The shelf's folder. Without it: the only shelf under ./toners.",
+    ),
+]
+BookOption: TypeAlias = Annotated[
+    Path | None,
+    typer.Option(
+        "--book",
+        metavar="FILE",
+        envvar="FEWTONE_BOOK",
+        help="The job book. Without it: one in your user's data folder.",
     ),
 ]
 JsonOption: TypeAlias = Annotated[
@@ -236,6 +248,31 @@ def open_shelf(shelf: Path | None) -> Shelf:
     loaded = load(shelf_folder(shelf))
     print_cautions(loaded.cautions)
     return loaded
+
+
+def usage_error(message: str, fix: str, value: str) -> UsageError:
+    """An error about what was typed."""
+    return UsageError(Fault(message, fix=fix, value=value))
+
+
+def require_day(option: str, text: str | None) -> None:
+    """Refuse what is no day such as 2026-01-31; None passes.
+
+    Raises
+    ------
+    UsageError
+        It is none.
+    """
+    import datetime
+
+    if text is None:
+        return
+    try:
+        if datetime.date.fromisoformat(text).isoformat() == text:
+            return
+    except ValueError:
+        pass
+    raise usage_error(f"{option} '{text}' is no day.", "Write such as 2026-01-31.", text)
 
 
 def names(text: str | None) -> tuple[str, ...] | None:

@@ -3,6 +3,8 @@
 Model
     The CIE's tables, packaged as one array at 1 nm from 360 to 780 nm; the script beside it
     (``data/make_colorimetry.py``) says how it came about. Y = 100 for the perfect diffuser.
+    Illuminants that are not packaged come from colour-science's tables by their standard names, by
+    the same rules; its import takes about a second, so only they bring it in.
 """
 
 from __future__ import annotations
@@ -27,6 +29,7 @@ ILLUMINANTS = (
 )
 OBSERVERS = (2, 10)
 
+_LONGEST_NAME = 20
 _TABLE_FILE = Path(__file__).parents[1] / "data" / "colorimetry.npy"
 
 
@@ -39,7 +42,7 @@ class Light:
     Parameters
     ----------
     illuminant
-        One of `ILLUMINANTS`.
+        One of `ILLUMINANTS`, or another that colour-science tabulates, such as ``FL3.1`` or ``E``.
     observer
         2 or 10 [degrees]: the CIE 1931 or the CIE 1964 standard observer.
 
@@ -54,7 +57,7 @@ class Light:
 
     def __post_init__(self) -> None:
         """Refuse what has no table."""
-        if self.illuminant not in ILLUMINANTS or self.observer not in OBSERVERS:
+        if self.observer not in OBSERVERS or _standard_name(self.illuminant) != self.illuminant:
             raise _no_light(str(self))
 
     def __str__(self) -> str:
@@ -78,10 +81,9 @@ class Light:
             The text names no light that is known.
         """
         found = re.fullmatch(r"\s*([^\s/]+)\s*(?:/\s*(2|10)\s*°?\s*)?", text)
-        # CIE 15 also writes FL11 for the lamp that instruments call F11.
-        name = re.sub(r"^FL(?=\d)", "F", found[1].upper()) if found else ""
         degrees = found[2] or observer if found else None
-        if degrees is None or name not in ILLUMINANTS:
+        name = _standard_name(found[1]) if found and degrees is not None else None
+        if name is None or degrees is None:
             raise _no_light(text)
         return cls(name, int(degrees))
 
@@ -105,8 +107,20 @@ def nanometre_weights(light: Light) -> tuple[FloatArray, FloatArray]:
     """
     table = _table()
     observer = np.stack([table[f"{axis}{light.observer}"] for axis in "xyz"], axis=-1)
-    products = table[light.illuminant][:, np.newaxis] * observer
-    return frozen(table["wavelength_nm"]), frozen(100.0 / products[:, 1].sum() * products)
+    wavelength_nm = table["wavelength_nm"]
+    if light.illuminant in ILLUMINANTS:
+        power = table[light.illuminant]
+    else:
+        import colour
+
+        # Linear between the tabulated values (CIE 15:2018, 4.1), as the packaged ones are made.
+        tabulated = colour.SDS_ILLUMINANTS[_more_illuminants()[light.illuminant.upper()]]
+        nm, values = (
+            np.asarray(part, dtype=float) for part in (tabulated.wavelengths, tabulated.values)
+        )
+        power = np.interp(wavelength_nm, nm, values, left=0.0, right=0.0)
+    products = power[:, np.newaxis] * observer
+    return frozen(wavelength_nm), frozen(100.0 / products[:, 1].sum() * products)
 
 
 @cache
@@ -116,11 +130,30 @@ def _table() -> NDArray[Any]:
     return table
 
 
+def _standard_name(text: str) -> str | None:
+    """The name of the illuminant that is meant, in any case; None if there is none."""
+    # CIE 15 also writes FL11 for the lamp that instruments call F11.
+    name = re.sub(r"^FL(?=\d+$)", "F", text.upper())
+    if name in ILLUMINANTS:
+        return name
+    return _more_illuminants().get(text.upper()) if len(text) <= _LONGEST_NAME else None
+
+
+@cache
+def _more_illuminants() -> dict[str, str]:
+    """Standard names of what colour-science tabulates beyond the packaged, by their capitals."""
+    import colour
+
+    packaged = {re.sub(r"^F(?=\d+$)", "FL", name) for name in ILLUMINANTS}
+    return {name.upper(): name for name in colour.SDS_ILLUMINANTS if name not in packaged}
+
+
 def _no_light(text: str) -> UsageError:
+    more = ", ".join(sorted(_more_illuminants().values()))
     return UsageError(
         Fault(
             f"'{text}' is no light: illuminant/observer is allowed, with the illuminants "
-            f"{', '.join(ILLUMINANTS)} and the observers 2 and 10 (degrees).",
+            f"{', '.join(ILLUMINANTS)} and the observers 2 and 10 (degrees); also {more}.",
             fix="Write it like D65/10.",
             value=text,
         )

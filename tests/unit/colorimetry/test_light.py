@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from fewtone.colorimetry import ILLUMINANTS, OBSERVERS, Light, white_point
-from fewtone.errors import FewtoneError
+from fewtone.errors import FewtoneError, UsageError
 
 REQUIRED = ("A", "C", "D50", "D55", "D65", "D75", "F2", "F11", "LED-B3")
 
@@ -73,3 +73,31 @@ def test_white_point_is_normalised_and_read_only() -> None:
         assert np.isfinite(white).all()
     with pytest.raises(ValueError, match="read-only"):
         white[0] = 0.0
+
+
+@pytest.mark.parametrize("name", ["E", "FL3.1", "HP1", "D60", "LED-RGB1", "ID65"])
+@pytest.mark.parametrize("observer", [2, 10])
+def test_other_standard_illuminants_have_colour_sciences_white(name: str, observer: int) -> None:
+    """White points by the library's own integration at 1 nm, with its own interpolation."""
+    import colour
+
+    cmfs = colour.MSDS_CMFS[
+        {2: "CIE 1931 2 Degree Standard Observer", 10: "CIE 1964 10 Degree Standard Observer"}[
+            observer
+        ]
+    ]
+    shape = colour.SpectralShape(360, 780, 1)
+    lamp = colour.SDS_ILLUMINANTS[name].copy().align(shape)
+    wanted = colour.colorimetry.sd_to_XYZ_integration(
+        colour.sd_ones(shape), cmfs.copy().align(shape), lamp
+    )
+    light = Light.parse(f"{name.lower()}/{observer}")
+    assert str(light) == f"{name}/{observer}"
+    # It interpolates lamps by Sprague's polynomial, where the CIE's rule here is a straight line.
+    assert white_point(light) == pytest.approx(100.0 * wanted / wanted[1], abs=0.3)
+
+
+def test_an_unknown_light_lists_those_known() -> None:
+    """Packaged and tabulated ones alike."""
+    with pytest.raises(UsageError, match=r"LED-B5.*FL3\.1"):
+        Light.parse("Q65/10")

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from fewtone.report.json.compare import compare_document
 from fewtone.report.json.instruments import take_document
+from fewtone.report.json.jobs import again_document, job_document
 from fewtone.report.json.recipes import (
     Document,
     check_document,
@@ -26,11 +27,13 @@ from fewtone.report.json.workshop import (
 __all__ = [
     "Document",
     "adjust_document",
+    "again_document",
     "batch_document",
     "bottle_document",
     "check_document",
     "compare_document",
     "fault_document",
+    "job_document",
     "learn_document",
     "letdown_document",
     "match_document",

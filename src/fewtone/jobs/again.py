@@ -1,0 +1,100 @@
+"""Spraying a job again: its recipe on today's curves and bottles."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fewtone.colorimetry import delta_e_2000
+from fewtone.errors import Fault, FewtoneError
+from fewtone.jobs.job import Job
+from fewtone.match import Match, Rules, judge, search
+from fewtone.model.curves import Curves
+from fewtone.model.shelf import ShelfSettings
+
+__all__ = ["Again", "again"]
+
+# A prediction that moved by less than instruments agree within (common practice, no source: 0.1 to
+# 0.3) has not moved.
+_MOVED = 0.3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Again:
+    """What became of a job's recipe.
+
+    Parameters
+    ----------
+    job
+        The job.
+    now
+        Its recipe as today's curves and bottles predict it, judged against the job's request.
+    moved_de00
+        ΔE00 between that and what was predicted when it was chosen; None where that is not known.
+    has_moved
+        Whether that is more than instruments differ by.
+    instead
+        The recipe of the same toners over the same ground that is best today, where the old one no
+        longer passes or has moved, and another is nearer; None else.
+    """
+
+    job: Job
+    now: Match
+    moved_de00: float | None
+    has_moved: bool
+    instead: Match | None
+
+
+def again(curves: Curves, settings: ShelfSettings, job: Job) -> Again:
+    """Predict a job's recipe today, say whether it has moved, and what to change.
+
+    Parameters
+    ----------
+    curves, settings
+        The learnt shelf.
+    job
+        A job of that shelf.
+
+    Raises
+    ------
+    FewtoneError
+        The job is of another shelf, has no recipe, or the shelf no longer has its toners or ground.
+    """
+    if job.shelf != settings.name:
+        raise FewtoneError(
+            Fault(
+                f"The job '{job.name}' is of the shelf '{job.shelf}', not of '{settings.name}'.",
+                fix="Name that shelf with --shelf.",
+                value=job.name,
+            )
+        )
+    recipe = job.recipe
+    if recipe is None:
+        raise FewtoneError(
+            Fault(
+                f"No recipe was kept with the job '{job.name}'.",
+                fix="Match its request anew, and keep the recipe with --job.",
+                value=job.name,
+            )
+        )
+    now = judge(curves, settings, recipe, job.lab, job.light, job.tolerance)
+    then = job.predicted
+    moved = None
+    if then is not None and then.data.get("recipe") == str(recipe) and then.data.get("lab"):
+        moved = float(delta_e_2000(now.lab, np.array(then.data["lab"], dtype=float)))
+    has_moved = moved is not None and moved > _MOVED
+    instead = None
+    if (has_moved or not now.in_tolerance) and now.de00 is not None:
+        rules = Rules.of(
+            settings,
+            use=tuple(recipe.blend),
+            grounds=(recipe.ground,),
+            max_toners=len(recipe.blend),
+            tolerance=job.tolerance,
+        )
+        found = search(curves, settings, job.lab, job.light, rules)
+        best = found.simplest or found.closest
+        if best.recipe != recipe and best.de00 is not None and best.de00 < now.de00:
+            instead = best
+    return Again(job, now, moved, has_moved, instead)

@@ -1,0 +1,210 @@
+"""A job: what was asked for, and what was done about it, entry by entry.
+
+What was asked for stands once and never changes. All else is an entry with its time: a recipe that
+was chosen, a batch that was poured, a panel with its readings, an adjustment, a note, the end. The
+recipe in use is the last that an entry names.
+"""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from fewtone.colorimetry import Light
+from fewtone.errors import Fault, FewtoneError, UsageError
+from fewtone.match import Match
+from fewtone.model.recipe import Recipe, parse
+from fewtone.model.target import Target
+from fewtone.optics.film import Geometry
+
+__all__ = ["ENDINGS", "KINDS", "Entry", "Job", "job_name", "opened_job", "recipe_entry"]
+
+KINDS = ("recipe", "batch", "panel", "adjustment", "note", "ended")
+"""What an entry may be."""
+ENDINGS = ("passed", "given up")
+"""How a job may end."""
+
+_LONGEST_NAME = 100
+
+
+def _now() -> str:
+    return datetime.datetime.now(datetime.UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One thing that was done.
+
+    Parameters
+    ----------
+    kind
+        One of `KINDS`.
+    data
+        What it says, as JSON has it: ``recipe``, a recipe line, for all but notes and the end; with
+        a chosen recipe ``lab`` and ``de00`` as they were predicted; with a panel ``readings``.
+    at
+        When, in universal time to the second, ISO 8601.
+    """
+
+    kind: str
+    data: Mapping[str, Any] = field(default_factory=dict)
+    at: str = field(default_factory=_now)
+
+    def __post_init__(self) -> None:
+        if self.kind not in KINDS:
+            raise FewtoneError(
+                Fault(
+                    "There is no such kind of entry.",
+                    fix=f"Kinds are: {', '.join(KINDS)}.",
+                    value=self.kind,
+                )
+            )
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """A job as the book holds it.
+
+    Parameters
+    ----------
+    name
+        What it goes by.
+    said
+        What was asked for, as it was said.
+    lab, light, geometry, tolerance
+        The same as numbers: CIELAB, its light and geometry, and the ΔE00 that passes.
+    shelf
+        Name of the shelf.
+    readings_sha256, curves_sha256
+        Hashes of the readings that the shelf was learnt from, and of its ``curves.csv``, whose text
+        the book keeps too.
+    opened
+        When, as `Entry.at`.
+    entries
+        What was done, in order.
+    """
+
+    name: str
+    said: str
+    lab: tuple[float, float, float]
+    light: Light
+    geometry: Geometry
+    tolerance: float
+    shelf: str
+    readings_sha256: str
+    curves_sha256: str
+    opened: str
+    entries: tuple[Entry, ...] = ()
+
+    @property
+    def recipe(self) -> Recipe | None:
+        """The recipe in use; None if none was chosen yet."""
+        lines = [entry.data["recipe"] for entry in self.entries if entry.data.get("recipe")]
+        return parse(lines[-1]) if lines else None
+
+    @property
+    def predicted(self) -> Entry | None:
+        """The entry that chose the recipe in use, with what was predicted of it."""
+        chosen = [entry for entry in self.entries if entry.kind == "recipe"]
+        return chosen[-1] if chosen else None
+
+    @property
+    def panels(self) -> tuple[Entry, ...]:
+        """The panels that were sprayed and read, in order."""
+        return tuple(entry for entry in self.entries if entry.kind == "panel")
+
+    @property
+    def ended(self) -> str | None:
+        """How it ended; None while it is open."""
+        ends = [entry for entry in self.entries if entry.kind == "ended"]
+        return None if not ends else str(ends[-1].data.get("how", ""))
+
+    @property
+    def target(self) -> Target:
+        """What was asked for, as a target."""
+        return Target(self.lab, self.light, self.geometry, self.said)
+
+    @property
+    def words(self) -> str:
+        """All words of it that can be searched, in small letters."""
+        told = (str(value) for entry in self.entries for value in entry.data.values())
+        return "\n".join((self.name, self.said, self.shelf, *told)).casefold()
+
+
+def opened_job(
+    name: str,
+    target: Target,
+    *,
+    tolerance: float,
+    shelf: str,
+    readings_sha256: str,
+    curves_text: bytes,
+) -> Job:
+    """A job that begins now.
+
+    Parameters
+    ----------
+    name
+        What it is to go by.
+    target
+        What was asked for.
+    tolerance
+        ΔE00 that passes.
+    shelf
+        Name of the shelf.
+    readings_sha256, curves_text
+        Hash of its readings; its ``curves.csv``, whole.
+
+    Raises
+    ------
+    UsageError
+        The name cannot be used.
+    """
+    return Job(
+        name=job_name(name),
+        said=target.said,
+        lab=target.lab,
+        light=target.light,
+        geometry=target.geometry,
+        tolerance=tolerance,
+        shelf=shelf,
+        readings_sha256=readings_sha256,
+        curves_sha256=hashlib.sha256(curves_text).hexdigest(),
+        opened=_now(),
+    )
+
+
+def recipe_entry(match: Match) -> Entry:
+    """The entry of a recipe that was chosen, with what `match` predicts of it."""
+    return Entry(
+        "recipe",
+        {
+            "recipe": str(match.recipe),
+            "lab": [round(float(value), 4) for value in match.lab],
+            "de00": match.de00,
+            "pass_probability": match.pass_probability,
+        },
+    )
+
+
+def job_name(name: str) -> str:
+    """A job's name without the spaces around it.
+
+    Raises
+    ------
+    UsageError
+        It is empty, too long, or holds what cannot be printed.
+    """
+    kept = " ".join(name.split())
+    if not kept or len(kept) > _LONGEST_NAME or not kept.isprintable() or kept.startswith("-"):
+        raise UsageError(
+            Fault(
+                f"A job's name is 1 to {_LONGEST_NAME} printable characters, the first no hyphen.",
+                fix="Give it a name that you will look for next year, such as 'red lamp, hall'.",
+                value=name[:_LONGEST_NAME],
+            )
+        )
+    return kept
