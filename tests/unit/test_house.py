@@ -21,6 +21,7 @@ FLOORS = (
     "version",
     "typing",
     "errors",
+    "tables",
     "spectra",
     "colorimetry",
     "optics",

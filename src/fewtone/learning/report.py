@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,7 +12,11 @@ from fewtone.learning.design import Suggestion
 from fewtone.learning.diagnosis.suspects import Suspect
 from fewtone.learning.forward import Problem
 from fewtone.learning.parameters import Parameters
+from fewtone.tables import data_frame
 from fewtone.typing import FloatArray
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = ["FitReport", "TonerReport", "fit_report"]
 
@@ -93,6 +98,10 @@ class FitReport:
     spray_next: tuple[Suggestion, ...]
     second_light: Light | None
     cautions: tuple[str, ...]
+
+    def to_frame(self) -> pd.DataFrame:
+        """A row for each toner: ``toner`` and the fields of its `TonerReport`."""
+        return data_frame({"toner": name, **asdict(toner)} for name, toner in self.toners.items())
 
 
 def fit_report(

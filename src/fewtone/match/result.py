@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,7 +16,11 @@ from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.prediction.pass_probability import pass_probability
 from fewtone.prediction.recipes import predict
+from fewtone.tables import data_frame, lab_columns
 from fewtone.typing import FloatArray, FloatLike, frozen
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = [
     "Help",
@@ -224,6 +229,38 @@ class MatchResult:
     miss: Miss | None
     proof: Proof
     grounds: tuple[Match, ...] = ()
+
+    def to_frame(self) -> pd.DataFrame:
+        """A row for each recipe of the answer, picks first, each recipe once.
+
+        Columns ``pick`` (which picks it is, empty for the rest of the trade-off), ``recipe``,
+        ``toners``, ``parts``, ``medium_parts``, ``coats``, ``ground``, ``L``, ``a``, ``b``,
+        ``de00``, ``in_tolerance``, ``pass_probability``, ``unevenness``.
+        """
+        picks: dict[Recipe, list[str]] = {}
+        for name in ("simplest", "surest", "closest"):
+            match = getattr(self, name)
+            if match is not None:
+                picks.setdefault(match.recipe, []).append(name)
+        named = (self.simplest, self.surest, self.closest, *self.recipes, *self.grounds)
+        once = {match.recipe: match for match in named if match is not None}
+        return data_frame(
+            {
+                "pick": " ".join(picks.get(recipe, ())),
+                "recipe": str(recipe),
+                "toners": len(recipe.blend),
+                "parts": float(sum(recipe.blend.values())),
+                "medium_parts": float(recipe.medium_parts),
+                "coats": float(recipe.coats),
+                "ground": recipe.ground,
+                **lab_columns(match.lab),
+                "de00": match.de00,
+                "in_tolerance": match.in_tolerance,
+                "pass_probability": match.pass_probability,
+                "unevenness": match.unevenness,
+            }
+            for recipe, match in once.items()
+        )
 
     @property
     def headline(self) -> Match:

@@ -5,11 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import TYPE_CHECKING, Any
 
 from fewtone.colorimetry import Light
 from fewtone.model.blend import Blend, Number, film_load
 from fewtone.model.names import Names
+from fewtone.tables import data_frame, lab_columns
 from fewtone.typing import FloatArray
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = ["Reading", "Readings"]
 
@@ -93,6 +98,33 @@ class Readings:
     wavelength_nm: FloatArray | None = None
     digest: str = ""
     cautions: tuple[str, ...] = ()
+
+    def to_frame(self) -> pd.DataFrame:
+        """A row for each reading, in the columns of ``readings.csv``.
+
+        ``row``, ``panel``, ``ground``, ``blend``, ``medium_parts``, ``coats``, ``date``, ``note``,
+        then ``L D65/10`` and so on for each light that was read, then the reflectance factor [1] at
+        each wavelength, named in nm.
+        """
+        rows: list[dict[str, Any]] = []
+        for item in self.items:
+            row: dict[str, Any] = {
+                "row": item.row,
+                "panel": item.panel,
+                "ground": item.ground,
+                "blend": str(item.blend),
+                "medium_parts": None if item.medium_parts is None else float(item.medium_parts),
+                "coats": float(item.coats),
+                "date": item.date,
+                "note": item.note,
+            }
+            for light, lab in (item.lab or {}).items():
+                row |= {f"{name} {light}": value for name, value in lab_columns(lab).items()}
+            if item.reflectance is not None and self.wavelength_nm is not None:
+                values = zip(self.wavelength_nm, item.reflectance, strict=True)
+                row |= {f"{nm:g}": float(value) for nm, value in values}
+            rows.append(row)
+        return data_frame(rows)
 
     @property
     def panels(self) -> Names:

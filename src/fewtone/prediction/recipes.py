@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -12,7 +13,11 @@ from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.prediction.forward import lab_of, recipe_doses, reflectance
 from fewtone.prediction.uncertainty import standard_deviations
+from fewtone.tables import data_frame, lab_columns
 from fewtone.typing import FloatArray, FloatLike, frozen
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = ["Prediction", "predict"]
 
@@ -23,6 +28,8 @@ class Prediction:
 
     Parameters
     ----------
+    recipes
+        What is sprayed.
     wavelength_nm
         [nm], shape ``(n_wavelengths,)``.
     reflectance
@@ -36,12 +43,28 @@ class Prediction:
         where they were not asked for, or learning carries none.
     """
 
+    recipes: tuple[Recipe, ...]
     wavelength_nm: FloatArray
     reflectance: FloatArray
     light: Light
     lab: FloatArray
     reflectance_sd: FloatArray | None = None
     lab_sd: FloatArray | None = None
+
+    def to_frame(self) -> pd.DataFrame:
+        """A row for each recipe: the recipe, its Lab and their standard deviations, its spectrum.
+
+        Columns ``recipe``, ``L``, ``a``, ``b``, then ``L_sd``, ``a_sd``, ``b_sd`` where they are
+        known, then the reflectance factor [1] at each wavelength, named in nm.
+        """
+        rows: list[dict[str, Any]] = []
+        for i, recipe in enumerate(self.recipes):
+            row: dict[str, Any] = {"recipe": str(recipe), **lab_columns(self.lab[i])}
+            if self.lab_sd is not None:
+                row |= {f"{name}_sd": v for name, v in lab_columns(self.lab_sd[i]).items()}
+            values = zip(self.wavelength_nm, self.reflectance[i], strict=True)
+            rows.append(row | {f"{nm:g}": float(value) for nm, value in values})
+        return data_frame(rows)
 
 
 def predict(
@@ -79,6 +102,7 @@ def predict(
     if deviations and curves.uncertainty is not None:
         reflectance_sd, lab_sd = standard_deviations(curves, doses, ground, light)
     return Prediction(
+        recipes=tuple(recipes),
         wavelength_nm=curves.wavelength_nm,
         reflectance=frozen(film),
         light=light,

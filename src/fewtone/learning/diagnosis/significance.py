@@ -8,7 +8,7 @@ answer is −log₁₀ p: minus the common logarithm of the chance that a good p
 from __future__ import annotations
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import log_ndtr
 
 from fewtone.learning.leave_one_out import Expectation
 from fewtone.typing import FloatArray
@@ -52,11 +52,11 @@ def _neg_log10_p(one: Expectation) -> FloatArray:
     inverse = np.linalg.inv(one.covariance)
     weighed = (inverse @ one.residual[..., np.newaxis])[..., 0]
     rows = one.residual.shape[1]
-    # Wilson and Hilferty (1931): the cube root of chi-squared is nearly normal, far out too.
+    # Wilson and Hilferty, doi:10.1073/pnas.17.12.684 (1931): the cube root of chi-squared is nearly normal, far out too.
     distance = np.maximum((one.residual * weighed).sum(axis=1), 0.0)
     whole = (distance / rows) ** (1 / 3)
     width = 2.0 / (9.0 * rows)
-    log_chances = [norm.logsf((whole - 1.0 + width) / np.sqrt(width))]
+    log_chances = [log_ndtr(-((whole - 1.0 + width) / np.sqrt(width)))]
     # One number alone: what its residual is once all others are known.
     precision = np.maximum(np.diagonal(inverse, axis1=1, axis2=2), 1e-12)
     single = np.abs(weighed) / np.sqrt(precision)
@@ -72,7 +72,7 @@ def _neg_log10_p(one: Expectation) -> FloatArray:
 
 
 def _two_sided(deviation: FloatArray, tried: int) -> FloatArray:
-    return np.asarray(norm.logsf(deviation) + np.log(2.0 * tried))
+    return np.asarray(log_ndtr(-deviation) + np.log(2.0 * tried))
 
 
 def _directions(one: Expectation) -> FloatArray:
