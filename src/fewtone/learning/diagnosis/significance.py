@@ -52,7 +52,8 @@ def _neg_log10_p(one: Expectation) -> FloatArray:
     inverse = np.linalg.inv(one.covariance)
     weighed = (inverse @ one.residual[..., np.newaxis])[..., 0]
     rows = one.residual.shape[1]
-    # Wilson and Hilferty, doi:10.1073/pnas.17.12.684 (1931): the cube root of chi-squared is nearly normal, far out too.
+    # Wilson and Hilferty (1931), doi:10.1073/pnas.17.12.684: the cube root of chi-squared is
+    # nearly normal, far out too.
     distance = np.maximum((one.residual * weighed).sum(axis=1), 0.0)
     whole = (distance / rows) ** (1 / 3)
     width = 2.0 / (9.0 * rows)
