@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -36,7 +37,9 @@ def load(folder: str | Path) -> Shelf:
 
 
 @named_options
-def learn(folder: str | Path, *, leave_out: Sequence[str] = ()) -> FitReport:
+def learn(
+    folder: str | Path, *, leave_out: Sequence[str] = (), add_rows: bool = False
+) -> FitReport:
     """Learn a shelf's curves from its readings and write them.
 
     Parameters
@@ -45,6 +48,8 @@ def learn(folder: str | Path, *, leave_out: Sequence[str] = ()) -> FitReport:
         The shelf's folder.
     leave_out
         Panels that are not to count.
+    add_rows
+        Whether to write the suggested panels into readings.csv, as rows to fill in.
 
     Returns
     -------
@@ -57,6 +62,7 @@ def learn(folder: str | Path, *, leave_out: Sequence[str] = ()) -> FitReport:
         that were there stay as they were.
     """
     from fewtone.io.curves import save_curves
+    from fewtone.io.keep import add_rows as append_rows
     from fewtone.io.readings import load_readings
     from fewtone.learning import estimate
 
@@ -65,8 +71,16 @@ def learn(folder: str | Path, *, leave_out: Sequence[str] = ()) -> FitReport:
     readings = load_readings(place, settings)
     panels = [readings.panels.find(name) or name for name in as_names(leave_out)]
     learnt = estimate(settings, readings, leave_out=panels)
-    save_curves(place, learnt.curves)
-    return learnt.report
+    curves, report = learnt.curves, learnt.report
+    if add_rows:
+        recipes = [suggested.recipe for suggested in report.spray_next]
+        added, before, after = append_rows(place, settings, recipes)
+        report = replace(report, added_panels=added)
+        if before == curves.readings_digest:
+            # Rows without a reading tell nothing: the curves are still those of this file.
+            curves = replace(curves, readings_digest=after)
+    save_curves(place, curves)
+    return report
 
 
 @named_options

@@ -9,8 +9,8 @@ from __future__ import annotations
 import csv
 import sys
 import tempfile
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -60,6 +60,8 @@ class Verdict:
     panels: int
     suspects: tuple[Suspect, ...]
     notes: tuple[str, ...] = ()
+    # The panels that each toner stands on alone.
+    strips: Mapping[str, set[str]] = field(default_factory=dict)
 
     @property
     def found(self) -> bool:
@@ -152,7 +154,11 @@ def learn_set(
         expected = expectations(problem, solution.at, covariance)
         suspects = find_suspects(problem, prior, solution.at, expected, readings, settings)
         notes = tuple(str(drift) for drift in drifts(problem, solution.at, covariance))
-    return Verdict(bad, len(problem.seen.panels), suspects, notes)
+    strips: dict[str, set[str]] = {}
+    for step in told:
+        if len(step.blend) == 1:
+            strips.setdefault(next(iter(step.blend)), set()).add(step.panel)
+    return Verdict(bad, len(problem.seen.panels), suspects, notes, strips)
 
 
 # ---- slips of the label

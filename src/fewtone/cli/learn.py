@@ -23,6 +23,13 @@ def learn(
         str | None,
         typer.Option("--leave-out", metavar="P1,P2", help="Panels that are not to count."),
     ] = None,
+    add_rows: Annotated[
+        bool,
+        typer.Option(
+            "--add-rows",
+            help="Write the panels to spray next into readings.csv, as rows to fill in.",
+        ),
+    ] = False,
     picture: Annotated[
         Path | None,
         typer.Option(
@@ -49,7 +56,7 @@ def learn(
     kind = None if picture is None else _picture_kind(picture, force)
     folder = options.shelf_folder(shelf)
     with working("Learning"):
-        report = learn_shelf(folder, leave_out=options.names(leave_out) or ())
+        report = learn_shelf(folder, leave_out=options.names(leave_out) or (), add_rows=add_rows)
     print_cautions(report.cautions)
     if picture is not None and kind is not None:
         with working("Drawing"):
@@ -98,26 +105,22 @@ def _parts(report: FitReport, folder: Path) -> list[Part]:
             f"{toner.worst_de00:.2f}",
             f"{toner.leave_one_out_de00:.2f}",
             f"{toner.data_share:.0%}",
-            f"{toner.peak_nm:g}",
-            f"{toner.strength:.2f}",
             "yes" if toner.scatters else "no",
             toner.worst_panel,
         )
         for name, toner in report.toners.items()
     ]
-    columns = (
-        *(">readings", ">ΔE00", ">worst", ">left out", ">data", ">peak nm", ">strength"),
-        *("hazy", "worst panel"),
-    )
-    left_out = f" Left out: {', '.join(report.left_out)}." if report.left_out else ""
+    columns = (">readings", ">off", ">worst", ">foretold", ">told", "hazy", "worst panel")
+    without = f" Without {', '.join(report.left_out)}." if report.left_out else ""
     return [
         Heading(
             f"Learnt {len(report.toners)} toners from {report.readings} readings on "
-            f"{report.panels} panels.{left_out}"
+            f"{report.panels} panels.{without}"
         ),
-        "ΔE00 is between readings and fit: the median of each toner, and its worst panel. Left out",
-        "is between readings and what all other panels say of them. Data is how much of the curve",
-        "the readings tell; the rest is what absorbers look like in general.",
+        "off: ΔE00 between your readings and what was learnt, half of them nearer; worst: that of",
+        "the worst panel. foretold: ΔE00 when each panel is foretold from all others alone. told:",
+        "how much of the toner's colour your readings tell, the rest being how toners are in",
+        "general. hazy: whether it clouds what lies below.",
         "",
         Grid(("toner", *columns), rows),
         "",
@@ -133,20 +136,23 @@ def _suspects(report: FitReport, folder: Path) -> list[Part]:
 
     if not report.suspects:
         return []
-    panels = ",".join(suspect.panel for suspect in report.suspects)
     one = len(report.suspects) == 1
-    return [
+    parts: list[Part] = [
         f"{'This panel does' if one else 'These panels do'} not fit what all others say, by this "
         f"ΔE00, and {'counts' if one else 'count'} all the same.",
-        "Correct what was noted, or learn without: "
-        f"fewtone learn --leave-out {panels} --shelf {folder}",
-        "",
-        Grid(
-            (">ΔE00", "suspect"),
-            [(f"{suspect.de00:.1f}", suspect.explanation) for suspect in report.suspects],
-        ),
-        "",
     ]
+    if report.removable:
+        parts.append(
+            "Correct what was noted, or learn without: "
+            f"fewtone learn --leave-out {','.join(report.removable)} --shelf {folder}"
+        )
+    if kept := [s.panel for s in report.suspects if not s.removable]:
+        parts.append(
+            f"Not to be left out, as too little else tells of the same: {', '.join(kept)}. Read "
+            f"{'it' if len(kept) == 1 else 'them'} again, or spray another strip."
+        )
+    rows = [(f"{suspect.de00:.1f}", suspect.explanation) for suspect in report.suspects]
+    return [*parts, "", Grid((">ΔE00", "suspect"), rows), ""]
 
 
 def _spray_next(report: FitReport) -> list[Part]:
@@ -167,6 +173,13 @@ def _spray_next(report: FitReport) -> list[Part]:
         ),
         "",
     ]
+    if report.added_panels:
+        parts += [
+            f"Added to readings.csv, to be filled in: {', '.join(report.added_panels)}.",
+            "",
+        ]
+    else:
+        parts += ["`fewtone learn --add-rows` writes them into readings.csv as rows to fill.", ""]
     if report.second_light is not None:
         light = report.second_light
         parts += [

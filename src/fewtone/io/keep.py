@@ -17,7 +17,9 @@ from fewtone.model.blend import Number
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 
-__all__ = ["keep_readings"]
+__all__ = ["add_rows", "keep_readings"]
+
+_TO_SPRAY = "suggested by learn"
 
 
 def keep_readings(
@@ -97,3 +99,68 @@ def keep_readings(
         load_readings(folder, settings, content)
         write_atomic(path, content)
     return name
+
+
+def add_rows(
+    folder: Path, settings: ShelfSettings, recipes: Sequence[Recipe]
+) -> tuple[tuple[str, ...], str, str]:
+    """Append a row to fill in for each panel to spray; one that waits there already is not added.
+
+    Parameters
+    ----------
+    folder, settings
+        The shelf.
+    recipes
+        What the panels are to be sprayed with.
+
+    Returns
+    -------
+    The ids of the panels added, and the SHA-256 of the file before and after.
+
+    Raises
+    ------
+    FewtoneError
+        readings.csv has faults, or the folder cannot be written to. Nothing was changed.
+    """
+    path = folder / READINGS_FILE
+    with locked(path):
+        data = read_bytes(path)
+        before = load_readings(folder, settings, data).digest
+        table = read_table(path, data)
+        read = ReadingColumns.of(table, settings.measurement.light).reading
+        keys = ("ground", "blend", "medium_parts", "coats")
+        waiting = {
+            tuple(row.text(key) for key in keys)
+            for row in table.rows
+            if not any(row.text(column) for column in read)
+        }
+        taken = {" ".join(row.text("panel").split()).casefold() for row in table.rows}
+        edit, added, number = Edit(table, data), [], 1
+        for recipe in recipes:
+            cells = dict(
+                zip(
+                    keys,
+                    (
+                        recipe.ground,
+                        str(recipe.blend),
+                        str(recipe.medium_parts),
+                        str(recipe.coats),
+                    ),
+                    strict=True,
+                )
+            )
+            if tuple(cells.values()) in waiting:
+                continue
+            while f"next-{number}" in taken:
+                number += 1
+            name = f"next-{number}"
+            taken.add(name)
+            added.append(name)
+            note = {"note": _TO_SPRAY} if "note" in table.columns else {}
+            edit.append({"panel": name, **cells, **note})
+        if not added:
+            return (), before, before
+        content = edit.content()
+        after = load_readings(folder, settings, content).digest
+        write_atomic(path, content)
+    return tuple(added), before, after

@@ -17,6 +17,7 @@ from threadpoolctl import threadpool_limits
 
 from fewtone.learning.design import second_light, suggest
 from fewtone.learning.diagnosis.drift import drifts
+from fewtone.learning.diagnosis.implausible import check_columns, check_curves
 from fewtone.learning.diagnosis.suspects import find_suspects
 from fewtone.learning.forward import Noise, Problem
 from fewtone.learning.leave_one_out import expectations, prediction_errors
@@ -80,7 +81,8 @@ def estimate(
     Raises
     ------
     FewtoneError
-        The readings cannot tell what they should: see `fewtone.learning.observations.observe`.
+        The readings cannot tell what they should: see `fewtone.learning.observations.observe`
+        and `fewtone.learning.diagnosis.implausible`.
     """
     # Thousands of small factorisations: threads would wait for one another far longer than they
     # work, the more so beside another busy program.
@@ -90,8 +92,10 @@ def estimate(
 
 def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection[str]) -> Learnt:
     seen = observe(settings, readings, leave_out)
+    check_columns(seen, settings)
     problem, prior, solution = fit(settings, seen)
     at = solution.at
+    check_curves(seen, at)
     covariance = shared_covariance(problem, prior, at)
     expected = expectations(problem, at, covariance)
     curves = Curves(

@@ -84,6 +84,8 @@ class FitReport:
         spectra, or Labs in several lights, were read.
     cautions
         What should be told but is not wrong.
+    added_panels
+        Ids of the rows that were added to readings.csv for what to spray next.
     """
 
     toners: dict[str, TonerReport]
@@ -98,6 +100,12 @@ class FitReport:
     spray_next: tuple[Suggestion, ...]
     second_light: Light | None
     cautions: tuple[str, ...]
+    added_panels: tuple[str, ...] = ()
+
+    @property
+    def removable(self) -> tuple[str, ...]:
+        """The suspects that may all be left out together without anything being unlearnt."""
+        return tuple(suspect.panel for suspect in self.suspects if suspect.removable)
 
     def to_frame(self) -> pd.DataFrame:
         """A row for each toner: ``toner`` and the fields of its `TonerReport`."""

@@ -69,9 +69,12 @@ def learn_document(report: FitReport) -> Document:
                 "explanation": suspect.explanation,
                 "left_out_de00": round(suspect.de00, 4),
                 "neg_log10_p": round(suspect.neg_log10_p, 2),
+                "removable": suspect.removable,
+                "disagrees_with": suspect.disagrees_with,
             }
             for suspect in report.suspects
         ],
+        "added_panels": list(report.added_panels),
         "spray_next": [str(suggested.recipe) for suggested in report.spray_next],
         # How far off the shelf's blends are expected to be: now, and with each panel in turn.
         "spray_next_de00": [
