@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from fewtone.jobs import Again, Book, Job
     from fewtone.match import MatchResult, RuleOptions
     from fewtone.prediction.recipes import Prediction
+    from fewtone.report.label import Label
     from fewtone.report.sheet import Sheet, SheetOptions
     from fewtone.workshop.look.check import Check
     from fewtone.workshop.look.compare import Comparison
@@ -82,12 +83,12 @@ class Shelf:
         Parameters
         ----------
         target
-            A CIELAB triple, or text as on the command line: a triple, a hex colour, a swatch
-            number of `deck`.
+            A CIELAB triple, or text as on the command line: a triple, a hex colour, a swatch's
+            number or name.
         light
             Its illuminant and observer, such as ``D50/2``; the shelf's own if None.
         deck
-            A CSV file of swatches.
+            A CSV file of swatches; the one that shelf.toml names if None.
 
         Raises
         ------
@@ -97,7 +98,10 @@ class Shelf:
         if isinstance(target, Target):
             return target
         text = target if isinstance(target, str) else ",".join(str(float(v)) for v in target)
-        return read_target(text, self.settings.measurement, light=self.light(light), deck=deck)
+        own = None if self.settings.deck is None else self.folder / self.settings.deck
+        return read_target(
+            text, self.settings.measurement, light=self.light(light), deck=deck, own_deck=own
+        )
 
     @named_options
     def predict(
@@ -449,6 +453,30 @@ class Shelf:
         from fewtone.jobs import again
 
         return again(self.curves, self.settings, job)
+
+    @named_options
+    def label(
+        self, recipe: Recipe | str, *, name: str = "", date: datetime.date | None = None
+    ) -> Label:
+        """Gather a small sticker for the cup; ``.html()`` and ``.pdf()`` of it are the page.
+
+        Parameters
+        ----------
+        recipe
+            A recipe or its line.
+        name
+            What the colour is called.
+        date
+            When it was mixed; today if None.
+
+        Raises
+        ------
+        FewtoneError
+            The recipe cannot be used.
+        """
+        from fewtone.report.label import label
+
+        return label(self.curves, self.settings, self.settings.recipe(recipe), name=name, date=date)
 
     @named_options
     def picture(self, kind: Literal["svg", "png"] = "svg") -> bytes:

@@ -230,10 +230,36 @@ def test_it_is_accessible(written: Path, opened: Open) -> None:
 
 
 def test_it_reads_on_a_narrow_screen(written: Path, opened: Open) -> None:
-    """On a telephone the page itself does not scroll sideways."""
+    """On a telephone nothing is cut or scrolls sideways, and pours stand in large figures."""
     page = opened(written).page
     page.set_viewport_size({"width": 390, "height": 800})
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    beyond: list[str] = page.evaluate(
+        """() => [...document.querySelectorAll("main *")]
+            .filter(e => e.getClientRects().length && e.getBoundingClientRect().right > innerWidth)
+            .map(e => e.outerHTML.slice(0, 200))"""
+    )
+    assert beyond == []
+    sizes: list[float] = page.locator(".pours td data").evaluate_all(
+        "all => all.map(each => parseFloat(getComputedStyle(each).fontSize))"
+    )
+    assert min(sizes) >= 24
+    assert "4 coats" in page.locator("td.wanted").inner_text()
+    assert Axe().run(page).violations_count == 0
+
+
+def test_coats_are_ticked_off(written: Path, opened: Open) -> None:
+    """One box for each coat, large enough for a finger on a telephone, and it takes a tick."""
+    page = opened(written).page
+    page.set_viewport_size({"width": 390, "height": 800})
+    boxes = page.locator(".boxes input")
+    assert boxes.count() == 4
+    boxes.nth(1).check()
+    assert [boxes.nth(place).is_checked() for place in range(4)] == [False, True, False, False]
+    box = page.locator(".boxes label").first.bounding_box()
+    assert box is not None
+    assert box["width"] >= 44
+    assert box["height"] >= 30
 
 
 def pages() -> dict[str, Callable[[Path], Sheet]]:

@@ -60,7 +60,7 @@ def test_nothing_is_overwritten_without_force(shelf: Path, run: Run, tmp_path: P
     """What is there stays as it was, page and PDF both, until --force says otherwise."""
     file, pdf = tmp_path / "page.html", tmp_path / "page.pdf"
     pdf.write_text("mine")
-    words = ("sheet", RECIPE, "-o", file, "--pdf", pdf, "--shelf", shelf)
+    words = ("sheet", RECIPE, "-o", file, "-o", pdf, "--shelf", shelf)
     refused = run(*words)
     assert refused.code == 2
     assert str(pdf) in refused.err
@@ -78,7 +78,7 @@ def test_the_pdf_is_one_page_of_the_paper(
 ) -> None:
     """The PDF holds the whole page on one sheet of the paper that was asked for."""
     file, pdf = tmp_path / "page.html", tmp_path / "page.pdf"
-    words = ("sheet", RECIPE, "--target", TARGET, "-o", file, "--pdf", pdf, "--shelf", shelf)
+    words = ("sheet", RECIPE, "--target", TARGET, "-o", file, "-o", pdf, "--shelf", shelf)
     assert run(*words, "--paper", paper).code == 0
     (page,) = PdfReader(io.BytesIO(pdf.read_bytes())).pages
     size = (round(float(page.mediabox.width)), round(float(page.mediabox.height)))
@@ -96,7 +96,7 @@ def test_a_missing_library_is_told(
 
     monkeypatch.setitem(sys.modules, "weasyprint", None)
     file, pdf = tmp_path / "page.html", tmp_path / "page.pdf"
-    ran = run("sheet", RECIPE, "-o", file, "--pdf", pdf, "--shelf", shelf)
+    ran = run("sheet", RECIPE, "-o", file, "-o", pdf, "--shelf", shelf)
     assert ran.code == 1
     assert "fewtone[pdf]" in ran.err
     assert list(tmp_path.iterdir()) == []
@@ -133,3 +133,33 @@ def test_a_folder_that_is_not_there_is_told(shelf: Path, run: Run, tmp_path: Pat
 def test_an_output_must_be_named(shelf: Path, run: Run) -> None:
     """Without -o it is wrong usage."""
     assert run("sheet", RECIPE, "--shelf", shelf).code == 2
+
+
+def test_standard_output_and_other_files(shelf: Path, run: Run, tmp_path: Path) -> None:
+    """`-o -` is the page alone; a PDF can be all there is; other kinds of file are refused."""
+    ran = run("sheet", RECIPE, "-o", "-", "--shelf", shelf)
+    assert ran.out.startswith("<!DOCTYPE html>")
+    pdf = tmp_path / "only.pdf"
+    assert run("sheet", RECIPE, "-o", pdf, "--shelf", shelf).code == 0
+    assert pdf.read_bytes().startswith(b"%PDF")
+    refused = run("sheet", RECIPE, "-o", tmp_path / "page.doc", "--shelf", shelf)
+    assert refused.code == 2
+    assert [path.name for path in tmp_path.iterdir()] == ["only.pdf"]
+
+
+def test_a_swatch_of_the_shelfs_own_deck(run: Run, tmp_path: Path) -> None:
+    """`deck` in shelf.toml stands in for --deck; a swatch goes by number or name, any case."""
+    folder = write_lamp_shelf(tmp_path / "lamp")
+    (folder / "swatches.csv").write_text(
+        "number,L,a,b,name\n108,36,-8,28,Beet soup\n9,50,1,2,Oat\n"
+    )
+    settings = folder / "shelf.toml"
+    settings.write_text('deck = "swatches.csv"\n' + settings.read_text())
+    for said in ("108", "beet SOUP"):
+        ran = run("check", RECIPE, "--target", said, "--shelf", folder)
+        assert "Target: 108 Beet soup:" in ran.out
+    html = run("sheet", RECIPE, "--target", "Beet soup", "-o", "-", "--shelf", folder).out
+    assert "<b>108 Beet soup</b>" in html
+    wrong = run("check", RECIPE, "--target", "Beat soup", "--shelf", folder)
+    assert wrong.code == 2
+    assert "Did you mean '108'?" in wrong.err

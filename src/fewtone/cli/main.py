@@ -19,6 +19,7 @@ from fewtone.cli import (
     check,
     compare,
     job,
+    label,
     learn,
     letdown,
     match,
@@ -68,6 +69,7 @@ for command in (
     adjust.adjust,
     bottle.bottle,
     sheet.sheet,
+    label.label,
 ):
     app.command()(command)
 

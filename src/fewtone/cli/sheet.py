@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated, Literal
 
 import typer
@@ -15,8 +14,13 @@ __all__ = ["sheet"]
 def sheet(
     recipe: options.RecipeArgument,
     output: Annotated[
-        Path,
-        typer.Option("--output", "-o", metavar="FILE.html", help="Where to write the page."),
+        list[str],
+        typer.Option(
+            "--output",
+            "-o",
+            metavar="FILE",
+            help="FILE.html, FILE.pdf, or - for standard output; may be repeated.",
+        ),
     ],
     target: options.TargetOption = None,
     volume: options.VolumeOption = None,
@@ -26,10 +30,6 @@ def sheet(
     exact: options.ExactOption = False,
     rounding: options.RoundingOption = None,
     use_up: options.FromOption = None,
-    pdf: Annotated[
-        Path | None,
-        typer.Option("--pdf", metavar="FILE.pdf", help="Write it as PDF too; needs fewtone[pdf]."),
-    ] = None,
     paper: Annotated[
         Literal["a4", "letter"],
         typer.Option("--paper", help="The PDF's paper; the page itself prints on both."),
@@ -50,12 +50,12 @@ def sheet(
     --volume or --area it shows 500 ml.
     """
     from fewtone.cli.console import SAFETY, out, print_cautions, print_document, working
-    from fewtone.io.atomic import refuse_to_overwrite, write_atomic
+    from fewtone.io.atomic import refuse_to_overwrite
     from fewtone.report.content import sheet_document
 
-    files = [output] if pdf is None else [output, pdf]
+    files = options.outputs(output, as_json=as_json)
     if not force:
-        refuse_to_overwrite(files)
+        refuse_to_overwrite([file for file in files if file is not None])
     loaded = options.open_shelf(shelf)
     page = loaded.sheet(
         recipe,
@@ -73,16 +73,13 @@ def sheet(
     )
     print_cautions(caution for caution in page.cautions if caution not in loaded.cautions)
     html = page.html()
-    printed = None
-    if pdf is not None:
+    pdf = b""
+    if any(file is not None and file.suffix.lower() == ".pdf" for file in files):
         with working("Laying out the PDF"):
-            printed = page.pdf(paper)
-    write_atomic(output, html)
-    if pdf is not None and printed is not None:
-        write_atomic(pdf, printed)
-    written = [str(file) for file in files]
+            pdf = page.pdf(paper)
+    written = options.write_page(files, html, pdf)
     if as_json:
         print_document({**sheet_document(page), "written": written})
-    else:
+    elif written:
         out(*(f"Wrote {file}" for file in written), plain=plain)
     print_cautions([SAFETY])

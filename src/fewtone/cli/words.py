@@ -27,6 +27,8 @@ def proof_words(proof: Proof, explain: bool) -> list[str]:
 
 def target_words(target: Target) -> str:
     """A target and how it was taken."""
-    name = f" {target.name}" if target.name else ""
-    said = "" if "," in target.said or ";" in target.said else f" {target.said}{name}:"
+    from fewtone.report.words import swatch_words
+
+    said = swatch_words(target) or (target.said if target.said.startswith("#") else "")
+    said = f" {said}:" if said else ""
     return f"Target:{said} {lab_words(target.lab)}, taken in {target.light}, {target.geometry}"

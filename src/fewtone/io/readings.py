@@ -15,6 +15,7 @@ import numpy as np
 
 from fewtone.colorimetry import Light
 from fewtone.errors import FewtoneError
+from fewtone.io.exchanged import check_exchanged
 from fewtone.io.files import read_bytes
 from fewtone.io.odd_spectra import odd_spectra
 from fewtone.io.table import Row, Table, read_table
@@ -95,6 +96,7 @@ def load_readings(folder: Path, settings: ShelfSettings, data: bytes | None = No
     items: list[Reading] = []
     if not table.faults:
         off_scale = _check_scale(table, columns, settings.percent)
+        check_exchanged(table, columns.lights.values(), lambda row: row.text("coats") == "0")
         rows = [row for row in table.rows if row.number not in off_scale]
         items = [item for row in rows if (item := _reading(row, columns, settings))]
         _check_strips(table, items)

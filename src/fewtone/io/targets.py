@@ -7,8 +7,9 @@ from pathlib import Path
 
 from fewtone.colorimetry import Light, lab_from_hex
 from fewtone.errors import Fault, FewtoneError, UsageError
+from fewtone.io.exchanged import check_exchanged
 from fewtone.io.table import Row, Table, read_table
-from fewtone.model.names import did_you_mean
+from fewtone.model.names import Names
 from fewtone.model.numbers import decimal_from
 from fewtone.model.shelf import Measurement
 from fewtone.model.target import Target
@@ -31,14 +32,15 @@ def read_target(
     *,
     light: Light | None = None,
     deck: Path | None = None,
+    own_deck: Path | None = None,
 ) -> Target:
     """Read a target.
 
     Parameters
     ----------
     text
-        A swatch number if a deck is given; a CIELAB triple such as ``38.2,-18.4,9.7``; or a hex
-        colour such as ``#2f5d50`` (sRGB, D65/2). Tried in this order.
+        A swatch's number or name if there is a deck; a CIELAB triple such as ``38.2,-18.4,9.7``;
+        or a hex colour such as ``#2f5d50`` (sRGB, D65/2). Tried in this order.
     measurement
         How the shelf is read: its light holds for targets that do not say otherwise, its geometry
         for all.
@@ -46,6 +48,8 @@ def read_target(
         The light of a triple, or of a deck that has no column `light`.
     deck
         A CSV file of swatches: columns number, L, a, b, optional name and light.
+    own_deck
+        The shelf's own, looked into where no other is given and the text is no colour by itself.
 
     Raises
     ------
@@ -54,12 +58,18 @@ def read_target(
     """
     said = text.strip()
     shelf_light = light or measurement.light
-    numbers: list[str] = []
+    triple = lab_triple(said)
+    if deck is None and triple is None and not _HEX.fullmatch(said):
+        deck = own_deck
+    names = None
     if deck is not None:
         swatches = _deck(deck, measurement, shelf_light)
-        if said in swatches:
-            return swatches[said]
-        numbers = list(swatches)
+        labels = {number: swatch.name or number for number, swatch in swatches.items()}
+        names = Names("swatch", labels, f"the deck {deck.name}")
+        if number := names.find(said):
+            return swatches[number]
+        if names.is_shared(said):
+            raise UsageError(names.fault(said, fix="Give the number of the one that is meant."))
     if _HEX.fullmatch(said):
         if light not in (None, _HEX_LIGHT):
             raise UsageError(
@@ -70,14 +80,12 @@ def read_target(
                 )
             )
         return Target(_hex(said), _HEX_LIGHT, measurement.geometry, said, cautions=(_HEX_CAUTION,))
-    triple = lab_triple(said)
     if triple is None:
-        swatch = (
-            f", or a number of the deck {deck.name}{did_you_mean(said, numbers)}" if deck else ""
-        )
+        swatch = "" if names is None else f", or the number or name of a swatch in {names.home}"
+        meant = "" if names is None else names.hint(said)
         raise UsageError(
             Fault(
-                f"'{said}' is not a target.",
+                f"'{said}' is not a target.{meant}",
                 fix=f'Write a CIELAB triple such as "38.2,-18.4,9.7" or a hex colour such as '
                 f'"#2f5d50"{swatch}; for a swatch number give its deck with --deck FILE.csv.',
                 value=said,
@@ -127,6 +135,7 @@ def _deck(path: Path, measurement: Measurement, light: Light) -> dict[str, Targe
                 number,
                 row.text("name"),
             )
+        check_exchanged(table, [("L", "a", "b")], lambda _: False)
     table.finish()
     return swatches
 

@@ -113,6 +113,15 @@ class Names:
         found = self._meant(text)
         return found[0] if len(found) == 1 else None
 
+    def is_shared(self, text: str) -> bool:
+        """Whether this is the label of several."""
+        return len(self._meant(text)) > 1
+
+    def hint(self, text: str) -> str:
+        """`` Did you mean …?`` with the name whose name or label is nearest; empty if none is."""
+        close = nearest(text, self.labels) or nearest(text, self.labels.values())
+        return "" if close is None else f" Did you mean '{self.find(close) or close}'?"
+
     def fault(self, text: str, *, where: str = "", fix: str | None = None) -> Fault:
         """What to say of a name that `find` does not know.
 
@@ -133,13 +142,10 @@ class Names:
                 value=text,
             )
         names = list(self.labels)
-        close = nearest(text, names) or nearest(text, self.labels.values())
-        meant = "" if close is None else (self.find(close) or close)
-        hint = f" Did you mean '{meant}'?" if meant else ""
         more = ", …" if len(names) > _PLENTY else ""
         return Fault(
             f"{where}'{text}' is not a {self.kind} of {self.home} "
-            f"({', '.join(names[:_PLENTY])}{more}).{hint}",
+            f"({', '.join(names[:_PLENTY])}{more}).{self.hint(text)}",
             fix=fix or "Correct the name.",
             value=text,
         )

@@ -16,17 +16,19 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from fewtone.model.blend import Number, number_text
+from fewtone.model.recipe import Recipe
 from fewtone.report.charts import spectrum_chart
 from fewtone.report.content import PageContent, sheet_document
 from fewtone.report.json import Document
 from fewtone.report.swatches import RULE, Swatch, swatch
-from fewtone.report.words import difference_words, evenness_words, sureness_words
+from fewtone.report.words import difference_words, evenness_words, sureness_words, swatch_words
 from fewtone.version import __version__
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-__all__ = ["SAFETY", "render"]
+__all__ = ["SAFETY", "environment", "render"]
 
 SAFETY = (
     "Mixing and spraying can harm you. The products' safety data sheets, local code and licensed "
@@ -34,19 +36,8 @@ SAFETY = (
 )
 
 _TEMPLATE = "page.html.jinja"
-# Heights in millimetres, measured in a browser and rounded up; a test prints the worst pages.
-# US Letter, the shorter of the two papers, is 279.4 high; its margins take 2 · 8.
-_ROOM = 260.0
-_FIXED = 141.5  # all but what the rest counts, a wrapped line or two included
-_POUR_ROW, _GROUND_ROW, _READING_ROW, _CAUTION_LINE, _LABEL_LINE = 5.2, 13.0, 6.3, 3.4, 4.2
-_CARE_HEIGHT = 27.0  # the lines beside the pours take at least this
-_GROUND_LETTERS, _POUR_LETTERS, _CAUTION_LETTERS = 12, 24, 118  # in one line
-_LEAST_READINGS, _MOST_READINGS = 2, 8
-_LABEL_LETTERS = 28  # longer labels are cut short, and end with an ellipsis
-_MOST_STEPS = 9
-# Letters to one line of the title at its three sizes, and the height that more lines add.
-_TITLE_LENGTHS = ((44, "short"), (62, "middling"))
-_LONG_TITLE_LETTERS, _TITLE_LINE = 76, 5.2
+_MOST_READINGS = 8  # rows; as many of them are printed as fit
+_MOST_STEPS, _MOST_BOXES = 9, 14
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,17 +55,24 @@ def render(page: PageContent) -> str:
     check, settings = page.check, page.settings
     match, recipe = check.match, check.match.recipe
     coats = _coats_shown(page)
-    rows, grounds, shrink = _layout(page)
-    left_out = [strip.ground for strip in page.letdown.strips if strip.ground not in grounds]
-    line = str(recipe)
+    # The recipe's own ground comes first: where the paper is full, the last ones are left out.
+    strips = [strip.ground for strip in page.letdown.strips]
+    grounds = sorted(strips, key=lambda ground: ground != recipe.ground)
     values: dict[str, Any] = {
         "document": document,
-        "recipe": line,
-        "title_size": next((name for most, name in _TITLE_LENGTHS if len(line) <= most), "long"),
+        "recipe": str(recipe),
+        "title": _title(recipe),
+        "boxes": _boxes(recipe.coats),
+        "cup_unit": "ml" if page.batch.cup is None else page.batch.cup.unit,
+        "cup": None
+        if page.batch.cup is None or page.batch.cup.holds_ml is None
+        else str(page.batch.cup),
+        "running": _running(page),
         "shelf": settings.name,
         "labels": _tin_labels(page),
         "ground_labels": _ground_labels(page),
         "steps": _steps_words(page),
+        "swatch_name": "" if check.target is None else swatch_words(check.target),
         "light": str(check.light),
         "tolerance": f"{page.tolerance:g}",
         "prediction": swatch(match.lab, check.light),
@@ -86,15 +84,13 @@ def render(page: PageContent) -> str:
         "strips": [
             (ground, [_cell(page, document, ground, coat) for coat in coats]) for ground in grounds
         ],
-        "grounds_left_out": left_out,
         "between_coats": recipe.coats not in coats,
         "lights": [
             (swatch(seen.lab, seen.light), told)
             for seen, told in zip(check.lights, document["check"]["lights"], strict=True)
         ],
         "chart": spectrum_chart(check.wavelength_nm, check.reflectance, check.reflectance_sd),
-        "reading_rows": rows,
-        "shrink": shrink,
+        "reading_rows": _MOST_READINGS,
         "safety": SAFETY,
         "rule": RULE,
         "version": __version__,
@@ -110,11 +106,12 @@ def render(page: PageContent) -> str:
             *(shade for shade, _ in values["lights"]),
         )
     )
-    return _environment().get_template(_TEMPLATE).render(values)
+    return environment().get_template(_TEMPLATE).render(values)
 
 
 @cache
-def _environment() -> Environment:
+def environment() -> Environment:
+    """What templates are rendered with: whatever stands in user files is escaped."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     environment = Environment(
@@ -146,13 +143,36 @@ def _ground_labels(page: PageContent) -> dict[str, str]:
 
 def _labels(names: Iterable[tuple[str, str]]) -> dict[str, str]:
     """Labels by name, where they say more than the name."""
-    return {name: _short(label) for name, label in names if label.casefold() != name.casefold()}
+    return {name: label for name, label in names if label.casefold() != name.casefold()}
 
 
-def _short(label: str) -> str:
-    if len(label) <= _LABEL_LETTERS:
-        return label
-    return label[: _LABEL_LETTERS - 1].rstrip() + "…"
+def _title(recipe: Recipe) -> list[str]:
+    """The recipe's line in pieces that are not broken: each toner, letdown, coats, ground."""
+    blend, rest = str(recipe).split(", ", 1)
+    toners = blend.split(" + ")
+    letdown, coats = rest.split(", ")
+    coats, ground = coats.split(" over ")
+    return [
+        *(f"{toner} +" for toner in toners[:-1]),
+        f"{toners[-1]},",
+        f"{letdown},",
+        coats,
+        f"over {ground}",
+    ]
+
+
+def _boxes(coats: Number) -> list[str]:
+    """One box to tick for each coat; a last one for what is less than a coat."""
+    whole = int(coats)
+    boxes = [str(number) for number in range(1, whole + 1)]
+    return boxes[:_MOST_BOXES] if coats == whole else [*boxes[:_MOST_BOXES], number_text(coats)]
+
+
+def _running(page: PageContent) -> list[float]:
+    """Where the cup stands after each pour, in the unit of its marks."""
+    cup = page.batch.cup
+    unit_ml = 1 if cup is None else cup.unit_ml
+    return [float(pour.running_ml / unit_ml) for pour in page.batch.pours]
 
 
 def _steps_words(page: PageContent) -> str:
@@ -162,7 +182,8 @@ def _steps_words(page: PageContent) -> str:
         return ""
     if page.by_weight:
         return f"the scale's steps ({float(step):g} g)"
-    return f"the cup's lines ({float(step):g} ml)"
+    marks = "" if page.batch.cup is None else f" ({page.batch.cup.marks})"
+    return f"the cup's lines{marks}"
 
 
 def _cell(page: PageContent, document: Document, ground: str, coats: int) -> _Cell:
@@ -186,46 +207,3 @@ def _coats_shown(page: PageContent) -> list[int]:
     first = math.ceil(page.check.match.recipe.coats) - _MOST_STEPS // 2
     first = max(0, min(first, last - _MOST_STEPS + 1))
     return list(range(first, min(last, first + _MOST_STEPS - 1) + 1))
-
-
-def _layout(page: PageContent) -> tuple[int, list[str], float]:
-    """Rows for readings, the grounds that fit, and what the page must be shrunk to."""
-    room = _room_left(page)
-    heights = {each.ground: _ground_height(page, each.ground) for each in page.letdown.strips}
-    rows = int((room - sum(heights.values())) / _READING_ROW)
-    rows = min(max(rows, _LEAST_READINGS), _MOST_READINGS)
-    room -= _READING_ROW * rows
-    wanted = page.check.match.recipe.ground
-    kept = [wanted]
-    room -= heights[wanted]
-    for ground, height in heights.items():
-        if ground != wanted and height <= room:
-            kept.append(ground)
-            room -= height
-    # Fuller than any bench's page: even the recipe's own ground alone does not fit.
-    shrink = 1.0 if room >= 0.0 else _ROOM / (_ROOM - room)
-    return rows, [ground for ground in heights if ground in kept], shrink
-
-
-def _room_left(page: PageContent) -> float:
-    """What is left for strips and readings [mm]."""
-    labels = _tin_labels(page)
-    table = _POUR_ROW + sum(
-        _POUR_ROW + _LABEL_LINE * (_lines(f"{name} {labels.get(name, '')}", _POUR_LETTERS) - 1)
-        for name in (pour.component for pour in page.batch.pours)
-    )
-    told = (SAFETY, *page.cautions)
-    cautions = _CAUTION_LINE * sum(_lines(caution, _CAUTION_LETTERS) for caution in told)
-    title = _TITLE_LINE * (_lines(str(page.check.match.recipe), _LONG_TITLE_LETTERS) - 1)
-    names = _CAUTION_LINE * 2 * (_lines(page.settings.name, _CAUTION_LETTERS) - 1)
-    return _ROOM - _FIXED - max(_CARE_HEIGHT, table) - cautions - title - names
-
-
-def _ground_height(page: PageContent, ground: str) -> float:
-    label = _ground_labels(page).get(ground, "")
-    lines = _lines(ground, _GROUND_LETTERS) + (_lines(label, _GROUND_LETTERS) if label else 0)
-    return max(_GROUND_ROW, 1.0 + _LABEL_LINE * lines)
-
-
-def _lines(text: str, letters: int) -> int:
-    return max(1, math.ceil(len(text) / letters))

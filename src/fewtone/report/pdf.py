@@ -13,12 +13,18 @@ from fewtone.errors import Fault, FewtoneError
 
 __all__ = ["Paper", "pdf"]
 
-# WeasyPrint does not stretch a column of blocks over a set height as browsers do: there the page
-# takes the height that it needs. What is given beside a document yields to it unless important.
-_STYLE = (
-    "@page {{ size: {paper} }} "
-    "main, .notes {{ display: block !important; height: auto !important }}"
-)
+# WeasyPrint neither stretches a column of blocks over a set height as browsers do, nor wraps rows
+# out of sight: there the page takes the height that it needs, with fewer rows for readings and at
+# most four grounds. What is given beside a document yields to it unless important.
+_STYLE = """
+@page {{ size: {paper} }}
+main, main > .notes, main > .grounds, .strips, .strip, .strip tbody, .readings, .readings tbody {{
+  display: block !important; height: auto !important; min-height: 0 !important;
+}}
+h1 span {{ display: inline !important }}
+.over span, .over time {{ flex: 0 1 auto !important; overflow: visible !important }}
+.readings tbody tr:nth-child(n + 3), .strip tbody tr:nth-child(n + 5) {{ display: none !important }}
+"""
 
 
 class Paper(StrEnum):
@@ -28,8 +34,8 @@ class Paper(StrEnum):
     LETTER = "letter"
 
 
-def pdf(html: str, paper: Paper) -> bytes:
-    """Print a page of `fewtone.report.page` to PDF.
+def pdf(html: str, paper: Paper | None = None) -> bytes:
+    """Print a page to PDF: on a paper, or of the size that it says itself.
 
     Raises
     ------
@@ -47,6 +53,6 @@ def pdf(html: str, paper: Paper) -> bytes:
             )
         ) from error
     written = io.BytesIO()
-    style = CSS(string=_STYLE.format(paper=paper))
-    HTML(string=html).write_pdf(written, stylesheets=[style])
+    styles = [] if paper is None else [CSS(string=_STYLE.format(paper=paper))]
+    HTML(string=html).write_pdf(written, stylesheets=styles)
     return written.getvalue()

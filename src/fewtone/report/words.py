@@ -7,7 +7,12 @@ the light and the colour. ISO/TR 28642 puts the middle of its observers at ΔE00
 
 from __future__ import annotations
 
-__all__ = ["difference_words", "evenness_words", "sureness_words"]
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fewtone.model.target import Target
+
+__all__ = ["difference_words", "evenness_words", "sureness_words", "swatch_words"]
 
 _DIFFERENCES = (
     (0.5, "the same to the eye"),
@@ -30,6 +35,12 @@ def difference_words(de00: float) -> str:
 def evenness_words(unevenness: float) -> str:
     """How a mix takes a heavy or a light pass: ``forgiving``."""
     return next((words for most, words in _EVENNESS if unevenness <= most), "unforgiving")
+
+
+def swatch_words(target: Target) -> str:
+    """A swatch's number and name, such as ``108 Beet soup``; empty where no swatch was named."""
+    is_swatch = target.name or not any(mark in target.said for mark in ",;#")
+    return f"{target.said} {target.name}".strip() if is_swatch else ""
 
 
 def sureness_words(pass_probability: float | None) -> str:

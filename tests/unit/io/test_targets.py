@@ -67,7 +67,7 @@ def test_an_unknown_swatch_names_a_near_one(deck: Path) -> None:
     """A number that the deck lacks is wrong usage; the nearest number is shown."""
     with pytest.raises(UsageError) as caught:
         read_target("L-8", SHELF, deck=deck)
-    assert "L-7" in (caught.value.faults[0].fix or "")
+    assert "L-7" in caught.value.faults[0].message
 
 
 def test_faults_of_a_deck_come_in_one_go(tmp_path: Path) -> None:

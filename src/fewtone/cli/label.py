@@ -1,0 +1,58 @@
+"""`fewtone label`: a sticker for the cup or the bottle."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from fewtone.cli import options
+
+__all__ = ["label"]
+
+
+def label(
+    recipe: options.RecipeArgument,
+    name: Annotated[
+        str, typer.Option("--name", metavar="NAME", help="What the colour is called.")
+    ] = "",
+    output: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--output",
+            "-o",
+            metavar="FILE",
+            help="FILE.html, FILE.pdf, or - for standard output; may be repeated.",
+        ),
+    ] = None,
+    date: Annotated[
+        str | None,
+        typer.Option("--date", metavar="2025-03-31", help="When it was mixed; today if not said."),
+    ] = None,
+    force: Annotated[
+        bool, typer.Option("--force", help="Overwrite files that are there already.")
+    ] = False,
+    shelf: options.ShelfOption = None,
+    plain: options.PlainOption = False,
+    as_json: options.JsonOption = False,
+) -> None:
+    """Write a small sticker: name, recipe, letdown, coats, ground and date."""
+    from fewtone.cli.console import SAFETY, Framed, out, print_cautions, print_document, working
+    from fewtone.io.atomic import refuse_to_overwrite
+
+    files = options.outputs(output or [], as_json=as_json)
+    if not force:
+        refuse_to_overwrite([file for file in files if file is not None])
+    day = options.day(date)
+    sticker = options.open_shelf(shelf).label(recipe, name=name, date=day)
+    pdf = b""
+    if any(file is not None and file.suffix.lower() == ".pdf" for file in files):
+        with working("Laying out the PDF"):
+            pdf = sticker.pdf()
+    written = options.write_page(files, sticker.html(), pdf)
+    if as_json:
+        print_document({**sticker.document(), "written": written})
+    elif None not in files:
+        lines = [*sticker.lines, *(f"Wrote {file}" for file in written)]
+        out(Framed(sticker.swatch, None, lines), plain=plain)
+    print_cautions([SAFETY])
