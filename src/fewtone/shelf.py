@@ -63,6 +63,21 @@ class Shelf:
     curves: Curves
     cautions: tuple[str, ...] = ()
 
+    @property
+    def reads_spectra(self) -> bool:
+        """Whether its readings.csv has columns of wavelengths; not if it cannot be read."""
+        from fewtone.errors import FewtoneError
+        from fewtone.io.readings import READINGS_FILE, ReadingColumns
+        from fewtone.io.table import read_table
+
+        try:
+            with (self.folder / READINGS_FILE).open("rb") as file:
+                header = file.readline(1_000_000)
+            table = read_table(self.folder / READINGS_FILE, header)
+            return bool(ReadingColumns.of(table, self.settings.measurement.light).wavelengths)
+        except (OSError, FewtoneError):
+            return False
+
     def light(self, light: Light | str | None) -> Light | None:
         """A light, or its text; a lone illuminant such as ``A`` takes the shelf's observer.
 
@@ -377,6 +392,7 @@ class Shelf:
             date=date,
             cautions=self.cautions,
             amount=amount,
+            spectrum=self.reads_spectra,
         )
 
     @named_options

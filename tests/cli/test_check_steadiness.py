@@ -23,7 +23,7 @@ def test_check_tells_how_the_colour_holds(shelf: Path, run: Run) -> None:
     words = ("check", RECIPE, "--target", "34,-8,27", "--shelf", shelf)
     ran = run(*words)
     for said in (
-        "inconstancy",
+        "moves by ΔE00",
         "LED-B3/10",
         "over the other grounds",
         "one coat more",

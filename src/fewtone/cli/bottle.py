@@ -64,7 +64,7 @@ def bottle(
 
     The recipe is that of the panel: best the new toner alone, at a middling depth.
     """
-    from fewtone.cli.console import SAFETY, out, print_cautions, print_document
+    from fewtone.cli.console import out, print_cautions, print_document
     from fewtone.report.json import bottle_document
 
     loaded = options.open_shelf(shelf)
@@ -89,7 +89,6 @@ def bottle(
                 "sprayed out and learnt in their place, remove its `strength` from shelf.toml."
             ]
         )
-    print_cautions([SAFETY])
 
 
 def _parts(result: Bottle) -> list[Part]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
+
+import typer
 
 from fewtone.cli import options
 
@@ -24,11 +26,17 @@ def check(
     light: options.LightOption = None,
     deck: options.DeckOption = None,
     tolerance: options.ToleranceOption = None,
+    spectrum: Annotated[
+        bool,
+        typer.Option(
+            "--spectrum", help="Show the predicted spectrum, also where the shelf was read in Lab."
+        ),
+    ] = False,
     plain: options.PlainOption = False,
     as_json: options.JsonOption = False,
 ) -> None:
     """Predict a recipe's colour before it is mixed, and how it compares with a target."""
-    from fewtone.cli.console import SAFETY, out, print_cautions, print_document
+    from fewtone.cli.console import out, print_cautions, print_document
     from fewtone.report.json import check_document
 
     loaded = options.open_shelf(shelf)
@@ -37,11 +45,10 @@ def check(
     if as_json:
         print_document(check_document(result))
     else:
-        out(*_parts(result), plain=plain)
-    print_cautions([SAFETY])
+        out(*_parts(result, spectrum or loaded.reads_spectra), plain=plain)
 
 
-def _parts(result: Check) -> list[Part]:
+def _parts(result: Check, spectrum: bool) -> list[Part]:
     from fewtone.cli.console import Framed, Heading
     from fewtone.cli.words import lab_words, target_words
     from fewtone.report.swatches import swatch
@@ -60,7 +67,10 @@ def _parts(result: Check) -> list[Part]:
             f"How sure: {sureness_words(match.pass_probability)}",
         ]
     if match.lab_sd is not None:
-        lines.append(f"Known to {lab_words(match.lab_sd)} (standard deviation)")
+        known = "  ".join(
+            f"{name} ± {sd:.1f}" for name, sd in zip(("L*", "a*", "b*"), match.lab_sd, strict=True)
+        )
+        lines.append(f"So well do the learnt curves know it: {known}")
     lines.append(
         f"How forgiving: unevenness {match.unevenness:.2f}, {evenness_words(match.unevenness)}"
     )
@@ -71,7 +81,7 @@ def _parts(result: Check) -> list[Part]:
         "",
         "Unevenness is the ΔE00 between 90 % and 110 % of the film build.",
         "",
-        "In other light (inconstancy: ΔE00 by which it seems to move from daylight):",
+        "In other light, and how far it seems to move from daylight to an eye that has settled:",
         "",
         _lights(result),
         "",
@@ -82,9 +92,7 @@ def _parts(result: Check) -> list[Part]:
         "What if:",
         "",
         _changes("", result.what_if),
-        "",
-        "Predicted spectrum:",
-        *_spectrum(result),
+        *(["", "Predicted spectrum:", *_spectrum(result)] if spectrum else []),
     ]
 
 
@@ -101,7 +109,7 @@ def _lights(result: Check) -> Grid:
         ]
         for seen in result.lights
     ]
-    return Grid(("light", "", ">L*", ">a*", ">b*", ">inconstancy"), rows)
+    return Grid(("light", "", ">L*", ">a*", ">b*", ">moves by ΔE00"), rows)
 
 
 def _changes(title: str, changes: Sequence[Change]) -> Grid:

@@ -34,11 +34,8 @@ def compare(
     plain: options.PlainOption = False,
     as_json: options.JsonOption = False,
 ) -> None:
-    """Look at recipes side by side: colour, every ground and light, chance, unevenness, cost.
-
-    Such as: fewtone compare "dusk, 6:1, 3 coats over silver" "dusk, 8:1, 4 coats over silver"
-    """
-    from fewtone.cli.console import SAFETY, out, print_cautions, print_document
+    """Look at recipes side by side: colour, every ground and light, chance, unevenness, cost."""
+    from fewtone.cli.console import out, print_cautions, print_document
     from fewtone.report.json import compare_document
 
     loaded = options.open_shelf(shelf)
@@ -48,7 +45,6 @@ def compare(
         print_document(compare_document(result))
     else:
         out(*_parts(result), plain=plain)
-    print_cautions([SAFETY])
 
 
 def _parts(result: Comparison) -> list[Part]:

@@ -49,6 +49,7 @@ _UNWRAPPED = 200
 _MOST_COLUMNS = 100
 _BLOCK = " " * 6
 _FRAME_WIDTH, _FRAME_HEIGHT, _FRAME_EDGE = 12, 5, 3
+_LONGEST_WORD = 32
 _NOT_SHOWN = "*"
 _NOT_SHOWN_NOTE = f"{_NOT_SHOWN} A screen cannot show this colour; the block is the nearest it can."
 _ROUGH_NOTE = "This terminal has 256 colours, so the blocks are rough."
@@ -271,11 +272,19 @@ def _table(part: Grid, blocks: bool) -> RenderableType:
             Text(_spoken(title.removeprefix(">"))),
             justify="right" if of_figures else "left",
             no_wrap=of_figures or _is_of_swatches(part, i),
+            min_width=None if of_figures else _longest_word(part, i),
             overflow="fold",
         )
     for row in part.rows:
         table.add_row(*(_cell(row[i]) for i in kept))
     return table
+
+
+def _longest_word(part: Grid, column: int) -> int:
+    """The width that a column needs so that no word of it is broken, within reason."""
+    cells = [part.columns[column], *(row[column] for row in part.rows)]
+    words = [word for cell in cells if isinstance(cell, str) for word in cell.split()]
+    return min(max(map(len, words), default=1), _LONGEST_WORD)
 
 
 def _cell(cell: str | Swatch) -> Text:

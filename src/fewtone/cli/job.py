@@ -160,7 +160,7 @@ def find(
     out(Grid(columns, table), plain=plain)
 
 
-@job.command()
+@job.command(short_help="A job's recipe on today's curves.")
 def again(
     name: NameArgument,
     book: options.BookOption = None,

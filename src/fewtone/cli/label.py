@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import datetime
 from typing import Annotated
 
 import typer
 
 from fewtone.cli import options
+from fewtone.cli.pages import OutputOption, outputs, wants_pdf, write_page
 
 __all__ = ["label"]
 
@@ -16,15 +18,7 @@ def label(
     name: Annotated[
         str, typer.Option("--name", metavar="NAME", help="What the colour is called.")
     ] = "",
-    output: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--output",
-            "-o",
-            metavar="FILE",
-            help="FILE.html, FILE.pdf, or - for standard output; may be repeated.",
-        ),
-    ] = None,
+    output: OutputOption = [],  # noqa: B006
     date: Annotated[
         str | None,
         typer.Option("--date", metavar="2025-03-31", help="When it was mixed; today if not said."),
@@ -40,16 +34,17 @@ def label(
     from fewtone.cli.console import SAFETY, Framed, out, print_cautions, print_document, working
     from fewtone.io.atomic import refuse_to_overwrite
 
-    files = options.outputs(output or [], as_json=as_json)
+    files = outputs(output, as_json=as_json)
     if not force:
         refuse_to_overwrite([file for file in files if file is not None])
-    day = options.day(date)
+    options.require_day("--date", date)
+    day = None if date is None else datetime.date.fromisoformat(date)
     sticker = options.open_shelf(shelf).label(recipe, name=name, date=day)
     pdf = b""
-    if any(file is not None and file.suffix.lower() == ".pdf" for file in files):
+    if wants_pdf(files):
         with working("Laying out the PDF"):
             pdf = sticker.pdf()
-    written = options.write_page(files, sticker.html(), pdf)
+    written = write_page(files, sticker.html(), pdf)
     if as_json:
         print_document({**sticker.document(), "written": written})
     elif None not in files:

@@ -38,6 +38,7 @@ from fewtone.cli.door import (
     to_stderr,
     to_stdout,
 )
+from fewtone.cli.examples import HELP
 from fewtone.errors import Fault, FewtoneError, UsageError
 from fewtone.io.atomic import files_written
 from fewtone.version import __version__
@@ -71,9 +72,11 @@ for command in (
     sheet.sheet,
     label.label,
 ):
-    app.command()(command)
+    about = HELP[command.__name__]
+    # The mark keeps the example on a line of its own, as it is typed.
+    app.command(short_help=about.summary, epilog=f"Example:\n\n\b\n{about.example}")(command)
 
-app.add_typer(job.job)
+app.add_typer(job.job, short_help="The job book: keep, find and mix again.")
 
 
 def _version(wanted: bool) -> None:

@@ -50,7 +50,7 @@ def match(
 
     Exits with 3 when nothing is within tolerance.
     """
-    from fewtone.cli.console import SAFETY, out, print_cautions, print_document, working
+    from fewtone.cli.console import out, print_cautions, print_document, working
     from fewtone.report.json import match_document
 
     rules = options.rule_options(
@@ -73,7 +73,6 @@ def match(
         print_document(match_document(result, wanted, result.tolerance))
     else:
         out(*_parts(result, wanted, explain), plain=plain)
-    print_cautions([SAFETY])
     if result.simplest is None:
         raise typer.Exit(_NOTHING_WITHIN_TOLERANCE)
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import re
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, TypeAlias
 
@@ -44,16 +43,13 @@ __all__ = [
     "VolumeOption",
     "WithoutOption",
     "count",
-    "day",
     "names",
     "open_shelf",
-    "outputs",
     "require_day",
     "rests",
     "rule_options",
     "shelf_folder",
     "usage_error",
-    "write_page",
 ]
 
 
@@ -170,7 +166,7 @@ VolumeOption: TypeAlias = Annotated[
     typer.Option(
         "--volume",
         metavar="600ml",
-        help="How much, ready to spray: ml, l, floz-us, floz-imp, qt-us or pt-imp.",
+        help="How much, ready to spray, in ml, l, floz-us, floz-imp, qt-us or pt-imp.",
     ),
 ]
 AreaOption: TypeAlias = Annotated[
@@ -307,68 +303,6 @@ def rests(items: list[str] | None) -> dict[str, str] | None:
             )
         found[name] = amount
     return found or None
-
-
-def outputs(texts: list[str], *, as_json: bool) -> list[Path | None]:
-    """Where a page goes: ``.html`` and ``.pdf`` files; None for standard output (``-``).
-
-    Raises
-    ------
-    UsageError
-        Another kind of file, or standard output that a JSON document needs for itself.
-    """
-    files: list[Path | None] = []
-    for text in texts:
-        if text == "-" and as_json:
-            raise UsageError(
-                Fault(
-                    "With --json, standard output holds the document and nothing else.",
-                    fix="Write the page to a file, or leave --json out.",
-                    value=text,
-                )
-            )
-        if text != "-" and Path(text).suffix.lower() not in (".html", ".htm", ".pdf"):
-            raise UsageError(
-                Fault(
-                    f"'{text}' is no page that can be written: .html, .pdf and - are allowed.",
-                    fix="Name it like page.html or page.pdf.",
-                    value=text,
-                )
-            )
-        files.append(None if text == "-" else Path(text))
-    return files
-
-
-def write_page(files: list[Path | None], html: str, pdf: bytes) -> list[str]:
-    """Write a page to each of its files; the names of those written."""
-    import sys
-
-    from fewtone.io.atomic import write_atomic
-
-    for file in files:
-        if file is None:
-            sys.stdout.write(html)
-        else:
-            write_atomic(file, pdf if file.suffix.lower() == ".pdf" else html)
-    return [str(file) for file in files if file is not None]
-
-
-def day(text: str | None) -> date | None:
-    """A day as ``2025-03-31``; None where the option was not given.
-
-    Raises
-    ------
-    UsageError
-        It is no day.
-    """
-    if text is None:
-        return None
-    try:
-        return date.fromisoformat(text.strip())
-    except ValueError:
-        raise UsageError(
-            Fault(f"--date '{text}' is no day.", fix="Write it as 2025-03-31.", value=text)
-        ) from None
 
 
 def count(option: str, text: str | None) -> Number | None:

@@ -7,21 +7,14 @@ from typing import Annotated, Literal
 import typer
 
 from fewtone.cli import options
+from fewtone.cli.pages import OutputOption, outputs, wants_pdf, write_page
 
 __all__ = ["sheet"]
 
 
 def sheet(
     recipe: options.RecipeArgument,
-    output: Annotated[
-        list[str],
-        typer.Option(
-            "--output",
-            "-o",
-            metavar="FILE",
-            help="FILE.html, FILE.pdf, or - for standard output; may be repeated.",
-        ),
-    ],
+    output: OutputOption,
     target: options.TargetOption = None,
     volume: options.VolumeOption = None,
     area: options.AreaOption = None,
@@ -53,7 +46,7 @@ def sheet(
     from fewtone.io.atomic import refuse_to_overwrite
     from fewtone.report.content import sheet_document
 
-    files = options.outputs(output, as_json=as_json)
+    files = outputs(output, as_json=as_json)
     if not force:
         refuse_to_overwrite([file for file in files if file is not None])
     loaded = options.open_shelf(shelf)
@@ -74,10 +67,10 @@ def sheet(
     print_cautions(caution for caution in page.cautions if caution not in loaded.cautions)
     html = page.html()
     pdf = b""
-    if any(file is not None and file.suffix.lower() == ".pdf" for file in files):
+    if wants_pdf(files):
         with working("Laying out the PDF"):
             pdf = page.pdf(paper)
-    written = options.write_page(files, html, pdf)
+    written = write_page(files, html, pdf)
     if as_json:
         print_document({**sheet_document(page), "written": written})
     elif written:

@@ -57,7 +57,7 @@ def simplify(
 
     Exits with 3 when nothing is within tolerance.
     """
-    from fewtone.cli.console import SAFETY, out, print_cautions, print_document, working
+    from fewtone.cli.console import out, print_cautions, print_document, working
     from fewtone.report.json import simplify_document
 
     rules = options.rule_options(
@@ -81,7 +81,6 @@ def simplify(
         print_document(simplify_document(result))
     else:
         out(*_parts(result, explain), plain=plain)
-    print_cautions([SAFETY])
     if result.result.simplest is None:
         raise typer.Exit(_NOTHING_WITHIN_TOLERANCE)
 

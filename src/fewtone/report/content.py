@@ -36,6 +36,8 @@ class PageContent:
         The day on the page.
     cautions
         What should be told, each once.
+    spectrum
+        Whether the predicted spectrum is drawn.
     """
 
     settings: ShelfSettings
@@ -48,6 +50,7 @@ class PageContent:
     by_weight: bool
     date: datetime.date
     cautions: tuple[str, ...]
+    spectrum: bool = True
 
 
 def sheet_document(page: PageContent) -> Document:

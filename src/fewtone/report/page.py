@@ -90,6 +90,7 @@ def render(page: PageContent) -> str:
             for seen, told in zip(check.lights, document["check"]["lights"], strict=True)
         ],
         "chart": spectrum_chart(check.wavelength_nm, check.reflectance, check.reflectance_sd),
+        "spectrum": page.spectrum,
         "reading_rows": _MOST_READINGS,
         "safety": SAFETY,
         "rule": RULE,

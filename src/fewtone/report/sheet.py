@@ -70,6 +70,7 @@ def sheet(
     date: datetime.date | None = None,
     cautions: Sequence[str] = (),
     amount: SheetOptions | None = None,
+    spectrum: bool = True,
 ) -> Sheet:
     """Gather the page of one recipe.
 
@@ -87,6 +88,8 @@ def sheet(
         What should be told about the shelf.
     amount
         How much to mix.
+    spectrum
+        Whether the predicted spectrum is drawn.
 
     Raises
     ------
@@ -117,4 +120,5 @@ def sheet(
         by_weight=how.get("by_weight", False),
         date=date or datetime.date.today(),
         cautions=tuple(dict.fromkeys(told)),
+        spectrum=spectrum,
     )

@@ -44,12 +44,7 @@ def swatch_words(target: Target) -> str:
 
 
 def sureness_words(pass_probability: float | None) -> str:
-    """The chance that a fresh panel passes, in words and figures; plain when it is not known."""
+    """The chance that a fresh panel passes; plain words when it is not known."""
     if pass_probability is None:
         return "not known yet"
-    percent = f"{pass_probability:.0%}"
-    if pass_probability >= 0.95:
-        return f"nearly every fresh panel passes ({percent})"
-    if pass_probability < 0.05:
-        return f"hardly any fresh panel passes ({percent})"
-    return f"about {round(10 * pass_probability)} of 10 fresh panels pass ({percent})"
+    return f"{pass_probability:.0%} of fresh panels pass"

@@ -1,0 +1,68 @@
+"""What stands beside each command in the program's help, and the example that ends its own help.
+
+The examples run on the demo shelf, learnt, as the only shelf under ./toners.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+__all__ = ["HELP", "CommandHelp"]
+
+
+class CommandHelp(NamedTuple):
+    """A command in one line, and how it is really typed."""
+
+    summary: str
+    example: str
+
+
+_RECIPE = '"2 peony + 1 poppy, 8:1, 6 coats over silver"'
+
+HELP = {
+    "new": CommandHelp(
+        "A shelf folder to fill in.",
+        'fewtone new toners/mine --toners "Ruby Red,Sky" --metallic silver',
+    ),
+    "take": CommandHelp(
+        "An instrument's file into readings.csv.", "fewtone take export.txt --dry-run"
+    ),
+    "learn": CommandHelp(
+        "Learn the toners and grounds from the readings.", "fewtone learn --picture shelf.svg"
+    ),
+    "match": CommandHelp(
+        "The recipe with the fewest toners for a target.",
+        'fewtone match "34.1,59.3,12.5" --max-toners 2 --ground silver',
+    ),
+    "check": CommandHelp(
+        "A recipe's colour before it is mixed.",
+        f'fewtone check {_RECIPE} --target "34.1,59.3,12.5"',
+    ),
+    "compare": CommandHelp(
+        "Recipes side by side.",
+        f'fewtone compare {_RECIPE} "3 peony + 1 poppy, 8:1, 6 coats over silver"',
+    ),
+    "simplify": CommandHelp(
+        "A formula of many toners as one of few.",
+        'fewtone simplify "41.5 peony + 22 poppy + 3 ash, 6:1, 4 coats over silver"',
+    ),
+    "letdown": CommandHelp(
+        "The colour at each coat over each ground.", f"fewtone letdown {_RECIPE} --ground silver"
+    ),
+    "batch": CommandHelp("What to pour.", f"fewtone batch {_RECIPE} --area 1.4m2 --extra 40ml"),
+    "adjust": CommandHelp(
+        "What to do after a panel was read.",
+        f'fewtone adjust {_RECIPE} --target "34.1,59.3,12.5" --reading "37,56,11" --left 350ml',
+    ),
+    "bottle": CommandHelp(
+        "How strong a new bottle is.",
+        'fewtone bottle "peony, 6:1, 3 coats over silver" --reading "37.4,65.7,-31.0"',
+    ),
+    "sheet": CommandHelp(
+        "A page to print and pin up.",
+        f'fewtone sheet {_RECIPE} --target "34.1,59.3,12.5" -o beet-soup.html',
+    ),
+    "label": CommandHelp(
+        "A sticker for the cup.", f'fewtone label {_RECIPE} --name "Beet soup" -o sticker.html'
+    ),
+}
