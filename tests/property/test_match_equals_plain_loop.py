@@ -37,12 +37,13 @@ class Problem:
     hazy: int
     unsure: float
     target: str
+    weak: int = 0
 
 
 problems = st.builds(
     Problem,
     seed=st.integers(0, 10_000),
-    n_toners=st.integers(2, 5),
+    n_toners=st.integers(2, 6),
     n_grounds=st.integers(1, 3),
     # 4, 5 and 9: coats 1 over 5 parts, 2 over 10 and so on have the same load.
     letdowns=st.lists(st.sampled_from([4, 5, 6, 9]), min_size=1, max_size=3, unique=True).map(
@@ -56,6 +57,7 @@ problems = st.builds(
     twins=st.integers(0, 1),
     top=st.sampled_from([1, 3, 8, 50]),
     hazy=st.sampled_from([0, 0, 0, 1, 2]),
+    weak=st.sampled_from([0, 0, 1, 2, 3]),
     # Without uncertainty, well known, and so unsure that nothing passes well.
     unsure=st.sampled_from([0.0, 0.0, 0.003, 0.01, 0.1]),
     target=st.sampled_from(
@@ -90,6 +92,7 @@ def test_picks_equal_the_plain_loop(problem: Problem) -> None:
         geometry=problem.geometry,
         twins=problem.twins,
         hazy=problem.hazy,
+        weak=min(problem.weak, problem.n_toners - problem.twins),
         unsure=problem.unsure,
     )
     rng = np.random.default_rng(problem.seed)

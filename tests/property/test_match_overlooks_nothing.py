@@ -8,12 +8,14 @@ import pytest
 from benchmarks.hard_case import hard_shelf, hard_targets
 from fewtone.colorimetry import Light
 from fewtone.match import Rules
-from fewtone.match.bounds.convex import Probe
-from fewtone.match.evaluate import evaluator_of
+from fewtone.match.bounds.exponentials import exponentials_of
+from fewtone.match.bounds.shells import Shells
+from fewtone.match.evaluate import Evaluator, evaluator_of
 from fewtone.match.lattice import Lattice
 from fewtone.match.picks import Candidates
 from fewtone.match.search import everything
 from fewtone.match.sweep import Sweep
+from fewtone.optics.film import Geometry
 from fewtone.typing import IntArray
 from invented import invented_shelf
 
@@ -26,20 +28,26 @@ def places(batch: Candidates) -> list[tuple[int, ...]]:
     return [tuple(row) for row in rows.tolist()]
 
 
-# With seed 19 a weak toner's bracket lies beyond the largest load, where the other corners'
-# far loads end: a chord drawn backwards from it cut recipes that are within the radius.
-@pytest.mark.parametrize("seed", [19, *range(100, 106)])
-def test_all_within_a_radius_are_found(seed: int) -> None:
+def shells_of(evaluator: Evaluator, lattice: Lattice) -> Shells:
+    """What makes planes for a shelf."""
+    loads = lattice.load_values
+    return Shells(exponentials_of(evaluator, float(loads[-1])), loads)
+
+
+# With seed 19 earlier bounds, which drew a weak toner's chord backwards, cut what they must not.
+@pytest.mark.parametrize("geometry", list(Geometry))
+@pytest.mark.parametrize("seed", [19, 101])
+def test_all_within_a_radius_are_found(seed: int, geometry: Geometry) -> None:
     """Strong and weak toners, thin to thick films, dark and light targets."""
     rng = np.random.default_rng(seed + 10**6)
     weak = int(rng.integers(1, 8))
     curves, shelf = invented_shelf(
-        seed, 8, 3, medium_parts=(4, 8, 12), coats=(1, 8), max_part=4, weak=weak
+        seed, 8, 3, medium_parts=(4, 8, 12), coats=(1, 8), max_part=4, weak=weak, geometry=geometry
     )
     rules = Rules.of(shelf)
     lattice = Lattice.of(rules)
     evaluator = evaluator_of(curves, rules, (50.0, 0.0, 0.0), LIGHT)
-    probe = Probe(evaluator, lattice.load_values)
+    shells = shells_of(evaluator, lattice)
     supports = lattice.supports(3)
     batches = list(everything(lattice, supports))
     lab = np.concatenate(
@@ -57,11 +65,13 @@ def test_all_within_a_radius_are_found(seed: int) -> None:
     for among in (darkest, darkest, np.arange(len(lab))):
         target = lab[rng.choice(among)] + rng.choice([0, 2]) * rng.standard_normal(3)
         aim = evaluator_of(curves, rules, target, LIGHT)
-        for radius in (0.5, 4.0):
+        for radius in (0.5, 4.0, 20.0):
             wanted = np.flatnonzero(aim.difference(lab) <= radius - 1e-6)
-            sweep = Sweep(probe, lattice, supports, aim.target, np.full(13, radius))
-            found = {place for part in sweep.found() for place in places(part.candidates)}
-            assert {listed[row] for row in wanted} <= found
+            sweep = Sweep(shells, lattice, supports, aim.target, np.full(13, radius))
+            rows = [place for part in sweep.found() for place in places(part)]
+            assert {listed[row] for row in wanted} <= set(rows)
+            assert len(rows) == len(set(rows))
+            assert len(rows) + sweep.cut.sum() == len(lab)
 
 
 def test_a_recipe_once_overlooked() -> None:
@@ -71,8 +81,8 @@ def test_a_recipe_once_overlooked() -> None:
     lattice = Lattice.of(rules)
     evaluator = evaluator_of(curves, rules, hard_targets(curves, shelf)[0][1], LIGHT)
     support = np.array([[5, 7, 20]])
-    probe = Probe(evaluator, lattice.load_values)
-    sweep = Sweep(probe, lattice, support, evaluator.target, np.full(19, 1.0))
+    shells = shells_of(evaluator, lattice)
+    sweep = Sweep(shells, lattice, support, evaluator.target, np.full(19, 1.0))
     load, ground = len(lattice.loads) - 1, curves.grounds.index("charcoal")
-    found = [place for part in sweep.found() for place in places(part.candidates)]
+    found = [place for part in sweep.found() for place in places(part)]
     assert (5, 7, 20, 4, 1, 1, load, ground) in found

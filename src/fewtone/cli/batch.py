@@ -20,9 +20,7 @@ __all__ = ["batch"]
 
 
 def batch(
-    recipe: options.RecipeOfJobArgument = None,
-    job: options.JobOption = None,
-    book: options.BookOption = None,
+    recipe: options.RecipeArgument,
     volume: options.VolumeOption = None,
     area: options.AreaOption = None,
     extra: options.ExtraOption = None,
@@ -44,13 +42,11 @@ def batch(
 ) -> None:
     """Work out what to pour: the smallest batch that lands on the cup's lines."""
     from fewtone.cli.console import SAFETY, out, print_cautions, print_document
-    from fewtone.cli.jobs import work_on
     from fewtone.report.json import batch_document
 
     loaded = options.open_shelf(shelf)
-    work = work_on(loaded, recipe, None, job, book)
     result = loaded.batch(
-        work.recipe,
+        recipe,
         volume=volume,
         area=area,
         extra=extra,
@@ -60,9 +56,6 @@ def batch(
         rounding=rounding,
         use_up=options.rests(use_up),
     )
-    poured = {pour.component: round(float(pour.ml), 2) for pour in result.pours}
-    total = round(float(result.total_ml), 2)
-    work.note_down(("batch", {"recipe": str(result.recipe), "total_ml": total, "ml": poured}))
     print_cautions(result.cautions)
     if as_json:
         print_document(batch_document(result))

@@ -16,8 +16,9 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from fewtone.learning.design import second_light, suggest
+from fewtone.learning.diagnosis.drift import drifts
 from fewtone.learning.diagnosis.implausible import check_columns, check_curves
-from fewtone.learning.diagnosis.suspects import diagnose
+from fewtone.learning.diagnosis.suspects import find_suspects
 from fewtone.learning.forward import Noise, Problem
 from fewtone.learning.leave_one_out import expectations, prediction_errors
 from fewtone.learning.observations import Observations, observe
@@ -121,8 +122,7 @@ def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection
         cautions.append(f"Never read, so not learnt: {', '.join(not_learnt)}.")
     if not solution.converged:
         cautions.append("The fit had not settled when it was stopped: take the curves with care.")
-    diagnosis = diagnose(problem, prior, at, expected, readings, settings)
-    cautions += [str(drift) for drift in diagnosis.drifts]
+    cautions += [str(drift) for drift in drifts(problem, at, covariance)]
     report = fit_report(
         problem,
         at,
@@ -132,7 +132,7 @@ def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection
         left_out=tuple(leave_out),
         leave_one_out_de00=prediction_errors(problem, expected, settings.measurement.light),
         data_share=data_shares(at, covariance, prior),
-        suspects=diagnosis.suspects,
+        suspects=find_suspects(problem, prior, at, expected, readings, settings),
         not_learnt=not_learnt,
         spray_next=suggest(curves, settings, problem.noise, seen.lab_lights),
         second_light=second_light(seen.lab_lights),

@@ -151,8 +151,9 @@ class Miss:
 # The bounds that colours are cut by, in words.
 _BOUNDS = {
     "whole supports": "no blend of their toners over their ground can come near enough",
-    "parts of supports": "the part of the blends that they lie in, their film, or their own "
-    "smallest possible ΔE00 is too far",
+    "ratios": "at no film of the blend can its colour come near enough",
+    "loads": "their film is too thin or too thick for their blend",
+    "colours": "their own smallest possible ΔE00 is too far",
     "own ground": "they are too far over their own ground already",
 }
 
@@ -170,9 +171,9 @@ class Proof:
     evaluated
         Colours that were worked out exactly.
     cut
-        Colours that a bound showed to be unable to change the answer, by the bound: ``whole
-        supports`` (toners over a ground), ``parts of supports`` (some blends, films or single
-        colours of them), ``own ground`` (where every ground counts).
+        Colours that a bound showed to be unable to change the answer, by the bound that settled it:
+        ``whole supports`` (toners over a ground), ``ratios`` (blends of them), ``loads`` (films of
+        those), ``colours`` (one by one), ``own ground`` (where every ground counts).
     proven
         Whether every colour was either worked out or cut by a bound.
     """

@@ -10,7 +10,8 @@ import numpy as np
 
 from fewtone.colorimetry import Light
 from fewtone.errors import Fault, FewtoneError
-from fewtone.match.bounds.convex import Probe
+from fewtone.match.bounds.exponentials import exponentials_of
+from fewtone.match.bounds.shells import Shells
 from fewtone.match.descent import Descent
 from fewtone.match.evaluate import Evaluator, evaluator_of
 from fewtone.match.lattice import Lattice
@@ -18,7 +19,7 @@ from fewtone.match.miss import difference_of
 from fewtone.match.picks import Candidates, Picks
 from fewtone.match.result import Match, MatchResult, Miss, Proof, judge_all
 from fewtone.match.rules import Rules
-from fewtone.match.sweep import Sweep
+from fewtone.match.sweep import BOUNDS, Sweep
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
@@ -111,7 +112,6 @@ class _SearchState:
         self.evaluator, self.lattice = evaluator, lattice
         self.picks = Picks.empty(lattice, evaluator, settings, within)
         self.loads = lattice.load_values
-        self.probe = Probe(evaluator, self.loads)
         shape = (lattice.sizes[-1] + 1, lattice.rules.max_part * lattice.sizes[-1] + 1)
         self.blends = np.zeros(shape, dtype=np.int64)
         for size in lattice.sizes:
@@ -120,9 +120,10 @@ class _SearchState:
         self.reached = np.where(self.blends > 0, -1.0, np.inf)
         self.evaluated = np.zeros(shape, dtype=np.int64)
         self.listed = np.zeros(shape, dtype=np.int64)
-        self.whole = np.zeros(shape, dtype=np.int64)
+        self.cut = np.zeros((len(BOUNDS), *shape), dtype=np.int64)
         self.hazy: BoolArray = np.asarray(evaluator.curves.scattering[evaluator.toners].any(axis=1))
         self.bounded: dict[int, IntArray] = {}
+        self._shells: Shells | None = None
 
     def list_unbounded(self) -> None:
         """Work out every recipe that no bound is for.
@@ -132,11 +133,10 @@ class _SearchState:
         """
         for size in self.lattice.sizes:
             supports = self.lattice.supports(size)
-            bounded = np.full(len(supports), size > 1)
-            bounded &= ~self.hazy[supports].any(axis=1)
+            bounded = (size > 1) & ~self.hazy[supports].any(axis=1)
             self.bounded[size] = supports[bounded]
             for batch in everything(self.lattice, supports[~bounded]):
-                self._work_out(batch, self._over_all_grounds(batch), (-math.inf, math.inf))
+                self._work_out(batch, self._over_all_grounds(batch))
             self.listed[size] = self.evaluated[size]
             self.evaluated[size] = 0
             if not bounded.any():
@@ -162,11 +162,14 @@ class _SearchState:
                 if not still_open.any():
                     return
         radius = np.where(still_open, np.minimum(needed, reach), -1.0)
-        sweep = Sweep(self.probe, self.lattice, self.bounded[size], self.evaluator.target, radius)
+        if self._shells is None:
+            sums = exponentials_of(self.evaluator, float(self.loads[-1]))
+            self._shells = Shells(sums, self.loads)
+        sweep = Sweep(self._shells, self.lattice, self.bounded[size], self.evaluator.target, radius)
         self.evaluated[size, still_open] = 0
         for found in sweep.found():
-            self._take(found.candidates, found.lightness)
-        self.whole[size, still_open] = sweep.whole
+            self._take(found)
+        self.cut[:, size, still_open] = sweep.cut[:, still_open]
         self.reached[size, still_open] = radius[still_open]
 
     def _walk(self) -> None:
@@ -187,27 +190,27 @@ class _SearchState:
             )
 
     def proof(self) -> Proof:
-        """The proof as it stands."""
-        whole = int((self.whole * self.blends).sum()) * len(self.loads)
-        evaluated = int((self.evaluated + self.listed).sum())
+        """The proof as it stands: each colour was cut, by one bound, or worked out."""
+        seen = self.cut.sum(axis=0) + self.evaluated + self.listed
+        for size in self.lattice.sizes:
+            films = self.lattice.count_supports(size) * len(self.loads)
+            colours = self.blends[size] * films * len(self.lattice.rules.grounds)
+            assert (seen[size] == colours).all(), "what was cut and worked out is not all there is"
         return Proof(
             admissible=self.lattice.admissible,
             colours=self.lattice.colours,
-            evaluated=evaluated,
-            cut=(
-                ("whole supports", whole),
-                ("parts of supports", self.lattice.colours - whole - evaluated),
-            ),
+            evaluated=int((self.evaluated + self.listed).sum()),
+            cut=tuple(zip(BOUNDS, self.cut.sum(axis=(1, 2)).tolist(), strict=True)),
             proven=self.first_open() is None,
         )
 
-    def _take(self, candidates: Candidates, lightness: tuple[float, float]) -> None:
-        """Work candidates out and offer those whose lightness is of the span."""
+    def _take(self, candidates: Candidates) -> None:
+        """Work candidates out and offer them."""
         for start in range(0, len(candidates.load), _BATCH):
             batch = candidates.where(slice(start, start + _BATCH))
             fractions = self.evaluator.fractions(batch.support, batch.parts)
             lab = self.evaluator.lab(fractions, self.loads[batch.load], batch.ground)
-            self._work_out(batch, lab, lightness)
+            self._work_out(batch, lab)
 
     def _over_all_grounds(self, batch: Candidates) -> FloatArray:
         """CIELAB of a batch of `everything`: what a hazy film does by itself, worked out once."""
@@ -217,10 +220,8 @@ class _SearchState:
         loads = self.loads[films.load][:, np.newaxis]
         return self.evaluator.lab(fractions, loads, grounds).reshape(-1, 3)
 
-    def _work_out(self, batch: Candidates, lab: FloatArray, lightness: tuple[float, float]) -> None:
+    def _work_out(self, batch: Candidates, lab: FloatArray) -> None:
         batch = batch._replace(de00=self.evaluator.difference(lab))
-        own = np.flatnonzero((lab[:, 0] >= lightness[0]) & (lab[:, 0] < lightness[1]))
-        batch = batch.where(own)
         self.evaluated[batch.parts.shape[1]] += np.bincount(
             batch.parts.sum(axis=1), minlength=self.evaluated.shape[1]
         )

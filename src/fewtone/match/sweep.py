@@ -1,9 +1,11 @@
 """One sweep over all recipes of a size, within a radius of the target.
 
-Supports over grounds go down the tree of `directions` together, cell by cell. A cell goes on if
-the box of its colours (`relax`) may come within the radius (`bounds`); whole supports fall out at
-the root. In the leaves each ratio is a ray, on which the two planes leave a stretch of loads; the
-lattice's loads in it are enclosed once more, each by itself, and what is left is to be worked out.
+What may lie within the radius is cut up by lightness, and where it is wide by a* too; each slice is
+a window of tristimulus values. Supports over grounds, in blocks, are held against one slice after
+the other: planes (`shells`) cut whole supports, then ratios, then leave each ratio a stretch of
+loads. The colours that are left come from sums of exponentials (`exponentials`) with a certified
+error; those whose window, whose place in a* and b* or whose least ΔE00 (`delta_e`) is too far fall
+out, the rest is to be worked out.
 """
 
 from __future__ import annotations
@@ -15,32 +17,38 @@ from typing import NamedTuple
 
 import numpy as np
 
-from fewtone.match.bounds.boxes import SAFETY, Prisms, boxes, prisms
-from fewtone.match.bounds.convex import COLUMNS, Probe, Rays, Span, cielab_f, log_ratio
 from fewtone.match.bounds.delta_e import Region, de00_lower_bound, lightness_span
-from fewtone.match.bounds.simplex_tree import Cell, cells_of
+from fewtone.match.bounds.exponentials import FLOOR
+from fewtone.match.bounds.shells import Planes, Shells, Window, window_of
 from fewtone.match.lattice import Lattice
 from fewtone.match.picks import Candidates
 from fewtone.typing import BoolArray, FloatArray, IntArray
 
-__all__ = ["Sweep"]
+__all__ = ["BOUNDS", "Sweep"]
 
-# Supports over grounds that go down the tree together, and how many of their cells are bounded at
-# once: the first sets the memory, the second keeps intermediate arrays in the processor's cache.
-_ROWS, _BLOCK, _RAYS = 16_384, 4096, 16_384
-_LEAF_RATIOS, _DEPTH = 6, 5
-# Steps in lightness: a cell spans at most so much L*.
-_STEP = 6.0
+# What cuts a colour, in the order in which it is asked; what passes all is worked out.
+BOUNDS = ("whole supports", "ratios", "loads", "colours")
+# How far a colour that is worked out came, as `BOUNDS` after the second count from 0.
+_WORKED_OUT = len(BOUNDS) - 2
+# Supports over grounds held against the slices together, and colours at once.
+_BLOCK, _COLOURS = 2048, 1024
+# How often simplices are made smaller, and with how few rays no more.
+_DEPTH, _FEW = 3, 24
+# Ends of stretches are compared in 32 bits.
+_CLOSE = 1.0 + 4e-6
+# A slice's extent in L* and in a*.
+_STEP, _STRIP = 3.0, 8.0
+# The same as shares of the radius, where that is more: fewer slices where it is large.
+_STEP_SHARE, _STRIP_SHARE = 0.5, 2.0
+# CIELAB's function: cube root above the bend, a line below.
+_BEND, _STRAIGHT = (6.0 / 29.0) ** 3, (29.0 / 6.0) ** 2 / 3.0
 
 
-class Found(NamedTuple):
-    """Candidates, ΔE00 still to come, and the span of L* for which they were found.
+class _Slice(NamedTuple):
+    """A part of what may lie within the radius."""
 
-    Spans tile the lightness: a candidate whose own L* lies in another span is found, or cut, there.
-    """
-
-    candidates: Candidates
-    lightness: tuple[float, float]
+    window: Window
+    region: Region
 
 
 class Sweep:
@@ -48,12 +56,12 @@ class Sweep:
 
     Parameters
     ----------
-    probe
-        What evaluates log F.
+    shells
+        What makes planes.
     lattice
         The admissible recipes.
     supports
-        The sets of clear toners to look at, shape ``(n, size)``.
+        The sets of toners to look at, shape ``(n, size)``.
     target
         CIELAB, shape ``(3,)``.
     radius
@@ -61,272 +69,309 @@ class Sweep:
 
     Attributes
     ----------
-    whole
-        How many supports over a ground were cut whole.
+    cut
+        How many colours each of `BOUNDS` cut, by sum of parts, shape ``(n_bounds, n_sums)``. A
+        colour counts for the bound that it came to farthest in any slice.
     """
 
     def __init__(
         self,
-        probe: Probe,
+        shells: Shells,
         lattice: Lattice,
         supports: IntArray,
         target: FloatArray,
         radius: FloatArray,
     ) -> None:
-        self.probe, self.lattice, self.supports = probe, lattice, supports
-        self.size = supports.shape[1]
+        self.shells, self.lattice, self.supports = shells, lattice, supports
         self.target, self.radius = target, radius
-        self.whole = 0
+        ratios = lattice.ratios(supports.shape[1])
+        sums = ratios.sum(axis=1)
+        wanted = radius[sums] >= 0.0
+        self.ratios, self.sums = ratios[wanted], sums[wanted]
+        self.rays = np.ascontiguousarray((self.ratios / self.sums[:, np.newaxis]).T)
+        self.cut = np.zeros((len(BOUNDS), len(radius)), dtype=np.int64)
 
-    def found(self) -> Iterator[Found]:
+    def found(self) -> Iterator[Candidates]:
         """What may be within the radius."""
-        rules = self.lattice.rules
-        supports = self.supports
-        tree = cells_of(self.size, rules.max_part, _LEAF_RATIOS, _DEPTH)
-        low, high = lightness_span(self.target, float(self.radius.max()))
-        bare = 116.0 * float(cielab_f(self.probe.bare_logs[:, 1].max())) - 16.0
-        low, high = max(low, 0.0), min(high, bare + SAFETY)
+        slices = list(self._slices())
+        corners = [self.shells.corners(part.window) for part in slices]
+        n_grounds = len(self.lattice.rules.grounds)
+        step = max(1, _BLOCK // n_grounds)
+        for start in range(0, len(self.supports), step):
+            supports = self.supports[start : start + step]
+            block = _Block(
+                self,
+                np.tile(supports, (n_grounds, 1)),
+                np.repeat(np.arange(n_grounds), len(supports)),
+            )
+            for part, corner in zip(slices, corners, strict=True):
+                yield from block.candidates(part, corner)
+            self.cut += block.cut()
+
+    def _slices(self) -> Iterator[_Slice]:
+        radius = float(self.radius.max())
+        low, high = lightness_span(self.target, radius)
+        low, high = max(low, 0.0), min(high, self._lightest())
         if low > high:
-            self.whole = len(supports) * len(rules.grounds)
             return
-        ends = np.linspace(low, high, max(1, int(np.ceil((high - low) / _STEP))) + 1).tolist()
-        step = max(1, _ROWS // len(rules.grounds))
-        for start in range(0, len(supports), step):
-            part = supports[start : start + step]
-            alive = np.zeros(len(part) * len(rules.grounds), dtype=np.bool_)
-            for place, lightness in enumerate(itertools.pairwise(ends)):
-                slab = _Slab(self, part, lightness, alive)
-                own = (
-                    -math.inf if place == 0 else lightness[0],
-                    math.inf if place == len(ends) - 2 else lightness[1],
+        step = max(_STEP, _STEP_SHARE * radius)
+        ends = np.linspace(low, high, max(1, math.ceil((high - low) / step)) + 1).tolist()
+        for dark, light in itertools.pairwise(ends):
+            region = Region(self.target, (dark, light), radius)
+            for strip in region.strips(max(_STRIP, _STRIP_SHARE * radius)):
+                ends_f = (np.array([dark, light]) + 16.0) / 116.0
+                least, most = (
+                    ends_f[[0, 0, 0]] + np.array([strip.a[0] / 500.0, 0.0, -strip.b[1] / 200.0]),
+                    ends_f[[1, 1, 1]] + np.array([strip.a[1] / 500.0, 0.0, -strip.b[0] / 200.0]),
                 )
-                for candidates in slab.candidates(tree):
-                    yield Found(candidates, own)
-            self.whole += int((~alive).sum())
+                window = window_of(self.shells.sums, _ratio(least), _ratio(most))
+                yield _Slice(window, region)
 
-    def wanted(self, cell: Cell) -> float:
-        """The largest radius that any ratio of a cell needs."""
-        return float(self.radius[cell.sums].max())
+    def _lightest(self) -> float:
+        """L* that no film exceeds: the lightest bare ground's."""
+        sums = self.shells.sums
+        bare = float((sums.constant + sums.matrix.sum(axis=1))[:, 1].max())
+        bare += sums.error * (bare + FLOOR)
+        return 116.0 * float(_root(np.array(bare))) - 16.0 + 1e-6
 
 
-class _Slab:
-    """Some supports over all grounds within one span of lightness."""
+class _Cells(NamedTuple):
+    """Simplices of rays of supports: which support, its toners ``(n, m)``, its ground, planes."""
 
-    def __init__(
-        self,
-        sweep: Sweep,
-        supports: IntArray,
-        lightness: tuple[float, float],
-        alive: BoolArray,
-    ) -> None:
-        self.sweep, self.supports, self.lightness, self.alive = sweep, supports, lightness, alive
-        self.span = Span(log_ratio(lightness[0]), log_ratio(lightness[1]))
-        self.n_grounds = len(sweep.lattice.rules.grounds)
+    support: IntArray
+    toners: IntArray
+    ground: IntArray
+    planes: Planes
+
+    def where(self, chosen: BoolArray | IntArray) -> _Cells:
+        """Some of them."""
+        return _Cells(
+            self.support[chosen],
+            self.toners[chosen],
+            self.ground[chosen],
+            self.planes.where(chosen),
+        )
+
+
+class _Rays(NamedTuple):
+    """Rays, cell by cell: place of the ratio, and the ends of the stretch of 1/load."""
+
+    ratio: IntArray
+    low: FloatArray
+    high: FloatArray
+
+    def where(self, chosen: BoolArray | IntArray) -> _Rays:
+        """Some of them."""
+        return _Rays(self.ratio[chosen], self.low[chosen], self.high[chosen])
+
+
+class _Block:
+    """Some supports over grounds, held against one slice after the other."""
+
+    def __init__(self, sweep: Sweep, toners: IntArray, ground: IntArray) -> None:
+        self.sweep, self.toners, self.ground = sweep, toners, ground
         self.loads = sweep.lattice.load_values
-        self.places: dict[bytes, IntArray] = {}
-        self.rays = Rays(np.empty((COLUMNS, 0)), np.empty((0, 3, len(sweep.probe.absorption))))
-        self.n_rays = 0
-        self.regions: dict[float, Region] = {}
+        # Which supports, which of their rays, and how far each colour of those rays came.
+        self.came = np.zeros(len(toners), dtype=np.bool_)
+        self.place = np.full((len(toners), len(sweep.ratios)), -1, dtype=np.int64)
+        self.ratio = np.zeros(0, dtype=np.int64)
+        self.stage = np.zeros((0, len(self.loads)), dtype=np.int8)
 
-    def candidates(self, tree: Cell) -> Iterator[Candidates]:
-        """What may be within the radius in this span."""
-        rows = np.arange(len(self.supports) * self.n_grounds)
-        level: list[tuple[Cell, IntArray, FloatArray | None]] = [(tree, rows, None)]
-        while level:
-            below: list[tuple[Cell, IntArray, FloatArray | None]] = []
-            for cell, rows, guess in level:
-                kept, prism = self._bounded(cell, rows, guess)
-                if cell is tree:
-                    self.alive[kept] = True
-                if not len(kept):
-                    continue
-                if not cell.parts:
-                    yield from self._points(cell, kept, prism)
-                    continue
-                first, second = cell.split or (0, 0)
-                middle = [
-                    2.0 / (1.0 / loads[first] + 1.0 / loads[second])
-                    for loads in (prism.far, np.maximum(prism.near, 1e-3))
-                ]
-                starts = 0.5 * (middle[0] + middle[1])
-                below += [
-                    (part, kept, starts) for part in cell.parts if self.sweep.wanted(part) >= 0.0
-                ]
-            level = below
-
-    def _bounded(
-        self, cell: Cell, rows: IntArray, guess: FloatArray | None
-    ) -> tuple[IntArray, Prisms]:
-        """The rows whose cell may come within the radius, with their prisms."""
-        places = np.stack([self._corner(corner, rows, guess) for corner in cell.corners])
-        table, slopes = self.rays
-        region = self._region(self.sweep.wanted(cell))
-        kept_rows, kept_prisms = [], []
-        n_toners = len(self.sweep.probe.absorption)
-        channels = n_toners * np.arange(3)[:, np.newaxis]
-        for start in range(0, len(rows), _BLOCK):
-            block, here = rows[start : start + _BLOCK], places[:, start : start + _BLOCK]
-            support, ground = np.divmod(block, self.n_grounds)
-            columns = self.supports.T[:, np.newaxis, np.newaxis, support] + channels
-            prism = prisms(
-                self.sweep.probe,
-                table[:, here],
-                slopes.take(columns + 3 * n_toners * here[:, np.newaxis]),
-                cell.corners,
-                ground,
-                self.span,
-            )
-            low, high = boxes(prism, self.span, self.lightness, float(self.loads[-1]))
-            near = np.flatnonzero(region.may_contain(low, high))
-            kept_rows.append(block[near])
-            kept_prisms.append(prism.where(near))
-        return np.concatenate(kept_rows), Prisms(
-            *(np.concatenate(parts, axis=-1) for parts in zip(*kept_prisms, strict=True))
+    def candidates(
+        self, part: _Slice, corners: tuple[FloatArray, FloatArray]
+    ) -> Iterator[Candidates]:
+        """What may be within the radius in this slice."""
+        support, rays = self._rays(part.window, corners)
+        if not len(support):
+            return
+        first, count = self._stretch(rays)
+        self.came[support] = True
+        place = self._remember(support, rays.ratio)
+        last = np.cumsum(count)
+        load = np.arange(int(last[-1])) + np.repeat(first - last + count, count)
+        ray = np.repeat(np.arange(len(support)), count)
+        self._mark(place[ray], load, 1)
+        curves, amounts = self._curves(support, rays.ratio), self.loads.astype(np.float32)
+        left = []
+        for start in range(0, len(ray), _COLOURS):
+            own, film = ray[start : start + _COLOURS], load[start : start + _COLOURS]
+            tau = curves[own] * amounts[film, np.newaxis]
+            values = self.sweep.shells.sums.values(tau, self.ground[support[own]])
+            inside = (values >= part.window.least) & (values <= part.window.most)
+            near = np.flatnonzero(inside.all(axis=1))
+            left.append((own[near], film[near], values[near]))
+        ray, load, values = (np.concatenate(parts) for parts in zip(*left, strict=True))
+        near = self._within(part, values, self.sweep.radius[self.sweep.sums[rays.ratio[ray]]])
+        # What another slice found already is worked out.
+        near = near[self.stage[place[ray[near]], load[near]] < _WORKED_OUT]
+        ray, load = ray[near], load[near]
+        self._mark(place[ray], load, _WORKED_OUT)
+        yield Candidates(
+            self.toners[support[ray]],
+            self.sweep.ratios[rays.ratio[ray]],
+            load,
+            self.ground[support[ray]],
+            np.empty(0),
         )
 
-    def _region(self, radius: float) -> Region:
-        if radius not in self.regions:
-            self.regions[radius] = Region(self.sweep.target, self.lightness, radius)
-        return self.regions[radius]
+    def cut(self) -> IntArray:
+        """How many colours each bound cut, by sum of parts."""
+        sums, n_loads = self.sweep.sums, len(self.loads)
+        counts = np.zeros((len(BOUNDS), len(self.sweep.radius)), dtype=np.int64)
+        never = int((~self.came).sum())
+        left = (self.place[self.came] < 0).sum(axis=0)
+        np.add.at(counts[0], sums, never * n_loads)
+        np.add.at(counts[1], sums, left * n_loads)
+        for stage in (0, 1):
+            here = (self.stage[: len(self.ratio)] == stage).sum(axis=1)
+            np.add.at(counts[2 + stage], sums[self.ratio], here)
+        return counts
 
-    def _corner(self, corner: FloatArray, rows: IntArray, guess: FloatArray | None) -> IntArray:
-        """Places of rows' rays at a corner, made where they are not there yet."""
-        key = corner.tobytes()
-        if key not in self.places:
-            count = len(self.supports) * self.n_grounds
-            self.places[key] = np.full(count, -1, dtype=np.int64)
-        places = self.places[key]
-        missing = places[rows] < 0
-        if missing.any():
-            self._make(corner, places, rows[missing], None if guess is None else guess[missing])
-        return places[rows]
+    def _rays(
+        self, window: Window, corners: tuple[FloatArray, FloatArray]
+    ) -> tuple[IntArray, _Rays]:
+        """Rays that planes leave, with their supports."""
+        shells, shares = self.sweep.shells, self.sweep.rays
+        planes = shells.first(corners, self.toners, self.ground)
+        cells = _Cells(np.arange(len(self.toners)), self.toners, self.ground, planes)
+        cells = cells.where(~planes.empty())
+        middle = np.full(cells.toners.shape, 1.0 / cells.toners.shape[1])
+        closer = shells.tangents(cells.planes, cells.toners, cells.ground, middle, window)
+        planes = Planes(cells.planes.far, np.concatenate([cells.planes.near, closer], axis=1))
+        cells = cells._replace(planes=planes).where(~planes.empty())
+        low, high = cells.planes.stretches(shares)
+        cell, ratio = np.nonzero(low <= high * _CLOSE)
+        rays = _Rays(ratio, low[cell, ratio].astype(float), high[cell, ratio].astype(float))
+        done = []
+        for depth in range(_DEPTH + 1 if len(cell) else 0):
+            start = np.flatnonzero(np.diff(cell, prepend=-1))
+            count = np.diff(start, append=len(cell))
+            cells = cells.where(cell[start])
+            few = (count <= _FEW) | (depth == _DEPTH)
+            out = np.repeat(few, count)
+            done.append((np.repeat(cells.support[few], count[few]), *rays.where(out)))
+            cells, rays, count = cells.where(~few), rays.where(~out), count[~few]
+            if not len(count):
+                break
+            if depth:
+                cells, rays, count = _halved(cells, rays, count, shares)
+            cells, cell, rays = self._closer(cells, rays, count, window)
+            if not len(cell):
+                break
+        if not done:
+            return cell, rays
+        support, ratio, low, high = (np.concatenate(parts) for parts in zip(*done, strict=True))
+        rays = _Rays(ratio, low, high)
+        some = self._stretch(rays)[1] > 0
+        return support[some], rays.where(some)
 
-    def _make(
-        self, corner: FloatArray, places: IntArray, rows: IntArray, guess: FloatArray | None
-    ) -> None:
-        support, ground = np.divmod(rows, self.n_grounds)
-        used = np.flatnonzero(corner)
-        toners = self.supports[support][:, used]
-        n_toners = len(self.sweep.probe.absorption)
-        first = inverse = np.arange(len(rows))
-        if len(used) < len(corner):
-            # Supports share the directions on their faces.
-            code = ground
-            for column in toners.T:
-                _, code = np.unique(code * n_toners + column, return_inverse=True)
-            _, first, inverse = np.unique(code, return_index=True, return_inverse=True)
-        fractions = np.zeros((len(first), n_toners))
-        shares = np.broadcast_to(corner[used], (len(first), len(used)))
-        np.put_along_axis(fractions, toners[first], shares, axis=1)
-        rays = self.sweep.probe.rays(
-            fractions, ground[first], None if guess is None else guess[first], self.span
+    def _closer(
+        self, cells: _Cells, rays: _Rays, count: IntArray, window: Window
+    ) -> tuple[_Cells, IntArray, _Rays]:
+        """The cells with planes of their own, the rays that these leave, and their cells."""
+        shares = self.sweep.rays[:, rays.ratio]
+        planes = self.sweep.shells.closer(
+            cells.planes, cells.toners, cells.ground, _ends(shares, count), window
         )
-        places[rows] = self.n_rays + inverse
-        self._store(rays)
+        low, high = rays.low, rays.high
+        for end, best, parts in ((low, np.maximum, planes.far), (high, np.minimum, planes.near)):
+            for plane in parts.transpose(1, 2, 0):
+                along = np.repeat(plane[0], count) * shares[0]
+                for part, share in zip(plane[1:], shares[1:], strict=True):
+                    along += np.repeat(part, count) * share
+                best(end, along, out=end)
+        left = low <= high * _CLOSE
+        cell = np.repeat(np.arange(len(count)), count)[left]
+        return cells._replace(planes=planes), cell, rays.where(left)
 
-    def _store(self, rays: Rays) -> None:
-        start, end = self.n_rays, self.n_rays + len(rays.slopes)
-        room = self.rays.table.shape[1]
-        if end > room:
-            room = max(end, 2 * room)
-            table = np.empty((COLUMNS, room))
-            slopes = np.empty((room, *rays.slopes.shape[1:]))
-            table[:, :start], slopes[:start] = self.rays.table[:, :start], self.rays.slopes[:start]
-            self.rays = Rays(table, slopes)
-        self.rays.table[:, start:end], self.rays.slopes[start:end] = rays
-        self.n_rays = end
+    def _stretch(self, rays: _Rays) -> tuple[IntArray, IntArray]:
+        """The first load of each ray's stretch, and how many it holds."""
+        first = np.searchsorted(self.loads, 1.0 / (rays.high * _CLOSE))
+        after = np.searchsorted(self.loads, _CLOSE / rays.low, side="right")
+        return first, np.maximum(after - first, 0)
 
-    def _points(self, cell: Cell, rows: IntArray, prism: Prisms) -> Iterator[Candidates]:
-        """The lattice's points of a leaf that may be within the radius."""
-        sweep, ratios = self.sweep, self.sweep.lattice.ratios(self.sweep.size)
-        wanted = np.flatnonzero(sweep.radius[cell.sums] >= 0.0)
-        shares, chosen = cell.shares[wanted], cell.ratios[wanted]
-        region = self._region(sweep.wanted(cell))
-        step = max(1, _RAYS // len(wanted))
-        for start in range(0, len(rows), step):
-            block = rows[start : start + step]
-            rays, row, ratio = _rays_of(prism.where(slice(start, start + step)), shares, self.span)
-            low, high = boxes(rays, self.span, self.lightness, float(self.loads[-1]))
-            near = np.flatnonzero(region.may_contain(low, high))
-            rays, row, ratio = rays.where(near), row[near], ratio[near]
-            first = np.searchsorted(self.loads, rays.near[0] * (1.0 - 1e-9))
-            after = np.searchsorted(self.loads, rays.far[0] * (1.0 + 1e-9), side="right")
-            count = np.maximum(after - first, 0)
-            last = np.cumsum(count)
-            load = np.arange(int(count.sum())) + np.repeat(first - last + count, count)
-            ray = np.repeat(np.arange(len(row)), count)
-            low, high = _point_boxes(rays, ray, self.loads[load])
-            radius = sweep.radius[cell.sums[wanted[ratio[ray]]]]
-            near = self._within(low, high, region, radius)
-            ray, load = ray[near], load[near]
-            support, ground = np.divmod(block[row[ray]], self.n_grounds)
-            yield Candidates(
-                self.supports[support], ratios[chosen[ratio[ray]]], load, ground, np.empty(0)
-            )
+    def _curves(self, support: IntArray, ray: IntArray) -> FloatArray:
+        """Absorption of rays, 32 bits, shape ``(n, n_wavelengths)``."""
+        absorption = self.sweep.shells.sums.absorption.astype(np.float32)
+        shares = self.sweep.rays.T.astype(np.float32)[ray]
+        curves: FloatArray = np.zeros((len(ray), absorption.shape[1]), dtype=np.float32)
+        for toner, share in zip(self.toners[support].T, shares.T, strict=True):
+            curves += absorption[toner] * share[:, np.newaxis]
+        return curves
 
-    def _within(
-        self, low: FloatArray, high: FloatArray, region: Region, radius: FloatArray
-    ) -> IntArray:
-        """Places of the boxes that may come within their radius: a quick look, then a close one."""
-        near = np.flatnonzero(region.may_contain(low, high))
-        bound = de00_lower_bound(low[:, near], high[:, near], self.sweep.target)
-        return near[bound <= radius[near]]
-
-
-def _rays_of(prism: Prisms, shares: FloatArray, span: Span) -> tuple[Prisms, IntArray, IntArray]:
-    """Every ratio of every cell as a cell of one corner, with its cell and its ratio."""
-    count = prism.near.shape[1]
-    row, ratio = (place.ravel() for place in np.indices((count, len(shares))))
-
-    def blended(values: FloatArray) -> FloatArray:
-        """Values at the corners, weighted by the ratios' shares: ``(..., n_rays)``."""
-        return np.asarray(np.einsum("...mn,rm->...nr", values, shares, optimize=True)).reshape(
-            *values.shape[:-2], -1
+    def _within(self, part: _Slice, values: FloatArray, radius: FloatArray) -> IntArray:
+        """Places of the colours that may come within their radius."""
+        sums = self.sweep.shells.sums
+        value = values.astype(np.float64).T
+        off = sums.error * (value + FLOOR) * 1.001 + sums.rounding * value
+        floor, ceiling = _root(np.maximum(value - off, 0.0)), _root(value + off)
+        low = np.stack(
+            [
+                116.0 * floor[1] - 16.0,
+                500.0 * (floor[0] - ceiling[1]),
+                200.0 * (floor[1] - ceiling[2]),
+            ]
         )
+        high = np.stack(
+            [
+                116.0 * ceiling[1] - 16.0,
+                500.0 * (ceiling[0] - floor[1]),
+                200.0 * (ceiling[1] - floor[2]),
+            ]
+        )
+        kept = np.flatnonzero(part.region.may_contain(low, high))
+        bound = de00_lower_bound(low[:, kept], high[:, kept], self.sweep.target)
+        return kept[bound <= radius[kept]]
 
-    near, far = 1.0 / blended(1.0 / prism.near), 1.0 / blended(1.0 / prism.far)
-    near_upper = blended(prism.near_upper / prism.near) * near
-    far_upper = blended(prism.far_upper / prism.far) * far
-    constant = np.repeat(prism.constant, len(shares), axis=-1)
-    slopes = blended(prism.slopes)
-    # Each tangent plane has its say along the ray; where Y's chord leaves the span, so does Y.
-    enters = ((constant[:, 1] - span.light) / np.maximum(slopes[:, 1], 1e-9)).max(axis=0)
-    stretch = np.maximum(far - near, 1e-12)
-    fall = np.maximum(near_upper[1] - far_upper[1], 1e-12)
-    leaves = near + (near_upper[1] - span.dark) / fall * stretch
-    step = far_upper - near_upper
-    end = np.where((far_upper[1] < span.dark) & (far > near), np.minimum(leaves, far), far)
-    start = np.clip(enters, near, np.maximum(end, near))
-    rays = Prisms(
-        np.where(enters > end, enters, start)[np.newaxis],
-        end[np.newaxis],
-        (near_upper + (start - near) / stretch * step)[:, np.newaxis],
-        (near_upper + np.clip((end - near) / stretch, 0.0, 1.0) * step)[:, np.newaxis],
-        constant,
-        slopes[:, :, np.newaxis],
-    )
-    return rays, row, ratio
+    def _remember(self, support: IntArray, ratio: IntArray) -> IntArray:
+        """Rows of rays in `stage`, made where there are none yet."""
+        place = self.place[support, ratio]
+        new = np.flatnonzero(place < 0)
+        place[new] = len(self.ratio) + np.arange(len(new))
+        self.place[support[new], ratio[new]] = place[new]
+        self.ratio = np.concatenate([self.ratio, ratio[new]])
+        if len(self.ratio) > len(self.stage):
+            rows = max(len(self.ratio), 2 * len(self.stage))
+            grown = np.zeros((rows, len(self.loads)), dtype=np.int8)
+            grown[: len(self.stage)] = self.stage
+            self.stage = grown
+        return place
+
+    def _mark(self, place: IntArray, load: IntArray, stage: int) -> None:
+        self.stage[place, load] = np.maximum(self.stage[place, load], stage)
 
 
-def _point_boxes(rays: Prisms, ray: IntArray, load: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Boxes of the colours at single loads on rays."""
-    lower = (rays.constant[..., ray] - load * rays.slopes[:, :, 0, ray]).max(axis=0)
-    near, far = rays.near[0, ray], rays.far[0, ray]
-    along = np.clip((load - near) / np.maximum(far - near, 1e-12), 0.0, 1.0)
-    near_upper, far_upper = rays.near_upper[:, 0, ray], rays.far_upper[:, 0, ray]
-    floor, ceiling = cielab_f(lower), cielab_f(near_upper + along * (far_upper - near_upper))
-    low = np.stack(
-        [
-            116.0 * floor[1] - 16.0,
-            500.0 * (floor[0] - ceiling[1]),
-            200.0 * (floor[1] - ceiling[2]),
-        ]
+def _ends(shares: FloatArray, count: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Least and largest share of each toner over each cell's rays, ``(n, m)``."""
+    start = np.cumsum(count) - count
+    return (
+        np.minimum.reduceat(shares, start, axis=1).T,
+        np.maximum.reduceat(shares, start, axis=1).T,
     )
-    high = np.stack(
-        [
-            116.0 * ceiling[1] - 16.0,
-            500.0 * (ceiling[0] - floor[1]),
-            200.0 * (ceiling[1] - floor[2]),
-        ]
-    )
-    return low - SAFETY, high + SAFETY
+
+
+def _halved(
+    cells: _Cells, rays: _Rays, count: IntArray, shares: FloatArray
+) -> tuple[_Cells, _Rays, IntArray]:
+    """Every cell's rays in two, by the share that differs most: cells, rays, and their counts."""
+    least, most = _ends(shares[:, rays.ratio], count)
+    wide = (most - least).argmax(axis=1)
+    middle = 0.5 * (least + most)[np.arange(len(wide)), wide]
+    upper = shares[np.repeat(wide, count), rays.ratio] > np.repeat(middle, count)
+    cell = np.repeat(np.arange(len(count)), count)
+    half = 2 * cell + upper
+    order = np.argsort(half, kind="stable")
+    counts = np.bincount(half, minlength=2 * len(count))
+    some = np.flatnonzero(counts)
+    return cells.where(some // 2), rays.where(order), counts[some]
+
+
+def _root(values: FloatArray) -> FloatArray:
+    """CIELAB's function of a value over the white's."""
+    return np.where(values > _BEND, np.cbrt(values), _STRAIGHT * values + 4.0 / 29.0)
+
+
+def _ratio(roots: FloatArray) -> FloatArray:
+    """The inverse of CIELAB's function, at least 0."""
+    line = (roots - 4.0 / 29.0) / _STRAIGHT
+    return np.maximum(np.where(roots > 6.0 / 29.0, roots**3, line), 0.0)

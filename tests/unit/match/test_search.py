@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -11,11 +12,16 @@ from fewtone.colorimetry import Light
 from fewtone.errors import FewtoneError
 from fewtone.match import MatchResult, Rules, judge, search
 from fewtone.match.evaluate import evaluator_of
+from fewtone.match.keys import Candidates
+from fewtone.match.search import _SearchState
+from fewtone.match.sweep import Sweep
 from fewtone.model.recipe import parse
 from fewtone.prediction.recipes import predict
 from invented import invented_shelf
 
 LIGHT = Light("D65", 10)
+
+
 CURVES, SHELF = invented_shelf(2, 6, 3, coats=(2, 4))
 
 
@@ -91,3 +97,27 @@ def test_films_over_all_grounds_are_what_each_is_over_its_own() -> None:
     for ground in grounds:
         alone = evaluator.lab(fractions, loads, np.full(50, ground))
         assert np.allclose(together[:, ground], alone, rtol=0, atol=1e-10)
+
+
+@pytest.mark.parametrize("broken", ["cut", "evaluated"])
+def test_a_colour_that_is_not_accounted_for_is_noticed(
+    broken: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What each bound cut and what was worked out is counted where it happens, and must add up."""
+    if broken == "cut":
+        counted = Sweep.found
+
+        def found(self: Sweep) -> Iterator[Candidates]:
+            yield from counted(self)
+            self.cut[2] //= 2
+
+        monkeypatch.setattr(Sweep, "found", found)
+    else:
+        take = _SearchState._take
+
+        def taken(self: _SearchState, candidates: Candidates) -> None:
+            take(self, candidates.where(slice(1, None)))
+
+        monkeypatch.setattr(_SearchState, "_take", taken)
+    with pytest.raises(AssertionError, match="not all there is"):
+        find("2 toner-01 + 1 toner-03, 6:1, 3 coats over silver")

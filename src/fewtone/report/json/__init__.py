@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from fewtone.report.json.compare import compare_document
 from fewtone.report.json.instruments import take_document
-from fewtone.report.json.jobs import again_document, job_document, kept_document
+from fewtone.report.json.jobs import again_document, job_document
 from fewtone.report.json.recipes import (
     Document,
     check_document,
@@ -34,7 +34,6 @@ __all__ = [
     "compare_document",
     "fault_document",
     "job_document",
-    "kept_document",
     "learn_document",
     "letdown_document",
     "match_document",

@@ -155,7 +155,7 @@ def _answer(
         simplest=simplest,
         surest=None,
         closest=closest,
-        recipes=tuple(matches[recipe] for recipe in picks.trade_off),
+        recipes=tuple(matches[recipe] for recipe in picks.trade_off[: rules.top]),
         tolerance=rules.tolerance,
         miss=misses[closest.recipe] if simplest is None else None,
         proof=proof,

@@ -13,6 +13,7 @@ from fewtone import parse
 from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.errors import FewtoneError
 from fewtone.io.settings import load_settings
+from fewtone.match import Match
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.prediction.recipes import predict
@@ -143,6 +144,19 @@ def test_what_is_lost_is_told_over_each_ground_and_under_each_light() -> None:
         labs = predict(CURVES, [formula, recipe], Light(illuminant, 10)).lab
         assert off == pytest.approx(float(delta_e_2000(labs[0], labs[1])), abs=ROUNDING)
     assert loss.grounds["silver"] == pytest.approx(result.result.closest.de00, abs=1e-6)
+
+
+@pytest.mark.parametrize("every_ground", [False, True])
+def test_no_more_recipes_than_asked_for(every_ground: bool) -> None:
+    """`top` cuts the trade-off short, at its simple end."""
+    asked: list[tuple[Match, ...]] = [
+        simplify(
+            CURVES, SHELF, parse(FORMULA), every_ground=every_ground, tolerance=0.01, top=top
+        ).result.recipes
+        for top in (2, 8)
+    ]
+    assert len(asked[0]) == 2 < len(asked[1])
+    assert [m.recipe for m in asked[0]] == [m.recipe for m in asked[1][:2]]
 
 
 def test_a_toner_can_be_kept() -> None:

@@ -1,0 +1,182 @@
+"""Reflectance of a clear film as a short sum of falling exponentials, with a certified error.
+
+Through a clear film R(τ) is a mixture of decaying exponentials of the depth τ with positive
+weights: escape, back₁ and back₂ are (`fewtone.optics.film`, `fewtone.optics.flake`),
+1/(1 - ρ·back₂) is as the sum of (ρ·back₂)ⁿ, products of such mixtures are, and a constant first
+reflection is one of rate 0. A few rates represent it closely,
+
+    R(τ) ≈ S(τ) = first + Σ_k c_k exp(-p_k τ),   c_k >= 0,
+
+by least squares weighted by 1/(R + `FLOOR`); weights that come out negative are put to 0 in turn.
+
+Error
+    R and S are convex: between two nodes each lies below its chord and above its tangents there.
+    With h the distance and s₀ <= s₁ the slopes at the nodes, chord and tangents are at most
+    h (s₁ - s₀)/4 apart. So |R - S| between nodes exceeds its larger value at the nodes by no more
+    than the larger of the two gaps: `error` bounds |R - S|/(R + FLOOR) at every depth.
+
+The white's weights are not negative, so F = X, Y or Z over the white's is such a sum of the toners'
+amounts x, τ(λ) = Σ_i x_i a_i(λ): it falls in every amount, and log F is convex (Hölder).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from fewtone.colorimetry import weights, white_point
+from fewtone.match.evaluate import Evaluator
+from fewtone.optics.film import Geometry
+from fewtone.optics.interface import film_cosine
+from fewtone.typing import FloatArray, IntArray
+
+__all__ = ["FLOOR", "Exponentials", "exponentials_of"]
+
+# Errors are relative to the reflectance and this: at L* 9 an error then weighs twice its share.
+FLOOR = 0.01
+# Rates as multiples of the direct path's: in diffuse light paths out of the film differ.
+_DIRECTIONAL = (1.0, 2.0, 3.4, 8.0, 20.0)
+_DIFFUSE = (1.0, 1.083, 1.167, 2.0, 3.0, 5.0, 8.0, 20.0)
+_NODES = 600
+# What the optics' tables are right to, and more.
+_TABLES = 1e-7
+# Exponents stop here: e^-41 is below what anybody sees, and numbers yet smaller are slow.
+_DEEPEST = 41.0
+# Rounding to 32 bits, in units: an exponent of up to 41 is off by 8 of it (toner, share, their
+# product and sum, load, depth, rate, product), exponential, weight and product by 4 more.
+_UNIT = 2.0**-24
+_EXPONENT_UNITS = 8 * 41 + 4
+
+
+@dataclass(frozen=True, eq=False)
+class Exponentials:
+    """X, Y and Z over the white's as sums of exponentials in the toners' amounts.
+
+    Parameters
+    ----------
+    absorption
+        Of the evaluator's toners [1], shape ``(n_toners, n_wavelengths)``.
+    rates
+        How fast each term falls with the depth, shape ``(n_terms,)``.
+    constant
+        What does not fall: F of the first reflection, shape ``(3,)``.
+    matrix
+        Weights of each term and wavelength, shape ``(n_grounds, n_terms * n_wavelengths, 3)``.
+    error
+        |F - value|/(F + FLOOR) is at most this, for films up to the largest load.
+    rounding
+        The same for `values` in 32 bits, relative to the value.
+    """
+
+    absorption: FloatArray
+    rates: FloatArray
+    constant: FloatArray
+    matrix: FloatArray
+    error: float
+    rounding: float
+
+    @cached_property
+    def slopes(self) -> FloatArray:
+        """Weights of how F falls, ``(n_grounds, n_terms * n_wavelengths, 3 * n_toners)``."""
+        shape = (len(self.matrix), len(self.rates), -1, 3)
+        by_rate = self.matrix.reshape(shape) * self.rates[:, np.newaxis, np.newaxis]
+        slopes = np.einsum("gkwc,tw->gkwct", by_rate, self.absorption)
+        return np.asarray(slopes.reshape(*self.matrix.shape[:2], -1))
+
+    def terms(self, tau: FloatArray) -> FloatArray:
+        """All terms at depths ``(n, n_wavelengths)``: ``(n, n_terms * n_wavelengths)``."""
+        rates = -self.rates.astype(tau.dtype)[:, np.newaxis]
+        exponents = tau[:, np.newaxis] * rates
+        np.maximum(exponents, -_DEEPEST, out=exponents)
+        return np.exp(exponents, out=exponents).reshape(len(tau), len(self.rates) * tau.shape[1])
+
+    def values(self, tau: FloatArray, ground: IntArray) -> FloatArray:
+        """F of depths ``(n, n_wavelengths)`` over grounds ``(n,)``, shape ``(n, 3)``."""
+        terms = self.terms(tau)
+        found = _by_ground(terms, self.matrix.astype(tau.dtype, copy=False), ground)
+        found += self.constant.astype(tau.dtype)
+        return found
+
+    def tangents(self, tau: FloatArray, ground: IntArray) -> tuple[FloatArray, FloatArray]:
+        """Log F ``(n, 3)`` and how fast it falls in every toner's amount ``(n, 3, n_toners)``."""
+        terms = self.terms(tau)
+        values = _by_ground(terms, self.matrix.astype(tau.dtype, copy=False), ground)
+        values += self.constant.astype(tau.dtype)
+        falls = _by_ground(terms, self.slopes.astype(tau.dtype, copy=False), ground)
+        falls = falls.reshape(len(tau), 3, len(self.absorption))
+        falls /= values[:, :, np.newaxis]
+        return np.log(values), falls
+
+
+def _by_ground(terms: FloatArray, matrix: FloatArray, ground: IntArray) -> FloatArray:
+    """Product of each row with the matrix of its ground."""
+    found = np.empty((len(terms), matrix.shape[2]), dtype=terms.dtype)
+    for place in np.unique(ground):
+        rows = np.flatnonzero(ground == place)
+        found[rows] = terms[rows] @ matrix[place]
+    return found
+
+
+def exponentials_of(evaluator: Evaluator, most_load: float) -> Exponentials:
+    """Fit the sums for a shelf's grounds, up to the depth of its strongest toner at `most_load`."""
+    curves = evaluator.curves
+    optics = curves.optics
+    absorption = curves.absorption[evaluator.toners]
+    into = film_cosine(45.0 if optics.geometry is Geometry.DIRECTIONAL else 8.0, optics.index)
+    rates = (1.0 / float(into) + 1.0) * np.array(
+        _DIRECTIONAL if optics.geometry is Geometry.DIRECTIONAL else _DIFFUSE
+    )
+    tau = np.linspace(0.0, np.sqrt(most_load * absorption.max()), _NODES) ** 2
+    rho = curves.ground_reflectance[evaluator.grounds]
+    ratio = np.repeat(curves.return_ratio[evaluator.grounds], rho.shape[1])
+    film = optics.reflectance_derivatives(tau[:, np.newaxis], rho.ravel(), ratio)
+    first = optics.first_surface
+    basis = np.exp(-np.multiply.outer(tau, rates))
+    weight = 1.0 / (film.reflectance + FLOOR)
+    shares = _positive_fit(basis, film.reflectance - first, weight)
+    sums = basis @ shares + first
+    falls = basis @ (shares * -rates[:, np.newaxis])
+    off = np.abs(sums - film.reflectance)
+    bound = np.maximum(off[1:], off[:-1]) + np.maximum(_gap(tau, falls), _gap(tau, film.d_tau))
+    # R falls: its least of a cell is at the cell's end.
+    error = float((bound * weight[1:]).max())
+    white = weights(curves.wavelength_nm, evaluator.light) / white_point(evaluator.light)
+    by_ground = shares.reshape(len(rates), *rho.shape).transpose(1, 0, 2)
+    matrix = by_ground[..., np.newaxis] * white
+    terms = len(rates) * rho.shape[1]
+    return Exponentials(
+        absorption,
+        rates,
+        first * white.sum(axis=0),
+        matrix.reshape(len(rho), terms, 3),
+        error + _TABLES,
+        (_EXPONENT_UNITS + terms) * _UNIT,
+    )
+
+
+def _gap(tau: FloatArray, slope: FloatArray) -> FloatArray:
+    """How far apart a convex function's chord and tangents are between nodes, at most."""
+    return np.asarray(0.25 * np.diff(tau)[:, np.newaxis] * np.diff(slope, axis=0))
+
+
+def _positive_fit(basis: FloatArray, values: FloatArray, weight: FloatArray) -> FloatArray:
+    """Weighted least squares of many columns by one basis, weights below 0 put to 0 in turn.
+
+    Shape ``(n_terms, n_columns)``, from ``(n_nodes, n_terms)`` and ``(n_nodes, n_columns)`` twice.
+    """
+    square = weight * weight
+    both = (basis[:, :, np.newaxis] * basis[:, np.newaxis]).reshape(len(basis), -1)
+    normal = (square.T @ both).reshape(-1, basis.shape[1], basis.shape[1])
+    right = (square * values).T @ basis
+    used = np.ones(right.shape, dtype=np.bool_)
+    while True:
+        both_used = used[:, :, np.newaxis] & used[:, np.newaxis]
+        system = np.where(both_used, normal, 0.0)
+        system[:, np.arange(basis.shape[1]), np.arange(basis.shape[1])] += ~used
+        shares = np.linalg.solve(system, np.where(used, right, 0.0)[..., np.newaxis])[..., 0]
+        rows = np.flatnonzero((shares < 0.0).any(axis=1))
+        if not len(rows):
+            return np.asarray(shares.T)
+        used[rows, shares[rows].argmin(axis=1)] = False

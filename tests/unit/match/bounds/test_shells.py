@@ -1,0 +1,165 @@
+"""What the cuts stand on: sums of exponentials with a certified error, and planes that enclose."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from fewtone.colorimetry import Light, weights, white_point
+from fewtone.match import Rules
+from fewtone.match.bounds.exponentials import FLOOR, Exponentials, exponentials_of
+from fewtone.match.bounds.shells import Planes, Shells, Window, window_of
+from fewtone.match.evaluate import Evaluator, evaluator_of
+from fewtone.match.lattice import Lattice
+from fewtone.optics.film import FilmOptics, Geometry
+from fewtone.typing import FloatArray
+from invented import invented_shelf
+
+LIGHT = Light("D65", 10)
+GEOMETRIES = list(Geometry)
+
+
+def shelf(geometry: Geometry, seed: int = 5) -> tuple[Evaluator, Lattice]:
+    """An invented shelf of clear toners, two of them weak."""
+    curves, settings = invented_shelf(seed, 6, 4, coats=(1, 6), geometry=geometry, weak=2)
+    rules = Rules.of(settings)
+    return evaluator_of(curves, rules, (40.0, 0.0, 0.0), LIGHT), Lattice.of(rules)
+
+
+def straight(evaluator: Evaluator, amounts: FloatArray, ground: int) -> FloatArray:
+    """F straight from the curves."""
+    curves = evaluator.curves
+    reflectance = curves.optics.reflectance(
+        amounts @ curves.absorption, curves.ground_reflectance[ground], curves.return_ratio[ground]
+    )
+    return np.asarray(reflectance @ weights(curves.wavelength_nm, LIGHT) / white_point(LIGHT))
+
+
+def worst(sums: Exponentials, evaluator: Evaluator, most: float) -> float:
+    """Largest |F - value|/(F + FLOOR) over random films."""
+    rng = np.random.default_rng(1)
+    amounts = rng.dirichlet(np.full(6, 0.2), 3000) * rng.uniform(0.0, most, (3000, 1))
+    tau = amounts @ sums.absorption
+    errors = []
+    for ground in range(4):
+        exact = straight(evaluator, amounts, ground)
+        found = sums.values(tau, np.full(3000, ground))
+        errors.append((np.abs(found - exact) / (exact + FLOOR)).max())
+    return float(max(errors))
+
+
+@pytest.mark.parametrize("geometry", GEOMETRIES)
+def test_the_certified_error_holds_and_is_near(geometry: Geometry) -> None:
+    """Films nowhere exceed the bound; it is small, and no more than some times what is met."""
+    evaluator, lattice = shelf(geometry)
+    most = float(lattice.load_values[-1])
+    sums = exponentials_of(evaluator, most)
+    met = worst(sums, evaluator, most)
+    assert met <= sums.error
+    assert sums.error <= min(2e-3, 10.0 * met)
+
+
+def test_a_planted_excess_is_seen() -> None:
+    """A film whose reflectance bulges between two nodes of the fit raises the bound."""
+
+    class Bulging(FilmOptics):
+        def reflectance_derivatives(self, tau, ground, return_ratio, scattering=None):  # type: ignore[no-untyped-def]
+            film = super().reflectance_derivatives(tau, ground, return_ratio, scattering)
+            depth = np.broadcast_to(np.asarray(tau), film.reflectance.shape)
+            # A kink of 0.01 at τ = 1: convex, and invisible at depths before it.
+            more = 0.02 * np.maximum(1.0 - depth, 0.0)
+            return film._replace(
+                reflectance=film.reflectance + more, d_tau=film.d_tau - 0.02 * (depth < 1.0)
+            )
+
+    evaluator, lattice = shelf(Geometry.DIRECTIONAL)
+    most = float(lattice.load_values[-1])
+    plain = exponentials_of(evaluator, most).error
+    bulging = replace(
+        evaluator, curves=replace(evaluator.curves, optics=Bulging(Geometry.DIRECTIONAL))
+    )
+    assert exponentials_of(bulging, most).error > 2.0 * plain
+
+
+@pytest.mark.parametrize("geometry", GEOMETRIES)
+def test_rounding_to_32_bits_is_within_its_margin(geometry: Geometry) -> None:
+    """Values in 32 bits are within `rounding` of those in 64."""
+    evaluator, lattice = shelf(geometry)
+    sums = exponentials_of(evaluator, float(lattice.load_values[-1]))
+    rng = np.random.default_rng(2)
+    tau = rng.exponential(1.0, (2000, 31))
+    ground = rng.integers(0, 4, 2000)
+    exact, rounded = sums.values(tau, ground), sums.values(tau.astype(np.float32), ground)
+    assert rounded.dtype == np.float32
+    assert (np.abs(rounded - exact) <= sums.rounding * exact).all()
+
+
+@pytest.mark.parametrize("geometry", GEOMETRIES)
+def test_tangents_lie_below_and_chords_above(geometry: Geometry) -> None:
+    """Log F of the sums is convex, and more of any toner darkens, below amounts of 0 as well."""
+    evaluator, lattice = shelf(geometry)
+    sums = exponentials_of(evaluator, float(lattice.load_values[-1]))
+    rng = np.random.default_rng(3)
+    for place in range(4):
+        ground = np.full(400, place)
+        start, end = rng.exponential(0.15, (2, 400, 6)) - 0.05
+        logs, falls = sums.tangents(start @ sums.absorption, ground)
+        other = np.log(sums.values(end @ sums.absorption, ground))
+        reach = (falls * (end - start)[:, np.newaxis]).sum(axis=2)
+        assert (other >= logs - reach - 1e-9).all()
+        share = rng.random((400, 1))
+        between = np.log(sums.values((start + share * (end - start)) @ sums.absorption, ground))
+        assert (between <= logs + share * (other - logs) + 1e-9).all()
+        assert (sums.values((start + end + 0.1) @ sums.absorption, ground) <= np.exp(logs)).all()
+
+
+def kept(planes: Planes, amounts: FloatArray) -> FloatArray:
+    """Which amounts no plane of the first support cuts."""
+    far, near = amounts @ planes.far[0].T, amounts @ planes.near[0].T
+    return np.asarray((far <= 1.0 + 1e-5).all(axis=1) & (near >= 1.0 - 1e-5).all(axis=1))
+
+
+@pytest.mark.parametrize("geometry", GEOMETRIES)
+def test_planes_keep_what_is_wanted(geometry: Geometry) -> None:
+    """No blend and load whose F lies in a window is cut, by the first planes or closer ones."""
+    evaluator, lattice = shelf(geometry)
+    sums = exponentials_of(evaluator, float(lattice.load_values[-1]))
+    shells = Shells(sums, lattice.load_values)
+    rng = np.random.default_rng(4)
+    tested = 0
+    for toners in lattice.supports(3):
+        ground = int(rng.integers(4))
+        rays = rng.dirichlet(np.ones(3), 4000)
+        loads = rng.uniform(lattice.load_values[0], lattice.load_values[-1], 4000)
+        amounts = rays * loads[:, np.newaxis]
+        every = np.zeros((4000, 6))
+        every[:, toners] = amounts
+        exact = straight(evaluator, every, ground)
+        middle = exact[rng.integers(4000)]
+        window = window_of(sums, 0.9 * middle, 1.1 * middle)
+        wanted = ((exact >= 0.9 * middle) & (exact <= 1.1 * middle)).all(axis=1)
+        where = (toners[np.newaxis], np.array([ground]))
+        planes = shells.first(shells.corners(window), *where)
+        assert not planes.empty()[0]
+        assert kept(planes, amounts[wanted]).all()
+        # Closer planes hold for the rays between the ends of some part of them.
+        part = wanted & (rays[:, 0] >= np.median(rays[wanted, 0]))
+        for some in (wanted, part):
+            ends = (rays[some].min(axis=0, keepdims=True), rays[some].max(axis=0, keepdims=True))
+            closer = shells.closer(planes, *where, ends, window)
+            assert kept(closer, amounts[some]).all()
+            tested += int(some.sum())
+    assert tested > 100
+
+
+def test_a_window_is_widened_by_the_error() -> None:
+    """Its ends are farther out than F may be off."""
+    evaluator, lattice = shelf(Geometry.DIRECTIONAL)
+    sums = exponentials_of(evaluator, float(lattice.load_values[-1]))
+    ends = np.array([0.1, 0.2, 0.3])
+    window: Window = window_of(sums, ends, ends)
+    off = sums.error * (ends + FLOOR)
+    assert (window.least <= ends - off).all()
+    assert (window.most >= ends + off).all()
