@@ -259,3 +259,22 @@ def test_nothing_heavy_is_imported_to_answer(
         [sys.executable, "-c", code, *words, *place], capture_output=True, text=True, check=True
     )
     assert done.stdout.splitlines()[-1] == "imported []"
+
+
+def test_a_table_breaks_no_name_at_80_columns() -> None:
+    """A long name stands whole beside columns of figures; a text of words gives way instead."""
+    import io
+
+    from rich.console import Console
+
+    name = "a-toner-of-quite-a-long-name"
+    words = "a panel that reads as if it had been sprayed over another ground"
+    figures = [f">{title}" for title in ("readings", "off", "worst", "told")]
+    grid = console.Grid(("toner", *figures, "why"), [(name, "10", "0.02", "0.10", "99%", words)])
+    written = io.StringIO()
+    Console(width=80, file=written).print(console._table(grid, blocks=False))
+    lines = written.getvalue().splitlines()
+    assert max(map(len, lines)) <= 80
+    assert any(name in line for line in lines)
+    for word in words.split():
+        assert any(word in line.split() for line in lines)

@@ -49,7 +49,7 @@ _UNWRAPPED = 200
 _MOST_COLUMNS = 100
 _BLOCK = " " * 6
 _FRAME_WIDTH, _FRAME_HEIGHT, _FRAME_EDGE = 12, 5, 3
-_LONGEST_WORD = 32
+_LONGEST_NAME = 32
 _NOT_SHOWN = "*"
 _NOT_SHOWN_NOTE = f"{_NOT_SHOWN} A screen cannot show this colour; the block is the nearest it can."
 _ROUGH_NOTE = "This terminal has 256 colours, so the blocks are rough."
@@ -271,8 +271,7 @@ def _table(part: Grid, blocks: bool) -> RenderableType:
         table.add_column(
             Text(_spoken(title.removeprefix(">"))),
             justify="right" if of_figures else "left",
-            no_wrap=of_figures or _is_of_swatches(part, i),
-            min_width=None if of_figures else _longest_word(part, i),
+            no_wrap=of_figures or _is_of_swatches(part, i) or _is_of_names(part, i),
             overflow="fold",
         )
     for row in part.rows:
@@ -280,11 +279,12 @@ def _table(part: Grid, blocks: bool) -> RenderableType:
     return table
 
 
-def _longest_word(part: Grid, column: int) -> int:
-    """The width that a column needs so that no word of it is broken, within reason."""
-    cells = [part.columns[column], *(row[column] for row in part.rows)]
-    words = [word for cell in cells if isinstance(cell, str) for word in cell.split()]
-    return min(max(map(len, words), default=1), _LONGEST_WORD)
+def _is_of_names(part: Grid, column: int) -> bool:
+    """Whether a column holds single words that are short enough to stay whole."""
+    cells = [row[column] for row in part.rows]
+    return all(
+        isinstance(cell, str) and " " not in cell and len(cell) <= _LONGEST_NAME for cell in cells
+    )
 
 
 def _cell(cell: str | Swatch) -> Text:

@@ -117,9 +117,9 @@ def _parts(report: FitReport, folder: Path) -> list[Part]:
             f"Learnt {len(report.toners)} toners from {report.readings} readings on "
             f"{report.panels} panels.{without}"
         ),
-        "off: ΔE00 between your readings and what was learnt, half of them nearer; worst: that of",
-        "the worst panel. foretold: ΔE00 when each panel is foretold from all others alone. told:",
-        "how much of the toner's colour your readings tell, the rest being how toners are in",
+        "off: ΔE00 between your readings and what was learnt, half of them nearer; worst: that of "
+        "the worst panel. foretold: ΔE00 when each panel is foretold from all others alone. told: "
+        "how much of the toner's colour your readings tell, the rest being how toners are in "
         "general. hazy: whether it clouds what lies below.",
         "",
         Grid(("toner", *columns), rows),
@@ -164,8 +164,8 @@ def _spray_next(report: FitReport) -> list[Part]:
     now = report.spray_next[0].before
     parts: list[Part] = [
         f"This shelf's blends are expected to be off by a typical ΔE00 of {now:.2f}. Spray next, "
-        "each afresh,",
-        "the first one first; with that panel and those above it read and learnt, they are off by",
+        "each afresh, the first one first; with that panel and those above it read and learnt, "
+        "they are off by",
         "",
         Grid(
             (">ΔE00", "panel"),
