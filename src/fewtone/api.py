@@ -113,7 +113,8 @@ def _cautions(folder: Path, settings: ShelfSettings, curves: Curves) -> list[str
             f"{READINGS_FILE} has changed since this shelf was learnt: run `fewtone learn` to "
             "take the change in."
         )
-    if curves.optics != settings.measurement.optics:
+    said = settings.measurement
+    if (curves.optics.geometry, curves.stated_index) != (said.geometry, said.film_index):
         cautions.append(
             "shelf.toml names another geometry or film index than this shelf was learnt with: "
             "run `fewtone learn` again."

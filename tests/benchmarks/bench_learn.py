@@ -30,7 +30,8 @@ from booth import Booth, lamp_grounds, random_blends, random_toners  # noqa: E40
 from fewtone.io.readings import load_readings  # noqa: E402
 from fewtone.io.settings import load_settings  # noqa: E402
 from fewtone.learning import estimate  # noqa: E402
-from fewtone.learning.forward import Noise, Problem  # noqa: E402
+from fewtone.learning.forward import Problem  # noqa: E402
+from fewtone.learning.noise import Noise  # noqa: E402
 from fewtone.learning.observations import observe  # noqa: E402
 from fewtone.learning.parameters import shared_prior  # noqa: E402
 from fewtone.learning.starts import starting_point  # noqa: E402
@@ -142,9 +143,7 @@ def _general(problem: Problem, start: FloatArray) -> None:
         group = problem.groups[i]
         rows = []
         for j in range(len(group.panels)):
-            own = list(n_shared + group.segments[j])
-            if group.has_gain:
-                own.append(n_shared + n_build + group.panels[j])
+            own = [*(n_shared + group.segments[j]), n_shared + n_build + group.panels[j]]
             rows.append(np.array(own, dtype=np.intp))
         return rows
 

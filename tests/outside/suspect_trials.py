@@ -21,8 +21,7 @@ from booth import Booth, Step, delta_e, lab, lamp_grounds, random_toners
 from fewtone.io.readings import load_readings
 from fewtone.io.settings import load_settings
 from fewtone.learning import Suspect
-from fewtone.learning.diagnosis.drift import drifts
-from fewtone.learning.diagnosis.suspects import find_suspects
+from fewtone.learning.diagnosis.suspects import diagnose
 from fewtone.learning.estimate import fit
 from fewtone.learning.leave_one_out import expectations
 from fewtone.learning.observations import observe
@@ -152,13 +151,13 @@ def learn_set(
         problem, prior, solution = fit(settings, observe(settings, readings))
         covariance = shared_covariance(problem, prior, solution.at)
         expected = expectations(problem, solution.at, covariance)
-        suspects = find_suspects(problem, prior, solution.at, expected, readings, settings)
-        notes = tuple(str(drift) for drift in drifts(problem, solution.at, covariance))
+        found = diagnose(problem, prior, solution.at, expected, readings, settings)
+    notes = tuple(str(drift) for drift in found.drifts)
     strips: dict[str, set[str]] = {}
     for step in told:
         if len(step.blend) == 1:
             strips.setdefault(next(iter(step.blend)), set()).add(step.panel)
-    return Verdict(bad, len(problem.seen.panels), suspects, notes, strips)
+    return Verdict(bad, len(problem.seen.panels), found.suspects, notes, strips)
 
 
 # ---- slips of the label

@@ -65,7 +65,9 @@ def save_curves(folder: Path, curves: Curves) -> Path:
         ("units", _UNITS),
         ("geometry", curves.optics.geometry),
         ("film_index", curves.optics.index),
+        ("stated_film_index", curves.stated_index),
         ("surface", curves.optics.surface),
+        ("edge", curves.optics.edge),
         ("readings_sha256", curves.readings_digest),
         *([("uncertainty", _BESIDE)] if curves.uncertainty is not None else []),
     ):
@@ -169,8 +171,10 @@ def _curves(notes: dict[str, str], rows: list[list[str]]) -> Curves:
         ground_reflectance=np.stack(list(reflectance.values())),
         return_ratio=np.array([found["ground", "return_ratio"][name][0] for name in reflectance]),
         optics=FilmOptics(
-            Geometry(notes["geometry"]), float(notes["film_index"]), float(notes["surface"])
+            Geometry(notes["geometry"]),
+            *(float(notes[name]) for name in ("film_index", "surface", "edge")),
         ),
+        stated_index=float(notes["stated_film_index"]),
         readings_digest=notes["readings_sha256"],
         version=notes["written by"].split()[1].rstrip(","),
     )

@@ -20,7 +20,7 @@ import numpy as np
 from fewtone.io.atomic import write_atomic
 from fewtone.io.files import read_bytes
 from fewtone.model.curves import Curves
-from fewtone.model.uncertainty import Uncertainty
+from fewtone.model.uncertainty import ARRAYS, Uncertainty
 
 __all__ = [
     "load_uncertainty",
@@ -29,10 +29,10 @@ __all__ = [
     "uncertainty_file",
 ]
 
-FORMAT = 1
+# 2: black, index and edge deviate too.
+FORMAT = 2
 _NAME = "uncertainty-{}.npz"
 _LARGEST = 100_000_000  # bytes, unpacked; a shelf of thirty toners needs some millions
-_ARRAYS = ("absorption", "scattering", "ground_reflectance", "return_ratio")
 
 
 def uncertainty_file(folder: Path, curves_text: bytes) -> Path:
@@ -53,10 +53,8 @@ def save_uncertainty(folder: Path, uncertainty: Uncertainty, curves_text: bytes)
         data,
         format=np.array(FORMAT),
         model_sd=np.array(uncertainty.model_sd),
-        absorption=uncertainty.absorption.astype(np.float32),
-        scattering=uncertainty.scattering.astype(np.float32),
-        ground_reflectance=uncertainty.ground_reflectance.astype(np.float32),
-        return_ratio=uncertainty.return_ratio.astype(np.float32),
+        lasting=np.array(uncertainty.lasting),
+        **{name: getattr(uncertainty, name).astype(np.float32) for name in ARRAYS},
     )
     write_atomic(uncertainty_file(folder, curves_text), data.getvalue())
 
@@ -87,8 +85,10 @@ def load_uncertainty(folder: Path, curves_text: bytes, curves: Curves) -> Uncert
         with np.load(stored, allow_pickle=False) as data:
             if int(data["format"]) != FORMAT:
                 return None
-            arrays = {name: data[name].astype(np.float64) for name in _ARRAYS}
-            found = Uncertainty(**arrays, model_sd=float(data["model_sd"]))
+            arrays = {name: data[name].astype(np.float64) for name in ARRAYS}
+            found = Uncertainty(
+                **arrays, model_sd=float(data["model_sd"]), lasting=int(data["lasting"])
+            )
     except Exception:  # numpy and zipfile raise many kinds over bytes that are none of theirs
         return None
     return found if _fits(found, curves) else None
@@ -102,9 +102,13 @@ def _fits(found: Uncertainty, curves: Curves) -> bool:
         (found.scattering, (count, *toners)),
         (found.ground_reflectance, (count, *grounds)),
         (found.return_ratio, (count, grounds[0])),
+        (found.black, (count,)),
+        (found.index, (count,)),
+        (found.edge, (count,)),
     )
     return bool(
         all(array.shape == shape and np.isfinite(array).all() for array, shape in shapes)
         and np.isfinite(found.model_sd)
         and found.model_sd >= 0.0
+        and 0 <= found.lasting <= count
     )

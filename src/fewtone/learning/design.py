@@ -25,7 +25,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fewtone.colorimetry import Light, delta_e_2000_metric, weights
-from fewtone.learning.forward import Noise
+from fewtone.learning.noise import Noise
 from fewtone.learning.parameters import GAIN_SD
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
@@ -163,8 +163,8 @@ def _wanted(
 ) -> tuple[FloatArray, FloatArray]:
     """Slopes of the targets' colours in the directions ``(n_targets, 3, n_directions)``.
 
-    They are in ΔE00 and uncorrelated: their squares sum to the variance. Beside it stands what the
-    film model itself misses ``(n_targets,)``, which no panel lowers.
+    They are in ΔE00 and uncorrelated: their squares sum to the variance. Beside it stands what no
+    panel lowers ``(n_targets,)``: lasting directions, and what the film model itself misses.
     """
     assert curves.uncertainty is not None
     slopes, own = [], []
@@ -172,8 +172,11 @@ def _wanted(
         metric = delta_e_2000_metric(lab_of(curves, film.reflectance, light))
         values, vectors = np.linalg.eigh(metric)
         root = vectors * np.sqrt(np.maximum(values, 0.0))[:, np.newaxis]
-        slopes.append(root.swapaxes(1, 2) @ lab_jacobian_of(curves, film.reflectance, light) @ off)
-        own.append(curves.uncertainty.model_sd**2 * values.sum(axis=1))
+        slope = root.swapaxes(1, 2) @ lab_jacobian_of(curves, film.reflectance, light) @ off
+        learnable = slope.shape[2] - curves.uncertainty.lasting
+        slopes.append(slope[..., :learnable])
+        lasting = (slope[..., learnable:] ** 2).sum(axis=(1, 2))
+        own.append(lasting + curves.uncertainty.model_sd**2 * values.sum(axis=1))
     return np.concatenate(slopes), np.concatenate(own)
 
 
@@ -187,8 +190,9 @@ def _told(
     """Slopes of the candidates' readings, ``(n_candidates, n_read, n_directions)``.
 
     They are in standard deviations and uncorrelated: of the instrument, and of the panel's own
-    film build and gain, which are integrated out.
+    film build and gain and the lasting directions, which are integrated out.
     """
+    assert curves.uncertainty is not None
     mixing, told = settings.mixing, []
     for film, off, dose, recipes in _in_blocks(curves, candidates):
         by_log_film = film.d_tau * (dose @ curves.absorption)
@@ -199,9 +203,10 @@ def _told(
         if lights:
             # A gain is none of Lab's.
             hidden = hidden[..., :1]
-        hidden = link @ hidden
+        learnable = off.shape[2] - curves.uncertainty.lasting
+        hidden = link @ np.concatenate([hidden, off[..., learnable:]], axis=2)
         spread = np.eye(link.shape[1]) + hidden @ hidden.swapaxes(1, 2)
-        told.append(np.linalg.solve(np.linalg.cholesky(spread), link @ off))
+        told.append(np.linalg.solve(np.linalg.cholesky(spread), link @ off[..., :learnable]))
     return np.concatenate(told)
 
 

@@ -16,15 +16,17 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from fewtone.learning.design import second_light, suggest
-from fewtone.learning.diagnosis.drift import drifts
 from fewtone.learning.diagnosis.implausible import check_columns, check_curves
-from fewtone.learning.diagnosis.suspects import find_suspects
-from fewtone.learning.forward import Noise, Problem
+from fewtone.learning.diagnosis.suspects import diagnose
+from fewtone.learning.findings import findings
+from fewtone.learning.forward import Problem
+from fewtone.learning.hyperparameters import infer_film, infer_variation
 from fewtone.learning.leave_one_out import expectations, prediction_errors
+from fewtone.learning.noise import Noise
 from fewtone.learning.observations import Observations, observe
 from fewtone.learning.parameters import Parameters, shared_prior
 from fewtone.learning.report import FitReport, fit_report
-from fewtone.learning.solver import Prior, Solution, schur_complement, solve
+from fewtone.learning.solver import Prior, Solution, robust_weights, schur_complement, solve
 from fewtone.learning.starts import second_look, starting_point
 from fewtone.learning.uncertainty import (
     data_shares,
@@ -45,7 +47,9 @@ _RELATIVE_NOISE = 0.002
 _LEAST_ABSOLUTE_NOISE = 1e-4
 # A Lab reading is never trusted further than its print.
 _LEAST_LAB_NOISE = 0.03
-_NOISE_ROUNDS = 3
+_NOISE_ROUNDS, _ROBUST_ROUNDS, _FILM_ROUNDS = 3, 2, 2
+# Between rounds a fit need only settle so far.
+_SETTLED = 1e-3
 _SECOND_LOOKS = 3
 _WORTH_ANOTHER_LOOK = 1.0
 # Below this the reduced_residual is what chance leaves, and the noise stays as it was.
@@ -96,8 +100,8 @@ def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection
     problem, prior, solution = fit(settings, seen)
     at = solution.at
     check_curves(seen, at)
-    covariance = shared_covariance(problem, prior, at)
-    expected = expectations(problem, at, covariance)
+    covariance = shared_covariance(problem, prior, at, solution.weights)
+    expected = expectations(problem, at, covariance, solution.weights)
     curves = Curves(
         wavelength_nm=seen.wavelength_nm,
         toners=seen.toners,
@@ -106,8 +110,14 @@ def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection
         grounds=seen.grounds,
         ground_reflectance=at.ground_reflectance,
         return_ratio=at.return_ratio,
-        optics=settings.measurement.optics,
-        uncertainty=uncertainty_of(at, covariance),
+        optics=replace(problem.optics, surface=settings.measurement.surface + max(at.black, 0.0)),
+        stated_index=settings.measurement.film_index,
+        uncertainty=uncertainty_of(
+            at,
+            covariance,
+            problem.thinning,
+            settings.mixing,
+        ),
         readings_digest=readings.digest,
         version=__version__,
     )
@@ -120,9 +130,12 @@ def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection
     cautions = list(readings.cautions)
     if not_learnt:
         cautions.append(f"Never read, so not learnt: {', '.join(not_learnt)}.")
+    stated = _stated_noise(settings)
+    cautions += findings(problem, solution, settings, problem.noise.absolute / stated.absolute)
     if not solution.converged:
         cautions.append("The fit had not settled when it was stopped: take the curves with care.")
-    cautions += [str(drift) for drift in drifts(problem, at, covariance)]
+    diagnosis = diagnose(problem, prior, at, expected, readings, settings)
+    cautions += [str(drift) for drift in diagnosis.drifts]
     report = fit_report(
         problem,
         at,
@@ -132,7 +145,7 @@ def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection
         left_out=tuple(leave_out),
         leave_one_out_de00=prediction_errors(problem, expected, settings.measurement.light),
         data_share=data_shares(at, covariance, prior),
-        suspects=find_suspects(problem, prior, at, expected, readings, settings),
+        suspects=diagnosis.suspects,
         not_learnt=not_learnt,
         spray_next=suggest(curves, settings, problem.noise, seen.lab_lights),
         second_light=second_light(seen.lab_lights),
@@ -143,12 +156,8 @@ def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection
 
 def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, Solution]:
     """Find the most probable parameters, judging the noise by what is left over."""
-    noise = Noise(
-        _RELATIVE_NOISE,
-        max(settings.measurement.repeat_reflectance, _LEAST_ABSOLUTE_NOISE),
-        max(settings.measurement.repeat_sd, _LEAST_LAB_NOISE),
-    )
-    problem = Problem(seen, settings.measurement.optics, settings.mixing, noise)
+    optics, noise = settings.measurement.optics, _stated_noise(settings)
+    problem = Problem(seen, optics, settings.mixing, noise)
     prior = Prior(*shared_prior(problem.layout, problem.seen.wavelength_nm))
     solution = solve(problem, prior, starting_point(problem))
     for _ in range(_SECOND_LOOKS):
@@ -163,13 +172,37 @@ def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, So
             break
     hazy = _scatters(problem, prior, solution.at)
     solution = solve(problem, prior, replace(solution.at, hazy=hazy))
+    varies = infer_variation(problem, prior, solution)
+    problem = problem.with_variation(varies.mixing, varies.ground_cv)
+    solution = solve(problem, prior, solution.at, tolerance=_SETTLED)
     for _ in range(_NOISE_ROUNDS):
         factor = _reduced_residual(problem, solution)
         if factor < _NOISE_CLEARLY_LARGER:
             break
         problem = problem.with_noise(problem.noise.scaled(factor))
-        solution = solve(problem, prior, solution.at)
+        solution = solve(problem, prior, solution.at, tolerance=_SETTLED)
+    for _ in range(_ROBUST_ROUNDS):
+        weights = robust_weights(problem, solution.at)
+        if np.all(weights == 1.0):
+            break
+        solution = solve(problem, prior, solution.at, weights=weights, tolerance=_SETTLED)
+    for _ in range(_FILM_ROUNDS):
+        before = problem
+        problem, prior = infer_film(problem, prior, solution)
+        if problem is before:
+            break
+        solution = solve(problem, prior, solution.at, weights=solution.weights, tolerance=_SETTLED)
+    solution = solve(problem, prior, solution.at, weights=solution.weights)
     return problem, prior, solution
+
+
+def _stated_noise(settings: ShelfSettings) -> Noise:
+    """What shelf.toml says that the instrument repeats, within reason."""
+    return Noise(
+        _RELATIVE_NOISE,
+        max(settings.measurement.repeat_reflectance, _LEAST_ABSOLUTE_NOISE),
+        max(settings.measurement.repeat_sd, _LEAST_LAB_NOISE),
+    )
 
 
 def _scatters(problem: Problem, prior: Prior, at: Parameters) -> BoolArray:

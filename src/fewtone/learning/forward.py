@@ -1,8 +1,6 @@
 """From the parameters to what should have been read, and how that leans on each unknown.
 
-Panels that hold the same toners over the same grounds and were read alike are one *group*: they
-lean on the same shared parameters, so their Jacobians stack into one array and all of linear
-algebra runs on whole groups.
+It is worked out for whole groups of panels (`fewtone.learning.groups`).
 
 A reading of reflectance leans on the parameters through R(λ) alone; a Lab reading sees the same R
 through the 3 x n_wavelengths slopes of Lab in R. Only that last link differs.
@@ -10,106 +8,23 @@ through the 3 x n_wavelengths slopes of Lab in R. Only that last link differs.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
 
-from fewtone.colorimetry import (
-    Light,
-    lab_from_xyz,
-    lab_jacobian,
-    weights,
-    white_point,
-    xyz_from_lab,
-)
+from fewtone.colorimetry import lab_from_xyz, lab_jacobian, weights, white_point
+from fewtone.learning.groups import Group, group_panels, local_precision
+from fewtone.learning.noise import Noise, lab_noise
 from fewtone.learning.observations import Observations
-from fewtone.learning.parameters import GAIN_SD, ParameterLayout, Parameters
+from fewtone.learning.parameters import ParameterLayout, Parameters
 from fewtone.model.shelf import Mixing
-from fewtone.model.variation import segment_covariance
+from fewtone.model.variation import film_departures
 from fewtone.optics.film import FilmOptics
-from fewtone.prediction.forward import reflectance, reflectance_derivatives
-from fewtone.typing import BoolArray, FloatArray, IntArray
+from fewtone.prediction.forward import optics_derivatives, reflectance, reflectance_derivatives
+from fewtone.typing import FloatArray, IntArray
 
-__all__ = ["Group", "Linear", "Noise", "Problem"]
-
-
-@dataclass(frozen=True, slots=True)
-class Noise:
-    """Standard deviations of readings.
-
-    Parameters
-    ----------
-    relative, absolute
-        Of a reflectance: a share of it, and what is there in the dark as well [1].
-    lab
-        Of a Lab coordinate whose colour is light; in the dark the absolute part adds to it.
-    """
-
-    relative: float
-    absolute: float
-    lab: float
-
-    def of_reflectance(self, reflectance: FloatArray) -> FloatArray:
-        """Standard deviation of a reading of this reflectance [1], the same shape."""
-        return np.asarray(np.hypot(self.relative * reflectance, self.absolute))
-
-    def of_lab(self, xyz: FloatArray, wavelength_nm: FloatArray, light: Light) -> FloatArray:
-        """Standard deviation of each coordinate of Labs of these XYZ ``(..., 3)``, same shape.
-
-        √(lab² + Σ_λ (∂Lab/∂R(λ) · absolute)²): the cube root of CIELAB is steep where it is dark.
-        """
-        matrix = weights(wavelength_nm, light)
-        slope = lab_jacobian(np.maximum(xyz, 0.0), white_point(light)) * self.absolute
-        spread = np.einsum("...ci,ij,...cj->...c", slope, matrix.T @ matrix, slope)
-        return np.asarray(np.sqrt(self.lab**2 + spread))
-
-    def scaled(self, factor: float) -> Noise:
-        """The same noise, larger by a factor."""
-        return Noise(self.relative * factor, self.absolute * factor, self.lab * factor)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Group:
-    """Panels that lean on the same shared parameters in the same pattern.
-
-    Parameters
-    ----------
-    panels
-        Numbers of the panels, shape ``(n_panels,)``.
-    readings
-        Their readings, shape ``(n_panels, n_read)``.
-    spectral
-        Whether each of the `n_read` is a spectrum, shape ``(n_read,)``.
-    lights
-        Rows of the lights that each of the `n_read` was read in; empty for a spectrum.
-    toners, grounds
-        The toners and grounds involved.
-    shared
-        Places of the shared parameters involved: the toners' curves, the grounds', the return
-        ratio's.
-    segments
-        Their segments, shape ``(n_panels, n_segments)``.
-    precision
-        Prior precision of the local parameters, segments then gain if there is one, shape
-        ``(n_panels, n_local, n_local)``.
-    """
-
-    panels: IntArray
-    readings: IntArray
-    spectral: BoolArray
-    lights: tuple[tuple[int, ...], ...]
-    toners: tuple[int, ...]
-    grounds: tuple[int, ...]
-    shared: IntArray
-    segments: IntArray
-    precision: FloatArray
-
-    @property
-    def has_gain(self) -> bool:
-        """Whether a spectrum was read, so that there is a gain."""
-        return bool(self.spectral.any())
+__all__ = ["Linear", "Problem"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -146,31 +61,83 @@ class Problem:
     """
 
     def __init__(
-        self, seen: Observations, optics: FilmOptics, mixing: Mixing, noise: Noise
+        self,
+        seen: Observations,
+        optics: FilmOptics,
+        mixing: Mixing,
+        noise: Noise,
+        ground_cv: tuple[float, float] = (0.0, 0.0),
     ) -> None:
         self.seen, self.optics, self.mixing, self.noise = seen, optics, mixing, noise
+        self.ground_cv, self.thinning = ground_cv, 0.0
         self.layout = ParameterLayout.of(seen)
-        self.groups = tuple(_groups(seen, self.layout, mixing))
+        self.groups = tuple(group_panels(seen, self.layout, mixing, ground_cv))
+        self.log_coats, self.doublings = np.zeros(len(seen.readings)), np.zeros(len(seen.readings))
+        film = np.flatnonzero(seen.is_film)
+        if film.size:
+            self.log_coats[film], self.doublings[film] = film_departures(
+                [float(seen.readings[row].coats) for row in film],
+                [float(seen.readings[row].medium_parts or 0) for row in film],
+                mixing,
+            )
         grid = seen.wavelength_nm
         self._colour = [(weights(grid, light), white_point(light)) for light in seen.lights]
-        self.lab_sd = _lab_sd(seen, noise)
+        self.lab_sd = lab_noise(seen, noise)
+
+    def over(self, seen: Observations) -> Problem:
+        """The same film, instrument and hand, and other observations."""
+        other = Problem(seen, self.optics, self.mixing, self.noise, self.ground_cv)
+        other.thinning = self.thinning
+        return other
 
     def with_noise(self, noise: Noise) -> Problem:
         """The same problem under another noise."""
         other = object.__new__(Problem)
-        other.__dict__.update(self.__dict__, noise=noise, lab_sd=_lab_sd(self.seen, noise))
+        other.__dict__.update(self.__dict__, noise=noise, lab_sd=lab_noise(self.seen, noise))
+        return other
+
+    def with_film(self, optics: FilmOptics, thinning: float) -> Problem:
+        """The same problem through another film or instrument, and another law of coats."""
+        other = object.__new__(Problem)
+        other.__dict__.update(self.__dict__, optics=optics, thinning=thinning)
+        return other
+
+    def with_variation(self, mixing: Mixing, ground_cv: tuple[float, float]) -> Problem:
+        """The same problem under another hand, and other variation of solids and of metallics."""
+        other = object.__new__(Problem)
+        groups = tuple(
+            replace(
+                group,
+                precision=local_precision(
+                    self.seen,
+                    group.segments,
+                    bool(group.spectral.any()),
+                    mixing,
+                    ground_cv[bool(self.seen.metallic[list(group.grounds)].any())],
+                ),
+            )
+            for group in self.groups
+        )
+        other.__dict__.update(self.__dict__, groups=groups, mixing=mixing, ground_cv=ground_cv)
         return other
 
     def films(self, at: Parameters) -> FloatArray:
         """Film under each reading in standard coats, shape ``(n_readings,)``."""
-        return self.seen.films(at.log_build)
+        return self.seen.films(at.log_build) * np.exp(-self.thinning * self.log_coats)
+
+    def doses(self, at: Parameters, films: FloatArray | None = None) -> FloatArray:
+        """Dose of each toner on each reading's panel [standard coats], ``(n_readings, n_toners)``.
+
+        film · rate · fraction · exp(doublings of the letdown · the toner's departure).
+        """
+        films = self.films(at) if films is None else films
+        strength = np.exp(self.doublings[:, np.newaxis] * at.letdown)
+        return np.asarray((films * self.seen.rate)[:, np.newaxis] * self.seen.fractions * strength)
 
     def reflectance(self, at: Parameters, films: FloatArray | None = None) -> FloatArray:
         """Reflectance of each reading's panel without gain [1], ``(n_readings, n_waves)``."""
-        films = self.films(at) if films is None else films
-        seen = self.seen
-        dose = (films * seen.rate)[:, np.newaxis] * seen.fractions
-        return reflectance(_Constants.of(at, self.optics), dose, seen.ground)
+        dose = self.doses(at, films)
+        return at.black + reflectance(_Constants.of(at, self.optics), dose, self.seen.ground)
 
     def residuals(self, at: Parameters) -> list[FloatArray] | None:
         """Residuals of each group; None where the parameters make no physical sense."""
@@ -182,28 +149,37 @@ class Problem:
         reflectance = self.reflectance(at)
         return [self._residual(group, reflectance, at) for group in self.groups]
 
-    def linearise(self, at: Parameters) -> list[Linear]:
-        """Residuals of each group and their slopes in the parameters."""
+    def linearise(self, at: Parameters, *, with_held: bool = False) -> list[Linear]:
+        """Residuals of each group and their derivatives in the parameters.
+
+        Those in what the solver holds are left at zero unless `with_held`.
+        """
         seen = self.seen
-        films = self.films(at)
-        dose = (films * seen.rate)[:, np.newaxis] * seen.fractions
+        dose = self.doses(at)
         constants = _Constants.of(at, self.optics)
         film = reflectance_derivatives(constants, dose, seen.ground)
         tau, scattering = dose @ constants.absorption, dose @ constants.scattering
         rho = constants.ground_reflectance[seen.ground]
         return_ratio = constants.return_ratio[seen.ground, np.newaxis]
+        by_log_film = film.d_tau * tau + film.d_scattering * scattering
+        held = (np.zeros_like(tau),) * 3
+        if with_held:
+            by_log_coats = -self.log_coats[:, np.newaxis] * by_log_film
+            held = (*optics_derivatives(constants, dose, seen.ground), by_log_coats)
         curves = _Slopes(
             dose=dose,
-            reflectance=film.reflectance,
+            reflectance=film.reflectance + at.black,
+            by_optics=held[:2],
+            by_log_coats=held[2],
             d_tau=film.d_tau,
             d_scattering=film.d_scattering,
-            by_log_film=film.d_tau * tau + film.d_scattering * scattering,
+            by_log_film=by_log_film,
             by_log_rho=film.d_ground * rho,
             by_logit=film.d_return_ratio * return_ratio * (1.0 - return_ratio),
             absorption=constants.absorption,
             scattering=constants.scattering,
         )
-        return [self._linear(group, curves, at, films) for group in self.groups]
+        return [self._linear(group, curves, at) for group in self.groups]
 
     def _residual(self, group: Group, reflectance: FloatArray, at: Parameters) -> FloatArray:
         parts = []
@@ -215,24 +191,27 @@ class Problem:
                 parts.append((reflectance[rows] * gain - read) / self.noise.of_reflectance(read))
             for light in group.lights[k]:
                 matrix, white = self._colour[light]
-                lab = lab_from_xyz(reflectance[rows] @ matrix, white)
+                gain = np.exp(at.log_gain[group.panels])[:, np.newaxis]
+                lab = lab_from_xyz((reflectance[rows] * gain) @ matrix, white)
                 parts.append((lab - self.seen.lab[rows, light]) / self.lab_sd[rows, light])
         return np.concatenate(parts, axis=1)
 
-    def _linear(self, group: Group, curves: _Slopes, at: Parameters, films: FloatArray) -> Linear:
+    def _linear(self, group: Group, curves: _Slopes, at: Parameters) -> Linear:
         shared, local = [], []
         for k in range(group.readings.shape[1]):
             rows = group.readings[:, k]
-            columns = self._columns(group, rows, curves, at, films)
+            columns = self._columns(group, rows, curves, at)
             if group.spectral[k]:
                 gain = np.exp(at.log_gain[group.panels])[:, np.newaxis]
                 link = gain / self.noise.of_reflectance(self.seen.spectral[rows])
                 shared.append(columns.spectral(link))
-                local.append(columns.local(link, curves.reflectance[rows]))
+                local.append(columns.local(link))
             for light in group.lights[k]:
                 matrix, white = self._colour[light]
-                bend = lab_jacobian(curves.reflectance[rows] @ matrix, white)
-                link = (bend / self.lab_sd[rows, light, :, np.newaxis]) @ matrix.T
+                gain = np.exp(at.log_gain[group.panels])[:, np.newaxis]
+                bend = lab_jacobian((curves.reflectance[rows] * gain) @ matrix, white)
+                bend = bend * (gain / self.lab_sd[rows, light])[..., np.newaxis]
+                link = bend @ matrix.T
                 shared.append(columns.seen_through(link))
                 local.append(columns.local_through(link))
         return Linear(
@@ -241,9 +220,7 @@ class Problem:
             np.concatenate(local, axis=1),
         )
 
-    def _columns(
-        self, group: Group, rows: IntArray, curves: _Slopes, at: Parameters, films: FloatArray
-    ) -> _Columns:
+    def _columns(self, group: Group, rows: IntArray, curves: _Slopes, at: Parameters) -> _Columns:
         """Slopes of R(λ) in everything that a group's reading leans on."""
         d_tau, d_scattering = curves.d_tau[rows], curves.d_scattering[rows]
         dose = curves.dose[rows]
@@ -266,6 +243,16 @@ class Problem:
         if return_ratios:
             single = [np.sum(return_ratios, axis=0), *return_ratios, *single]
         by_log_film = curves.by_log_film[rows]
+        single += [
+            np.ones_like(d_tau),
+            *(by_optics[rows] for by_optics in curves.by_optics),
+            curves.by_log_coats[rows],
+        ]
+        for toner in group.toners:
+            share = (dose[:, toner] * self.doublings[rows])[:, np.newaxis]
+            by_share = d_tau * curves.absorption[toner] + d_scattering * curves.scattering[toner]
+            single.append(share * by_share)
+        films = self.seen.films(at.log_build)
         segments = []
         for j in range(group.segments.shape[1]):
             place = group.segments[:, j]
@@ -273,7 +260,7 @@ class Problem:
             under = (self.seen.first_segment[rows] <= place) & (place < self.seen.end_segment[rows])
             share = np.where(under, grown / np.where(under, films[rows], 1.0), 0.0)
             segments.append(by_log_film * share[:, np.newaxis])
-        return _Columns(full, single, segments, group.has_gain)
+        return _Columns(full, single, segments, curves.reflectance[rows])
 
 
 # Light that comes round more often than this is no film over a ground any more.
@@ -294,6 +281,8 @@ class _Slopes:
     by_log_film: FloatArray
     by_log_rho: FloatArray
     by_logit: FloatArray
+    by_optics: tuple[FloatArray, FloatArray]
+    by_log_coats: FloatArray
     absorption: FloatArray
     scattering: FloatArray
 
@@ -308,7 +297,7 @@ class _Columns:
     full: list[FloatArray]
     single: list[FloatArray]
     segments: list[FloatArray]
-    has_gain: bool
+    reflectance: FloatArray
 
     def spectral(self, link: FloatArray) -> FloatArray:
         """Derivatives of spectral residuals in the shared parameters, a wavelength each."""
@@ -321,9 +310,9 @@ class _Columns:
             out[:, :, len(self.full) * width + i] = link * column
         return out
 
-    def local(self, link: FloatArray, reflectance: FloatArray) -> FloatArray:
-        """Slopes of spectral residuals in the local parameters."""
-        return np.stack([*(link * c for c in self.segments), link * reflectance], axis=-1)
+    def local(self, link: FloatArray) -> FloatArray:
+        """Derivatives of spectral residuals in the local parameters."""
+        return np.stack([link * column for column in (*self.segments, self.reflectance)], axis=-1)
 
     def seen_through(self, link: FloatArray) -> FloatArray:
         """Slopes of Lab residuals in the shared parameters; `link` ``(n_panels, 3, n_waves)``."""
@@ -332,87 +321,6 @@ class _Columns:
         return np.concatenate([*full, *single], axis=-1)
 
     def local_through(self, link: FloatArray) -> FloatArray:
-        """Slopes of Lab residuals in the local parameters; a gain is none of Lab's."""
-        columns = [link @ column[..., np.newaxis] for column in self.segments]
-        if self.has_gain:
-            columns.append(np.zeros((*link.shape[:2], 1)))
-        return np.concatenate(columns, axis=-1) if columns else np.zeros((*link.shape[:2], 0))
-
-
-def _groups(seen: Observations, layout: ParameterLayout, mixing: Mixing) -> Iterator[Group]:
-    by_panel: dict[int, list[int]] = {}
-    for row, panel in enumerate(seen.panel):
-        by_panel.setdefault(int(panel), []).append(row)
-    segments: dict[int, list[int]] = {panel: [] for panel in by_panel}
-    for place, panel in enumerate(seen.segment_panel):
-        segments[int(panel)].append(place)
-    alike: dict[_Pattern, list[int]] = {}
-    for panel, rows in by_panel.items():
-        alike.setdefault(_Pattern.of(seen, rows, len(segments[panel])), []).append(panel)
-    for pattern, panels in alike.items():
-        shared = [layout.toner(i) for i in pattern.toners]
-        shared += [layout.ground(i) for i in pattern.grounds]
-        metallic = [i for i in pattern.grounds if i in layout.metallic]
-        if metallic:
-            shared.append(
-                np.array([layout.return_ratio, *(layout.return_ratio_own(i) for i in metallic)])
-            )
-        shared += [layout.haze(i) for i in pattern.toners]
-        own = np.array([segments[panel] for panel in panels], dtype=np.int64)
-        own = own.reshape(len(panels), pattern.n_segments)
-        yield Group(
-            panels=np.array(panels, dtype=np.int64),
-            readings=np.array([by_panel[panel] for panel in panels], dtype=np.int64),
-            spectral=np.array(pattern.spectral),
-            lights=pattern.lights,
-            toners=pattern.toners,
-            grounds=pattern.grounds,
-            shared=np.concatenate(shared),
-            segments=own,
-            precision=_local_precision(seen, own, any(pattern.spectral), mixing),
-        )
-
-
-def _lab_sd(seen: Observations, noise: Noise) -> FloatArray:
-    """Standard deviation of each Lab coordinate read, ``(n_readings, n_lights, 3)``."""
-    sds = np.full(seen.lab.shape, np.nan)
-    for i, light in enumerate(seen.lights):
-        read = np.flatnonzero(~np.isnan(seen.lab[:, i, 0]))
-        xyz = xyz_from_lab(seen.lab[read, i], white_point(light))
-        sds[read, i] = noise.of_lab(xyz, seen.wavelength_nm, light)
-    return sds
-
-
-class _Pattern(NamedTuple):
-    """What panels of one group have in common."""
-
-    lights: tuple[tuple[int, ...], ...]
-    spectral: tuple[bool, ...]
-    toners: tuple[int, ...]
-    grounds: tuple[int, ...]
-    n_segments: int
-
-    @classmethod
-    def of(cls, seen: Observations, rows: list[int], n_segments: int) -> _Pattern:
-        known = ~np.isnan(seen.lab[rows, :, 0])
-        return cls(
-            lights=tuple(tuple(int(i) for i in np.flatnonzero(row)) for row in known),
-            spectral=tuple(bool(read) for read in seen.has_spectrum[rows]),
-            toners=tuple(int(i) for i in np.flatnonzero(seen.fractions[rows].any(axis=0))),
-            grounds=tuple(int(i) for i in np.unique(seen.ground[rows])),
-            n_segments=n_segments,
-        )
-
-
-def _local_precision(
-    seen: Observations, segments: IntArray, has_gain: bool, mixing: Mixing
-) -> FloatArray:
-    panels, count = segments.shape
-    precision = np.zeros((panels, count + has_gain, count + has_gain))
-    if count:
-        for i, place in enumerate(segments):
-            coats = seen.segment_coats[place]
-            precision[i, :count, :count] = np.linalg.inv(segment_covariance(coats, mixing))
-    if has_gain:
-        precision[:, -1, -1] = GAIN_SD**-2
-    return precision
+        """Derivatives of Lab residuals in the local parameters."""
+        columns = [link @ c[..., np.newaxis] for c in (*self.segments, self.reflectance)]
+        return np.concatenate(columns, axis=-1)

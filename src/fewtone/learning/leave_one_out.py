@@ -23,7 +23,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fewtone.colorimetry import Light, delta_e_2000, lab_from_xyz, weights, white_point
-from fewtone.learning.forward import Group, Linear, Problem
+from fewtone.learning.forward import Linear, Problem
+from fewtone.learning.groups import Group
 from fewtone.learning.parameters import Parameters
 from fewtone.learning.uncertainty import MODEL_SD
 from fewtone.model.variation import segment_covariance
@@ -125,7 +126,9 @@ def expectations(
     nominal = problem.residuals(_nominal(at)) or []
     return [
         _expect(problem, group, linear, at, exact, covariance, share[group.panels], films)
-        for group, linear, exact in zip(problem.groups, problem.linearise(at), nominal, strict=True)
+        for group, linear, exact in zip(
+            problem.groups, problem.linearise(at, with_held=True), nominal, strict=True
+        )
     ]
 
 
@@ -221,8 +224,7 @@ def own_covariance(
 
 def _nominal_residual(group: Group, linear: Linear, at: Parameters) -> FloatArray:
     local = at.log_build[group.segments]
-    if group.has_gain:
-        local = np.concatenate([local, at.log_gain[group.panels][:, np.newaxis]], axis=1)
+    local = np.concatenate([local, at.log_gain[group.panels][:, np.newaxis]], axis=1)
     return np.asarray(linear.residual - (linear.local @ local[..., np.newaxis])[..., 0])
 
 
@@ -247,9 +249,8 @@ def _afresh(problem: Problem, group: Group, linear: Linear) -> FloatArray | None
         by_step[:, place] = whole[:, place, np.newaxis] * under[:, np.newaxis]
     hand = np.stack([segment_covariance(own, problem.mixing) for own in coats])
     afresh = by_step @ hand @ by_step.swapaxes(1, 2)
-    if group.has_gain:
-        gain = linear.local[..., -1]
-        afresh += gain[..., np.newaxis] * gain[:, np.newaxis] / group.precision[0, -1, -1]
+    gain = linear.local[..., -1]
+    afresh += gain[..., np.newaxis] * gain[:, np.newaxis] / group.precision[0, -1, -1]
     return np.asarray(afresh)
 
 

@@ -6,9 +6,16 @@ Shared parameters
     metallic's own departure from it (solids are Lambertian: internal-return ratio 1); log
     scattering of each toner as a few smooth functions of wavelength: level, slope, and slow waves.
 
+    Conditions, which are the same for the whole shelf: what the instrument adds to every
+    reflectance (its black); the film's index, the aperture's edge loss and how much thinner the
+    coats get as they pile up, next to those that are reckoned with. The solver holds these three at
+    zero; `fewtone.learning.hyperparameters` moves what is reckoned with. Each toner's log strength
+    per doubling of the letdown.
+
 Local parameters
-    log film build of each segment of each panel; log gain of each panel's spectra (how the panel
-    lay under the instrument; it also takes up what the film model misses of a flake's lobe).
+    log film build of each segment of each panel; log gain of each panel (how it lay under the
+    instrument, and how its ground differs from the usual one; it also takes up what the film model
+    misses of a flake's lobe).
 """
 
 from __future__ import annotations
@@ -25,10 +32,15 @@ __all__ = ["GAIN_SD", "ParameterLayout", "Parameters", "blank", "shared_prior"]
 
 # Log gain of a panel's spectra: agreement on re-placing a panel (common practice, no source).
 GAIN_SD = 0.005
+# What an instrument's black may be off by [1]; the film's index; edge loss: a tenth of a millimetre
+# of film and clear under an aperture of 6 mm; how the film of n coats departs
+# from n, a power of n; strength per doubling of the letdown (common practice, no source).
+_BLACK_SD, _INDEX_SD, _EDGE_SD, _THINNING_SD, _LETDOWN_SD = 0.004, 0.03, 0.03, 0.04, 0.05
 # The internal-return ratio's logit: from nearly mirror-like to nearly Lambertian.
 _RETURN_MEAN, _RETURN_SD = 0.0, 1.0
 # How far one metallic's logit lies from the shelf's.
-_RETURN_OWN_SD = 0.1
+_RETURN_OWN_SD = 0.3
+_CONDITIONS = ("black", "index", "edge", "thinning")
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +63,8 @@ class ParameterLayout:
         """How many shared parameters there are."""
         curves = (self.n_toners + self.n_grounds) * self.n_wavelengths
         return_ratios = 1 + len(self.metallic) if self.metallic else 0
-        return curves + return_ratios + self.n_toners * len(HAZE_SD)
+        conditions = len(_CONDITIONS) + self.n_toners
+        return curves + return_ratios + conditions + self.n_toners * len(HAZE_SD)
 
     def toner(self, toner: int) -> IntArray:
         """Places of a toner's log absorption."""
@@ -69,6 +82,35 @@ class ParameterLayout:
     def return_ratio_own(self, ground: int) -> int:
         """Place of a metallic's departure from the shared return_ratio logit."""
         return self.return_ratio + 1 + self.metallic.index(ground)
+
+    @property
+    def black(self) -> int:
+        """Place of what the instrument adds to every reflectance [1]."""
+        return self.return_ratio + (1 + len(self.metallic) if self.metallic else 0)
+
+    @property
+    def held(self) -> tuple[int, int, int]:
+        """Places that the solver holds: index, edge loss and thinning."""
+        return self.index, self.edge, self.thinning
+
+    @property
+    def index(self) -> int:
+        """Place of the film's index less the one that is reckoned with [1]."""
+        return self.black + 1
+
+    @property
+    def edge(self) -> int:
+        """Place of the edge loss less the one that is reckoned with [1]."""
+        return self.black + 2
+
+    @property
+    def thinning(self) -> int:
+        """Place of the power by which the film of n coats is less than n, so far as not known."""
+        return self.black + 3
+
+    def letdown(self, toner: int) -> int:
+        """Place of a toner's log strength per doubling of the letdown [1]."""
+        return self.black + len(_CONDITIONS) + toner
 
     def haze(self, toner: int) -> IntArray:
         """Places of a toner's coefficients of log scattering, the level first."""
@@ -123,6 +165,17 @@ class Parameters:
             return_ratio[ground] = 1.0 / (1.0 + np.exp(-logit))
         return return_ratio
 
+    @property
+    def black(self) -> float:
+        """What the instrument adds to every reflectance [1]."""
+        return float(self.shared[self.layout.black])
+
+    @property
+    def letdown(self) -> FloatArray:
+        """Log strength per doubling of the letdown [1], ``(n_toners,)``."""
+        first = self.layout.letdown(0)
+        return self.shared[first : first + self.layout.n_toners]
+
     def moved(self, shared: FloatArray, build: FloatArray, gain: FloatArray) -> Parameters:
         """These parameters after a step."""
         return replace(
@@ -170,7 +223,15 @@ def shared_prior(
             here = place(i)
             mean[here] = prior.mean
             precision[np.ix_(here, here)] = prior.precision
+    for condition, sd in (
+        (layout.black, _BLACK_SD),
+        (layout.index, _INDEX_SD),
+        (layout.edge, _EDGE_SD),
+        (layout.thinning, _THINNING_SD),
+    ):
+        precision[condition, condition] = sd**-2
     for toner in range(layout.n_toners):
+        precision[layout.letdown(toner), layout.letdown(toner)] = _LETDOWN_SD**-2
         here = layout.haze(toner)
         mean[here] = HAZE_MEAN
         precision[here, here] = np.asarray(HAZE_SD) ** -2.0

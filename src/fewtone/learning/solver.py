@@ -11,22 +11,35 @@ with the local ones integrated out.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve
+from scipy.linalg import LinAlgError, cho_factor, cho_solve
 
-from fewtone.learning.forward import Group, Linear, Problem
+from fewtone.learning.forward import Linear, Problem
+from fewtone.learning.groups import Group
 from fewtone.learning.parameters import Parameters
 from fewtone.typing import FloatArray
 
-__all__ = ["Prior", "Solution", "schur_complement", "solve"]
+__all__ = [
+    "Evidence",
+    "Prior",
+    "Solution",
+    "held_step",
+    "robust_weights",
+    "schur_complement",
+    "solve",
+]
 
 _FIRST_DAMPING = 1e-2
 _LEAST_DAMPING = 1e-9
 _MOST_DAMPING = 1e8
-# No curve moves by more than this factor (on the log) in one step.
-_LONGEST_STEP = 2.0
+# No curve moves by more than this factor (on the log) in one step, and no film build or gain.
+_LONGEST_STEP, _LONGEST_LOCAL_STEP = 2.0, 0.5
+# A panel counts in full as far as its squared residuals stay within so many standard deviations of
+# what noise leaves.
+_STEADY = 3.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,12 +69,15 @@ class Solution:
         Steps taken.
     converged
         Whether the cost had stopped to fall.
+    weights
+        How much each panel counted [1], shape ``(n_panels,)``.
     """
 
     at: Parameters
     cost: float
     iterations: int
     converged: bool
+    weights: FloatArray
 
 
 def solve(
@@ -97,8 +113,8 @@ def solve(
         system = _System(problem, prior, at, share)
         while damping < _MOST_DAMPING:
             trial = system.step(damping)
-            trial_cost = _cost(problem, prior, trial, share)
-            if trial_cost <= cost:
+            trial_cost = np.inf if trial is None else _cost(problem, prior, trial, share)
+            if trial is not None and trial_cost <= cost:
                 break
             damping *= 6.0
         else:
@@ -108,7 +124,7 @@ def solve(
         at, cost = trial, trial_cost
         damping = max(damping / 6.0, _LEAST_DAMPING)
         iterations += 1
-    return Solution(at, cost, iterations, converged)
+    return Solution(at, cost, iterations, converged, share)
 
 
 def schur_complement(
@@ -116,8 +132,23 @@ def schur_complement(
 ) -> FloatArray:
     """Precision of the shared parameters with the local ones integrated out, ``(n, n)``."""
     share = np.ones(len(problem.seen.panels)) if weights is None else weights
-    matrix, _ = _System(problem, prior, at, share).reduced(0.0)
+    matrix, _ = _System(problem, prior, at, share, with_held=True).reduced(0.0)
     return matrix
+
+
+def held_step(problem: Problem, prior: Prior, solution: Solution) -> tuple[FloatArray, FloatArray]:
+    """Where the parameters that the solver holds should go, all others following.
+
+    Returns
+    -------
+    One Gauss-Newton step ``(3,)``, and their covariance ``(3, 3)``.
+    """
+    system = _System(problem, prior, solution.at, solution.weights, with_held=True)
+    matrix, gradient = system.reduced(0.0)
+    places = list(problem.layout.held)
+    units = np.eye(len(matrix))[:, places]
+    columns = cho_solve(cho_factor(matrix, check_finite=False), units, check_finite=False)
+    return -columns.T @ gradient, columns[places]
 
 
 def _cost(problem: Problem, prior: Prior, at: Parameters, share: FloatArray) -> float:
@@ -132,24 +163,90 @@ def _cost(problem: Problem, prior: Prior, at: Parameters, share: FloatArray) -> 
     return total
 
 
+def robust_weights(problem: Problem, at: Parameters) -> FloatArray:
+    """How much each panel should count [1], shape ``(n_panels,)``.
+
+    With c the squared residuals of a panel of n numbers, film and gain priors included, and
+    k = n + 3 √(2n), a panel costs c up to k and k (1 + log(c/k)) beyond: a likelihood whose tail
+    falls as a power. Its weight, the derivative, is min(1, k/c).
+    """
+    weights = np.ones(len(problem.seen.panels))
+    for group, residual in zip(problem.groups, problem.residuals(at) or [], strict=True):
+        local = _local(group, at)
+        cost = (residual**2).sum(axis=1)
+        cost = cost + np.einsum("pi,pij,pj->p", local, group.precision, local)
+        count = residual.shape[1]
+        most = count + _STEADY * np.sqrt(2.0 * count)
+        weights[group.panels] = most / np.maximum(cost, most)
+    return weights
+
+
+class Evidence:
+    """The marginal likelihood of how films and gains vary, by Laplace's approximation.
+
+    With the residuals linear at the solution, minus twice the log of it is the least cost, plus
+    log det of the local and of the reduced shared matrices, less log det of the local precision.
+    """
+
+    def __init__(self, problem: Problem, prior: Prior, solution: Solution) -> None:
+        self.system = _System(problem, prior, solution.at, solution.weights)
+        self.cost = prior.cost(solution.at.shared)
+        self.locals = [_local(part.group, solution.at) for part in self.system.parts]
+        for part in self.system.parts:
+            self.cost += part.squares
+
+    def of(self, precisions: Sequence[FloatArray]) -> float:
+        """Minus twice the log, but for a constant, under these local precisions by group."""
+        matrix, gradient = self.system.matrix.copy(), self.system.gradient.copy()
+        total = self.cost
+        for part, at, precision in zip(self.system.parts, self.locals, precisions, strict=True):
+            less = precision - part.group.precision
+            turned = (less @ at[..., np.newaxis])[..., 0]
+            local, pull = part.local + less, part.pull + turned
+            total += float(np.einsum("pi,pij,pj->", at, precision, at))
+            solved = np.linalg.solve(
+                local, np.concatenate([pull[..., np.newaxis], part.cross], axis=-1)
+            )
+            total -= float((pull * solved[..., 0]).sum())
+            total += float(np.linalg.slogdet(local)[1].sum())
+            total -= float(np.linalg.slogdet(precision)[1].sum())
+            cross = part.cross.reshape(-1, part.cross.shape[-1])
+            place = part.group.shared
+            matrix[np.ix_(place, place)] -= cross.T @ solved[..., 1:].reshape(cross.shape)
+            gradient[place] -= cross.T @ solved[..., 0].ravel()
+        root = cho_factor(matrix, lower=True, check_finite=False)
+        total -= float(gradient @ cho_solve(root, gradient, check_finite=False))
+        return total + 2.0 * float(np.log(np.diag(root[0])).sum())
+
+
 def _local(group: Group, at: Parameters) -> FloatArray:
     builds = at.log_build[group.segments]
-    if not group.has_gain:
-        return builds
     return np.concatenate([builds, at.log_gain[group.panels][:, np.newaxis]], axis=1)
 
 
 class _System:
     """The normal equations at one place."""
 
-    def __init__(self, problem: Problem, prior: Prior, at: Parameters, share: FloatArray) -> None:
+    def __init__(
+        self,
+        problem: Problem,
+        prior: Prior,
+        at: Parameters,
+        share: FloatArray,
+        *,
+        with_held: bool = False,
+    ) -> None:
         self.groups, self.prior, self.at = problem.groups, prior, at
         self.parts = [
             _Part(group, linear, _local(group, at), share[group.panels])
-            for group, linear in zip(problem.groups, problem.linearise(at), strict=True)
+            for group, linear in zip(
+                problem.groups, problem.linearise(at, with_held=with_held), strict=True
+            )
         ]
         self.matrix = prior.precision.copy()
         self.gradient = prior.precision @ (at.shared - prior.mean)
+        if not with_held:
+            self.gradient[list(problem.layout.held)] = 0.0
         for part in self.parts:
             place = part.group.shared
             self.matrix[np.ix_(place, place)] += part.shared
@@ -160,28 +257,31 @@ class _System:
         matrix, gradient = self.matrix.copy(), self.gradient.copy()
         matrix[np.diag_indices_from(matrix)] *= 1.0 + damping
         for part in self.parts:
-            if part.group.precision.shape[1]:
-                less, pull = part.eliminate(damping)
-                place = part.group.shared
-                matrix[np.ix_(place, place)] -= less
-                gradient[place] -= pull
+            less, pull = part.eliminate(damping)
+            place = part.group.shared
+            matrix[np.ix_(place, place)] -= less
+            gradient[place] -= pull
         return matrix, gradient
 
-    def step(self, damping: float) -> Parameters:
-        """The parameters after one damped step."""
+    def step(self, damping: float) -> Parameters | None:
+        """The parameters after one damped step; None where it cannot be worked out."""
         matrix, gradient = self.reduced(damping)
-        shared = -cho_solve(cho_factor(matrix, check_finite=False), gradient, check_finite=False)
+        try:
+            factor = cho_factor(matrix, check_finite=False)
+        except LinAlgError:
+            return None
+        shared = -cho_solve(factor, gradient, check_finite=False)
         longest = float(np.abs(shared).max())
+        if not np.isfinite(longest):
+            return None
         shared *= min(1.0, _LONGEST_STEP / longest) if longest > 0.0 else 1.0
         build, gain = np.zeros_like(self.at.log_build), np.zeros_like(self.at.log_gain)
         for part in self.parts:
             group = part.group
-            if not group.precision.shape[1]:
-                continue
             local = part.follow(shared[group.shared], damping)
+            local = np.clip(local, -_LONGEST_LOCAL_STEP, _LONGEST_LOCAL_STEP)
             build[group.segments] = local[:, : group.segments.shape[1]]
-            if group.has_gain:
-                gain[group.panels] = local[:, -1]
+            gain[group.panels] = local[:, -1]
         return self.at.moved(shared, build, gain)
 
 
@@ -194,6 +294,7 @@ class _Part:
         residual, weight = linear.residual * root, root[..., np.newaxis]
         by_shared, by_local = linear.shared * weight, linear.local * weight
         flat = by_shared.reshape(-1, by_shared.shape[-1])
+        self.squares = float((residual**2).sum())
         self.shared = flat.T @ flat
         self.gradient = flat.T @ residual.ravel()
         turned = by_local.swapaxes(1, 2)

@@ -69,7 +69,7 @@ def starting_point(problem: Problem) -> Parameters:
 def _solve(
     problem: Problem, seen: Observations, start: Parameters, *, most_iterations: int
 ) -> Parameters:
-    own = Problem(seen, problem.optics, problem.mixing, problem.noise)
+    own = problem.over(seen)
     prior = Prior(*shared_prior(own.layout, seen.wavelength_nm))
     return solve(own, prior, start, most_iterations=most_iterations, tolerance=1e-3).at
 
@@ -139,7 +139,7 @@ def _alone(
         start.shared[start.layout.ground(i)] = at.shared[here]
     if start.layout.metallic:
         start.shared[start.layout.return_ratio] = at.shared[at.layout.return_ratio]
-    return Problem(alone, problem.optics, problem.mixing, problem.noise), start
+    return problem.over(alone), start
 
 
 def _best(problem: Problem, starts: list[Parameters]) -> Solution:

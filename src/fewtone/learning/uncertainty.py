@@ -12,7 +12,9 @@ from scipy.linalg import cho_factor, cho_solve, eigh
 from fewtone.learning.forward import Problem
 from fewtone.learning.parameters import Parameters
 from fewtone.learning.solver import Prior, schur_complement
+from fewtone.model.shelf import Mixing
 from fewtone.model.uncertainty import Uncertainty
+from fewtone.model.variation import film_departures_sd
 from fewtone.typing import FloatArray
 
 __all__ = [
@@ -29,6 +31,9 @@ _VARIANCE_KEPT = 0.998
 # A middling recipe, to weigh parameters by what they do to colour: its dose of one toner.
 _DOSE = 0.4
 _PATH = 2.3
+# Of what light that comes round does to reflectance, by ρ² d(return ratio); what index and edge do
+# to it, by their change.
+_RETURNED, _OPTICS_DOES = 0.6, 0.3
 # So far below the weight of what shows, a deviation is rounding.
 _LEAST_WEIGHT = 1e-10
 
@@ -44,7 +49,12 @@ def shared_covariance(
     return np.asarray(cho_solve(cho_factor(precision), np.eye(len(precision))))
 
 
-def uncertainty_of(at: Parameters, covariance: FloatArray) -> Uncertainty:
+def uncertainty_of(
+    at: Parameters,
+    covariance: FloatArray,
+    thinning: float,
+    mixing: Mixing,
+) -> Uncertainty:
     """The covariance as few directions of deviation.
 
     Parameters
@@ -53,6 +63,10 @@ def uncertainty_of(at: Parameters, covariance: FloatArray) -> Uncertainty:
         The most probable parameters.
     covariance
         Of the shared parameters, ``(n_shared, n_shared)``.
+    thinning
+        The power by which the film of n coats was found to be less than n [1].
+    mixing
+        The coats and letdowns that the shop sprays.
     """
     layout, curves = at.layout, at.absorption
     # Weigh each unknown by what it does to the reflectance of a middling film: what is tiny or
@@ -64,6 +78,20 @@ def uncertainty_of(at: Parameters, covariance: FloatArray) -> Uncertainty:
         weight[layout.haze(toner)] = _DOSE * at.scattering[toner].mean()
     for ground in range(layout.n_grounds):
         weight[layout.ground(ground)] = at.ground_reflectance[ground]
+    # What moves all wavelengths together counts at each of them.
+    every = np.sqrt(curves.shape[1])
+    if layout.metallic:
+        grounds = list(layout.metallic)
+        ratio = at.return_ratio[grounds]
+        light = (at.ground_reflectance[grounds] ** 2).mean(axis=1)
+        does = _RETURNED * ratio * (1.0 - ratio) * light
+        weight[layout.return_ratio] = every * does.mean()
+        weight[[layout.return_ratio_own(ground) for ground in grounds]] = every * does
+    weight[layout.black] = every
+    weight[[layout.index, layout.edge]] = every * _OPTICS_DOES
+    # Predictions know a film by its dose, so these stand beside it (`_departures`).
+    aside = [layout.thinning, *(layout.letdown(toner) for toner in range(layout.n_toners))]
+    weight[aside] = 0.0
     scaled = weight[:, np.newaxis] * covariance * weight
     values, vectors = eigh(scaled)
     values, vectors = values[::-1], vectors[:, ::-1]
@@ -72,6 +100,13 @@ def uncertainty_of(at: Parameters, covariance: FloatArray) -> Uncertainty:
     # directions hold rounding alone.
     ease = np.divide(1.0, weight, out=np.zeros_like(weight), where=weight > _LEAST_WEIGHT)
     deviations = (vectors[:, :kept] * np.sqrt(np.maximum(values[:kept], 0.0))).T * ease
+    lasting = _departures(at, covariance, thinning, mixing)
+    if at.black < 0.0:
+        # Predictions know no black below nothing: it is one more way to be off.
+        lower: FloatArray = np.zeros((1, layout.size))
+        lower[0, layout.black] = at.black
+        lasting = np.concatenate([lasting, lower])
+    deviations = np.concatenate([deviations, lasting])
     return Uncertainty(
         absorption=np.stack(
             [deviations[:, layout.toner(i)] * curves[i] for i in range(layout.n_toners)], axis=1
@@ -92,7 +127,34 @@ def uncertainty_of(at: Parameters, covariance: FloatArray) -> Uncertainty:
         ),
         return_ratio=_return_ratio_deviations(at, deviations),
         model_sd=MODEL_SD,
+        lasting=len(lasting),
+        black=deviations[:, layout.black],
+        index=deviations[:, layout.index],
+        edge=deviations[:, layout.edge],
     )
+
+
+def _departures(
+    at: Parameters, covariance: FloatArray, thinning: float, mixing: Mixing
+) -> FloatArray:
+    """Deviations by what predictions, which know doses alone, do not tell apart.
+
+    A toner's log dose is off by its strength per doubling times how often the letdown doubles, and
+    all of them by the thinning times log coats; next to the middle of what the shop sprays both are
+    as often one way as the other. What was found but is not followed counts as unsure.
+    """
+    layout = at.layout
+    log_coats, doublings = film_departures_sd(mixing)
+    places = [layout.letdown(toner) for toner in range(layout.n_toners)]
+    by_letdown = doublings * np.sqrt(covariance[places, places] + at.letdown**2)
+    by_coats = log_coats * np.hypot(np.sqrt(covariance[layout.thinning, layout.thinning]), thinning)
+    off: FloatArray = np.zeros((layout.n_toners + 1, layout.size))
+    for toner in range(layout.n_toners):
+        off[toner, layout.toner(toner)] = by_letdown[toner]
+        off[toner, layout.haze(toner)[0]] = by_letdown[toner]
+        off[-1, layout.toner(toner)] = by_coats
+        off[-1, layout.haze(toner)[0]] = by_coats
+    return np.asarray(off[off.any(axis=1)])
 
 
 def data_shares(at: Parameters, covariance: FloatArray, prior: Prior) -> FloatArray:

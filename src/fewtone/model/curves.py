@@ -37,7 +37,9 @@ class Curves:
     return_ratio
         Trap fraction of each ground [1], shape ``(n_grounds,)``; 1 for a solid ground.
     optics
-        The geometry and film that these hold for.
+        The geometry, film and instrument that these hold for, as the readings say.
+    stated_index
+        The film index that shelf.toml said [1]; that of `optics` if it is not given.
     uncertainty
         How sure all of this is; None where it is not known.
     readings_digest
@@ -57,10 +59,13 @@ class Curves:
     uncertainty: Uncertainty | None = None
     readings_digest: str = ""
     version: str = field(default="")
+    stated_index: float = 0.0
 
     def __post_init__(self) -> None:
         if not self.scattering.size:
             object.__setattr__(self, "scattering", np.zeros_like(self.absorption))
+        if not self.stated_index:
+            object.__setattr__(self, "stated_index", self.optics.index)
         for name in (
             "wavelength_nm",
             "absorption",

@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from fewtone.typing import FloatArray, frozen
 
-__all__ = ["Uncertainty"]
+__all__ = ["ARRAYS", "Uncertainty"]
+
+ARRAYS = (
+    "absorption",
+    "scattering",
+    "ground_reflectance",
+    "return_ratio",
+    "black",
+    "index",
+    "edge",
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -28,6 +38,16 @@ class Uncertainty:
         Deviations of the grounds' internal-return ratios [1], shape ``(n_directions, n_grounds)``.
     model_sd
         What the film model itself misses, standard deviation per Lab coordinate.
+    black
+        Deviations of what the instrument adds to every reflectance [1], ``(n_directions,)``.
+    index, edge
+        Deviations of the film's index and of the edge loss [1], ``(n_directions,)``.
+
+    lasting
+        How many of the directions, the last ones, no panel tells of: what differs between letdowns
+        and numbers of coats, which predictions do not tell apart.
+
+    Black, index and edge are none where they are not given.
     """
 
     absorption: FloatArray
@@ -35,9 +55,17 @@ class Uncertainty:
     ground_reflectance: FloatArray
     return_ratio: FloatArray
     model_sd: float
+    black: FloatArray = field(default_factory=lambda: np.zeros(0))
+    index: FloatArray = field(default_factory=lambda: np.zeros(0))
+    edge: FloatArray = field(default_factory=lambda: np.zeros(0))
+    lasting: int = 0
 
     def __post_init__(self) -> None:
-        for name in ("absorption", "scattering", "ground_reflectance", "return_ratio"):
+        directions = len(self.absorption)
+        for name in ("black", "index", "edge"):
+            if not getattr(self, name).size:
+                object.__setattr__(self, name, np.zeros(directions))
+        for name in ARRAYS:
             object.__setattr__(self, name, frozen(getattr(self, name)))
 
     @property

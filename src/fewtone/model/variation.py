@@ -18,11 +18,16 @@ from fewtone.typing import FloatArray, FloatLike
 __all__ = [
     "film_build_covariance",
     "film_build_sd",
+    "film_departures",
+    "film_departures_sd",
     "pour_deviations",
     "pour_shares",
     "repeat_variance",
     "segment_covariance",
 ]
+
+# Film of less coats than this is a mist, of which no law of coats holds.
+_LEAST_COATS = 0.5
 
 # A hand that is said not to vary at all still may by this much: keeps estimates well posed.
 _LEAST_COAT_CV = 1e-3
@@ -38,6 +43,40 @@ def film_build_sd(coats: FloatLike, mixing: Mixing) -> FloatArray:
     """
     passes = np.maximum(np.asarray(coats, dtype=float), 1.0)
     return np.asarray(np.hypot(mixing.panel_cv, mixing.coat_cv / np.sqrt(passes)))
+
+
+def film_departures(
+    coats: FloatLike, medium_parts: FloatLike, mixing: Mixing
+) -> tuple[FloatArray, FloatArray]:
+    """How far films are from the middle of what the shop sprays, for which strengths are stated.
+
+    Parameters
+    ----------
+    coats, medium_parts
+        Of each film, shape ``(n,)``.
+    mixing
+        The shop's coats and letdowns.
+
+    Returns
+    -------
+    log(coats/middle), and log₂((1 + m)/middle): how often the letdown doubles; each ``(n,)``.
+    """
+    passes, doublings = _shop_films(mixing)
+    own = np.log(np.maximum(np.asarray(coats, dtype=float), _LEAST_COATS))
+    whole = np.log2(1.0 + np.asarray(medium_parts, dtype=float))
+    return own - passes.mean(), whole - doublings.mean()
+
+
+def film_departures_sd(mixing: Mixing) -> tuple[float, float]:
+    """Standard deviations of `film_departures` over the shop's coats and letdowns."""
+    passes, doublings = _shop_films(mixing)
+    return float(passes.std()), float(doublings.std())
+
+
+def _shop_films(mixing: Mixing) -> tuple[FloatArray, FloatArray]:
+    """The log coats and log₂(1 + m) of all that the shop sprays."""
+    passes = np.log(np.arange(mixing.coats[0], mixing.coats[1] + 1, dtype=float))
+    return passes, np.log2([1.0 + float(m) for m in mixing.medium_parts])
 
 
 def film_build_covariance(coats: FloatArray, mixing: Mixing) -> FloatArray:

@@ -82,12 +82,18 @@ class FilmOptics:
         Refractive index of film and clear [1].
     surface
         Reflectance that the surface itself adds [1]: 0 under clear; a few hundredths for an
-        uncleared, matte coat, whose surface reflection no geometry can leave out.
+        uncleared, matte coat, whose surface reflection no geometry can leave out; what the
+        instrument's black is off by adds to it.
+    edge
+        Thickness of film and clear over the radius of the aperture [1]. Light that the top returns
+        wanders off sideways by twice the tangent of its direction, and some comes up beyond the
+        aperture: to what is trapped, the film is deeper by this much.
     """
 
     geometry: Geometry
     index: float = 1.5
     surface: float = 0.0
+    edge: float = 0.0
 
     def terms(self, tau: FloatLike) -> FilmTerms:
         """Escape and trapped share of a film.
@@ -102,7 +108,7 @@ class FilmOptics:
         escape = scale * np.exp(-path * depth)
         if self.geometry is not Geometry.DIRECTIONAL:
             escape *= integral_table(self.index, False).value(depth)
-        return FilmTerms(escape, integral_table(self.index, True).value(depth))
+        return FilmTerms(escape, integral_table(self.index, True).value(depth + self.edge))
 
     def derivatives(self, tau: FloatLike) -> tuple[FilmTerms, FilmTerms]:
         """`terms`, and their derivatives in τ, the same shape."""
@@ -114,7 +120,9 @@ class FilmOptics:
             diffuse, diffuse_by = integral_table(self.index, False).value_and_derivative(depth)
             escape_by = escape_by * diffuse + escape * diffuse_by
             escape = escape * diffuse
-        trapped, trapped_by = integral_table(self.index, True).value_and_derivative(depth)
+        trapped, trapped_by = integral_table(self.index, True).value_and_derivative(
+            depth + self.edge
+        )
         return FilmTerms(escape, trapped), FilmTerms(escape_by, trapped_by)
 
     def reflectance(
@@ -251,7 +259,8 @@ class FilmOptics:
     @property
     def _most_trapped(self) -> float:
         """`trapped` of no film at all."""
-        return integral_table(self.index, True).at_zero
+        table = integral_table(self.index, True)
+        return float(table.value(np.asarray(self.edge))) if self.edge else table.at_zero
 
     @property
     def _direct(self) -> tuple[float, float]:

@@ -11,6 +11,7 @@ Model
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import Protocol
 
 import numpy as np
@@ -28,11 +29,15 @@ __all__ = [
     "lab_jacobian_of",
     "lab_of",
     "lab_of_doses",
+    "optics_derivatives",
     "recipe_dose",
     "recipe_doses",
     "reflectance",
     "reflectance_derivatives",
 ]
+
+
+_OPTICS_STEP = 0.01
 
 
 class OpticalConstants(Protocol):
@@ -146,6 +151,26 @@ def reflectance_derivatives(
 ) -> FilmDerivatives:
     """`reflectance` of the same arguments, with its derivatives."""
     return constants.optics.reflectance_derivatives(*_film(constants, doses, ground))
+
+
+def optics_derivatives(
+    constants: OpticalConstants, doses: FloatArray, ground: IntArray
+) -> tuple[FloatArray, FloatArray]:
+    """∂R/∂index of the film and ∂R/∂edge [1], absorption held; each ``(..., n_wavelengths)``.
+
+    Differences of two clear films: what scatters in a film leans on either far less.
+    """
+    tau, rho, ratio, _ = _film(constants, doses, ground)
+    optics = constants.optics
+    here = optics.reflectance(tau, rho, ratio)
+    index, edge = (
+        (other.reflectance(tau, rho, ratio) - here) / _OPTICS_STEP
+        for other in (
+            replace(optics, index=optics.index + _OPTICS_STEP),
+            replace(optics, edge=optics.edge + _OPTICS_STEP),
+        )
+    )
+    return index, edge
 
 
 def _film(

@@ -14,7 +14,11 @@ import numpy as np
 from fewtone.colorimetry import Light
 from fewtone.model.curves import Curves
 from fewtone.optics.terms import FilmDerivatives
-from fewtone.prediction.forward import lab_jacobian_of, reflectance_derivatives
+from fewtone.prediction.forward import (
+    lab_jacobian_of,
+    optics_derivatives,
+    reflectance_derivatives,
+)
 from fewtone.typing import FloatArray, IntArray, frozen
 
 __all__ = ["lab_deviations", "lab_deviations_of", "reflectance_deviations", "standard_deviations"]
@@ -45,12 +49,16 @@ def reflectance_deviations(
         return None
     off = np.empty((len(doses), len(sure.return_ratio), len(curves.wavelength_nm)))
     hazy = bool(sure.scattering.any())
+    by_optics = _optics_derivatives(curves, doses, ground)
     for row, (dose, place) in enumerate(zip(doses, ground, strict=True)):
         has = np.flatnonzero(dose)
         bend = film.d_tau[row] * np.tensordot(dose[has], sure.absorption[:, has], (0, 1))
         if hazy:
             scattered = np.tensordot(dose[has], sure.scattering[:, has], (0, 1))
             bend += film.d_scattering[row] * scattered
+        bend += sure.black[:, np.newaxis]
+        if by_optics is not None:
+            bend += np.stack([sure.index, sure.edge], axis=1) @ by_optics[row]
         bend += film.d_ground[row] * sure.ground_reflectance[:, place]
         off[row] = bend + film.d_return_ratio[row] * sure.return_ratio[:, place, np.newaxis]
     return off
@@ -122,7 +130,19 @@ def lab_deviations_of(
         over = np.flatnonzero(ground == place)
         off[over] += by_ground[over] @ sure.ground_reflectance[:, place].T
         off[over] += ratio[over, :, np.newaxis] * sure.return_ratio[:, place]
+    off += jacobian.sum(axis=2)[:, :, np.newaxis] * sure.black
+    by_optics = _optics_derivatives(curves, doses, ground)
+    if by_optics is not None:
+        off += jacobian @ by_optics.swapaxes(1, 2) @ np.stack([sure.index, sure.edge])
     return off.swapaxes(1, 2)
+
+
+def _optics_derivatives(curves: Curves, doses: FloatArray, ground: IntArray) -> FloatArray | None:
+    """∂R/∂index and ∂R/∂edge ``(n, 2, n_wavelengths)``; None where both are known."""
+    sure = curves.uncertainty
+    if sure is None or not (sure.index.any() or sure.edge.any()):
+        return None
+    return np.stack(optics_derivatives(curves, doses, ground), axis=1)
 
 
 def standard_deviations(

@@ -7,8 +7,11 @@ import numpy as np
 from fewtone.learning.observations import observe
 from fewtone.learning.parameters import blank
 from fewtone.learning.uncertainty import uncertainty_of
+from fewtone.model.shelf import Mixing
 from unit.learning.shelves import curves_of, settings, spray
 
+# A shop that sprays one number of coats at one letdown only: no film departs from the usual.
+ONE_FILM = Mixing(medium_parts=(6,), coats=(3, 3))
 # Standard deviation given to every unknown, half of its variance common to all.
 SD = 0.1
 # Far below it, and far above what rounding makes of it.
@@ -24,7 +27,8 @@ def test_what_lies_in_the_dark_does_not_deviate() -> None:
     at = blank(observe(settings(curves), spray(curves, lines)))
     at.shared[at.layout.toner(0)[:9]] = np.log(np.linspace(20.0, 700.0, 9))
     size = at.layout.size
-    certainty = uncertainty_of(at, SD**2 * 0.5 * (np.eye(size) + np.ones((size, size))))
+    covariance = SD**2 * 0.5 * (np.eye(size) + np.ones((size, size)))
+    certainty = uncertainty_of(at, covariance, 0.0, ONE_FILM)
     relative = np.sqrt((certainty.absorption**2).sum(axis=0)) / at.absorption
     assert relative.max() < SD * (1.0 + ROUNDING)
     assert relative.max() > 0.5 * SD

@@ -9,7 +9,7 @@ Model
 
 Validity
     A drift that goes one way. Toners that are read one after another and never again take part of
-    it into their curves; what is left of it in their scatter, and in the grounds and blends, tells.
+    it into their curves, so that the drift is no smaller than what is found.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from fewtone.colorimetry import lab_jacobian, weights, white_point
 from fewtone.learning.forward import Problem
 from fewtone.learning.leave_one_out import blocks, own_covariance
 from fewtone.learning.parameters import Parameters
-from fewtone.typing import FloatArray
+from fewtone.typing import BoolArray, FloatArray
 
 __all__ = ["Drift", "drifts"]
 
@@ -57,23 +57,27 @@ class Drift:
             size = f"{abs(self.change):.3f} (0 to 1)"
             way = "higher" if self.change > 0.0 else "lower"
         return (
-            f"The instrument's {self.kind} seems to have drifted: the last readings are {size} "
-            f"{way} than the first ones would have been. Calibrate it, and read the panels again "
-            "in one go."
+            f"The instrument's {self.kind} seems to have drifted: the last readings are at least "
+            f"{size} {way} than the first ones would have been. Calibrate it, and read the panels "
+            "again in one go."
         )
 
 
-def drifts(problem: Problem, at: Parameters, covariance: FloatArray) -> tuple[Drift, ...]:
+def drifts(
+    problem: Problem, at: Parameters, covariance: FloatArray, counted: BoolArray
+) -> tuple[Drift, ...]:
     """Find drifts of white and black, the clearer one first; none if nothing moved.
 
     Parameters
     ----------
     problem, at, covariance
         The fit, and the covariance of its shared parameters.
+    counted
+        Whether each panel counted in it, ``(n_panels,)``: a bad one must not pass for a drift.
     """
     found = []
     for kind, least in (("white", _LEAST_WHITE), ("black", _LEAST_BLACK)):
-        change, sd = _estimate(problem, at, covariance, kind)
+        change, sd = _estimate(problem, at, covariance, counted, kind)
         if abs(change) > max(_CLEARLY * sd, least):
             found.append(Drift(kind, change, sd))
     # One that moves looks a little like the other: the clearer one is told.
@@ -81,12 +85,12 @@ def drifts(problem: Problem, at: Parameters, covariance: FloatArray) -> tuple[Dr
 
 
 def _estimate(
-    problem: Problem, at: Parameters, covariance: FloatArray, kind: str
+    problem: Problem, at: Parameters, covariance: FloatArray, counted: BoolArray, kind: str
 ) -> tuple[float, float]:
     seen, along = problem.seen, _along(problem)
     spectra = problem.reflectance(at)
     information, pull, cross = 0.0, 0.0, np.zeros(at.layout.size)
-    for group, linear in zip(problem.groups, problem.linearise(at), strict=True):
+    for group, linear in zip(problem.groups, problem.linearise(at, with_held=True), strict=True):
         own, offset = own_covariance(problem, group, linear, at)
         slope = np.zeros_like(offset)
         for k, place, lit in blocks(group, seen.wavelength_nm.size):
@@ -102,6 +106,7 @@ def _estimate(
                 by = (bend @ (moved @ matrix)[..., np.newaxis])[..., 0]
                 slope[:, place] = by / problem.lab_sd[rows, lit]
         solved = np.linalg.solve(own, np.stack([slope, offset], axis=-1))
+        solved *= counted[group.panels, np.newaxis, np.newaxis]
         information += float((slope * solved[..., 0]).sum())
         pull += float((slope * solved[..., 1]).sum())
         np.add.at(cross, group.shared, np.einsum("prs,pr->s", linear.shared, solved[..., 0]))

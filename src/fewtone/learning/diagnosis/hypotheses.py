@@ -173,7 +173,7 @@ class Explainer:
         """What the good panels say of sets of readings, each of one panel."""
         items = [replace(item, panel=str(n)) for n, own in enumerate(sets) for item in own]
         seen = observe_as(self.seen, items, self.readings.wavelength_nm)
-        problem = Problem(seen, self.problem.optics, self.problem.mixing, self.problem.noise)
+        problem = self.problem.over(seen)
         at = replace(
             self.at,
             log_build=np.zeros(seen.segment_coats.size),

@@ -85,7 +85,7 @@ def _directions(one: Expectation) -> FloatArray:
     kinds = []
     if count:
         kinds.append(one.by_local[..., :count].sum(axis=-1))
-    if one.group.has_gain:
+    if one.group.spectral.any():
         kinds.append(one.by_local[..., -1])
     found = list(kinds)
     readings = one.group.readings.shape[1]

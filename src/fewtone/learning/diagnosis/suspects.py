@@ -23,6 +23,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from fewtone.learning.diagnosis.drift import Drift, drifts
 from fewtone.learning.diagnosis.hypotheses import Explainer, Explanation, letdowns
 from fewtone.learning.diagnosis.removal import still_learnable
 from fewtone.learning.diagnosis.significance import film_gain, neg_log10_p
@@ -40,7 +41,7 @@ from fewtone.model.readings import Readings
 from fewtone.model.shelf import ShelfSettings
 from fewtone.typing import BoolArray, FloatArray
 
-__all__ = ["Suspect", "find_suspects"]
+__all__ = ["Diagnosis", "Suspect", "diagnose"]
 
 # A good panel's −log₁₀ p exceeds this much less than once in a hundred, judged in the booth: what
 # the film model misses over a metallic ground takes up the rest.
@@ -93,6 +94,14 @@ class Suspect:
     disagrees_with: str | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Diagnosis:
+    """What is wrong with a shelf's readings: panels that do not fit, an instrument that moved."""
+
+    suspects: tuple[Suspect, ...]
+    drifts: tuple[Drift, ...]
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class _Judged:
     """A fit without some panels, and what it says of all of them."""
@@ -104,15 +113,15 @@ class _Judged:
     neg_log10_p: FloatArray
 
 
-def find_suspects(
+def diagnose(
     problem: Problem,
     prior: Prior,
     at: Parameters,
     expected: list[Expectation],
     readings: Readings,
     settings: ShelfSettings,
-) -> tuple[Suspect, ...]:
-    """Name the panels that do not fit, the worst first.
+) -> Diagnosis:
+    """Name the panels that do not fit, the worst first, and drifts of the instrument.
 
     Parameters
     ----------
@@ -140,7 +149,7 @@ class _Search:
         self.letdowns = letdowns(settings, self.seen.readings)
         self.kept = np.zeros(len(self.seen.panels), dtype=np.bool_)
 
-    def run(self, at: Parameters, expected: list[Expectation]) -> tuple[Suspect, ...]:
+    def run(self, at: Parameters, expected: list[Expectation]) -> Diagnosis:
         everybody = np.ones_like(self.kept)
         first = _Judged(
             at, np.empty((0, 0)), everybody, expected, neg_log10_p(expected, everybody.size)
@@ -149,7 +158,13 @@ class _Search:
         judged = self._letdowns(judged)
         bad = np.flatnonzero(~judged.counted | (self.kept & (judged.neg_log10_p >= _THRESHOLD)))
         found = [self._suspect(int(panel), judged, first) for panel in bad]
-        return tuple(sorted(found, key=lambda suspect: -suspect.neg_log10_p))
+        covariance = judged.covariance
+        if not covariance.size:
+            covariance = shared_covariance(self.problem, self.prior, judged.at)
+        return Diagnosis(
+            tuple(sorted(found, key=lambda suspect: -suspect.neg_log10_p)),
+            drifts(self.problem, judged.at, covariance, judged.counted),
+        )
 
     def _take_out(self, judged: _Judged) -> _Judged:
         """Take out the worst panel, again and again, until none is significant."""

@@ -54,10 +54,10 @@ def uncleared(
     optics = problem.optics
     views = [_View(item, problem.seen.wavelength_nm, wavelength_nm) for item in items]
     read = [view.read for view in views]
-    cleared = Problem(seen, optics, problem.mixing, problem.noise).reflectance(own)
+    cleared = problem.over(seen).reflectance(own)
     under = [view.of(film) for view, film in zip(views, cleared, strict=True)]
     for index in (optics.index, _NO_SURFACE):
-        dull = Problem(seen, replace(optics, index=index), problem.mixing, problem.noise)
+        dull = problem.over(seen).with_film(replace(optics, index=index), problem.thinning)
         bare = [view.of(film) for view, film in zip(views, dull.reflectance(own), strict=True)]
         sheen = _best_sheen(read, bare)
         times = _TIMES if sheen > 0.0 else ((1.0,) if index != optics.index else ())

@@ -1,0 +1,110 @@
+"""What the readings say of hand, instrument, film and grounds, where it is not what was stated.
+
+Every sentence says what was found, what was stated, and what to look at; predictions already
+follow what was found, or are told to be less sure where they cannot.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from fewtone.learning.forward import Problem
+from fewtone.learning.solver import Solution
+from fewtone.model.shelf import ShelfSettings
+from fewtone.model.variation import film_build_sd
+from fewtone.optics.interface import fresnel
+
+__all__ = ["findings"]
+
+# Less than this is not worth a sentence: the hand's ratio to the stated one, a black level [1], a
+# film index, an edge loss, the share that six coats are thin by, a ground's variation [1].
+_HAND_RATIO, _BLACK, _INDEX, _EDGE, _THIN, _GROUND = 1.5, 0.001, 0.015, 0.015, 0.03, 0.01
+# A constant so large is the surface's reflection [share of what it reflects].
+_SPECULAR = 0.5
+# Coats of a usual panel, and of a thick one.
+_USUAL, _MANY = 3.0, 6.0
+_LITTLE = 0.5
+
+
+def findings(
+    problem: Problem, solution: Solution, settings: ShelfSettings, noise_factor: float
+) -> Iterator[str]:
+    """Say what differs from what shelf.toml says.
+
+    Parameters
+    ----------
+    problem, solution
+        The fit.
+    settings
+        What was stated.
+    noise_factor
+        How many times the stated noise the readings scatter [1].
+    """
+    yield from _hand_and_grounds(problem, settings)
+    yield from _instrument(problem, solution, settings)
+    if noise_factor > 1.0:
+        yield (
+            f"The readings scatter {noise_factor:.1f} times as much as instrument and film model "
+            "explain: predictions are widened accordingly. The usual causes: panels read uncleared "
+            "or through dust, a coarse or mottled film, an instrument that drifts."
+        )
+    little = [
+        name
+        for name, weight in zip(problem.seen.panels, solution.weights, strict=True)
+        if weight < _LITTLE
+    ]
+    if little:
+        yield (
+            f"These panels fit so badly that they count for little: {', '.join(little[:12])}"
+            f"{' and more' if len(little) > 12 else ''}."
+        )
+
+
+def _hand_and_grounds(problem: Problem, settings: ShelfSettings) -> Iterator[str]:
+    said, found = settings.mixing, problem.mixing
+    stated, seen = (float(film_build_sd(_USUAL, mixing)) for mixing in (said, found))
+    if stated > 0.0 and not 1.0 / _HAND_RATIO < seen / stated < _HAND_RATIO:
+        yield (
+            f"Your panels of {_USUAL:g} coats differ by about {100 * seen:.0f} % in film build, "
+            f"shelf.toml says {100 * stated:.0f}: panel_cv = {found.panel_cv:.2f} and coat_cv = "
+            f"{found.coat_cv:.2f} would say so."
+        )
+    for kind, cv in zip(("solid", "metallic"), problem.ground_cv, strict=True):
+        if cv > _GROUND:
+            yield (
+                f"Your {kind} grounds differ by about {100 * cv:.0f} % from panel to panel: read "
+                "several bare panels of each."
+            )
+
+
+def _instrument(problem: Problem, solution: Solution, settings: ShelfSettings) -> Iterator[str]:
+    said, optics, black = settings.measurement, problem.optics, solution.at.black
+    surface = float(fresnel(0.0, said.film_index))
+    if black > _SPECULAR * surface:
+        yield (
+            f"Every reading is {black:.3f} higher than the film explains, about what its surface "
+            f"reflects: they seem to be read with the specular reflection included, not in the "
+            f"geometry {said.geometry} that shelf.toml says. Correct geometry and learn again."
+        )
+    elif abs(black) > _BLACK:
+        yield (
+            f"Every reading is {abs(black):.4f} {'higher' if black > 0 else 'lower'} than the film "
+            "explains: calibrate the instrument's black (or look for stray light) and read again."
+        )
+    if abs(optics.index - said.film_index) > _INDEX:
+        yield (
+            f"The readings fit a film index of {optics.index:.2f}, shelf.toml says "
+            f"{said.film_index:g}; predictions use what fits."
+        )
+    if optics.edge > _EDGE:
+        yield (
+            "Light is lost beyond the edge of the aperture, more the thicker film and clear are "
+            f"(about {100 * optics.edge:.0f} % of the aperture's radius): a larger aperture helps."
+        )
+    thin = 1.0 - _MANY**-problem.thinning
+    if abs(thin) > _THIN:
+        yield (
+            f"Later coats come out {'thinner' if thin > 0 else 'thicker'} than the first: "
+            f"{_MANY:g} coats make the film of {_MANY * (1.0 - thin):.1f}. Predictions take coats "
+            "to be alike, so they are told to be less sure."
+        )

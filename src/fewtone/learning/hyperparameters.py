@@ -1,0 +1,137 @@
+"""What the readings say about hand, grounds and film: shelf.toml's figures are a prior.
+
+Variation
+    How far panels (``panel_cv``), coats (``coat_cv``) and grounds from panel to panel vary is found
+    by the marginal likelihood with all curves, films and gains integrated out (Laplace), under
+    log-normal priors about what shelf.toml says, one after another over a small grid and the top of
+    the parabola through its best three.
+
+Film index, edge loss and thinning
+    Gauss-Newton steps of the three, all other parameters following, under their priors.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fewtone.learning.forward import Problem
+from fewtone.learning.solver import Evidence, Prior, Solution, held_step
+from fewtone.model.shelf import Mixing
+from fewtone.typing import FloatArray
+
+__all__ = ["Variation", "infer_film", "infer_variation"]
+
+# Standard deviations of the priors of panel_cv and coat_cv, on the log; scale of that of the
+# ground's, which falls as a normal one.
+_PANEL_LOG_SD, _COAT_LOG_SD, _GROUND_SCALE = 0.6, 0.4, 0.03
+_FACTORS = np.log([0.4, 0.65, 1.0, 1.5, 2.2, 3.2])
+_GROUND_CVS = np.log([0.001, 0.004, 0.012, 0.03, 0.08])
+# A hand that is said not to vary at all still may.
+_LEAST_CV = 0.01
+# How many standard deviations index, edge loss and thinning must be off the usual to leave it.
+_CLEAR = 3.0
+# Steps of them: smaller ones change nothing, none goes further.
+_LEAST_FILM_STEP, _MOST_FILM_STEP, _LEAST_INDEX = 0.002, 0.08, 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Variation:
+    """How the hand and the grounds vary, as the readings say.
+
+    Parameters
+    ----------
+    mixing
+        The shop's, with panel_cv and coat_cv as found.
+    ground_cv
+        Variation of the reflectance of a solid and of a metallic ground from panel to panel [1].
+    """
+
+    mixing: Mixing
+    ground_cv: tuple[float, float]
+
+
+def infer_variation(problem: Problem, prior: Prior, solution: Solution) -> Variation:
+    """Find how panels, coats and grounds vary by the marginal likelihood."""
+    evidence, said = Evidence(problem, prior, solution), problem.mixing
+    panel, coat = (np.log(max(cv, _LEAST_CV)) for cv in (said.panel_cv, said.coat_cv))
+    at = np.array([panel, coat, _GROUND_CVS[0], _GROUND_CVS[0]])
+
+    def varied(place: FloatArray) -> Variation:
+        panel_cv, coat_cv, solid, metallic = (float(value) for value in np.exp(place))
+        return Variation(replace(said, panel_cv=panel_cv, coat_cv=coat_cv), (solid, metallic))
+
+    def cost(place: FloatArray) -> float:
+        varies = varied(place)
+        groups = problem.with_variation(varies.mixing, varies.ground_cv).groups
+        return float(
+            evidence.of([group.precision for group in groups])
+            + ((place[0] - panel) / _PANEL_LOG_SD) ** 2
+            + ((place[1] - coat) / _COAT_LOG_SD) ** 2
+            + float(((np.exp(place[2:]) / _GROUND_SCALE) ** 2).sum())
+        )
+
+    grids = {3: _GROUND_CVS, 2: _GROUND_CVS, 0: panel + _FACTORS, 1: coat + _FACTORS[1:5]}
+    for axis, grid in grids.items():
+        if axis != 3 or problem.layout.metallic:
+            at[axis] = _best(cost, at, axis, grid)
+    return varied(at)
+
+
+def _best(
+    cost: Callable[[FloatArray], float], at: FloatArray, axis: int, grid: FloatArray
+) -> float:
+    """Where along one axis the cost is least, by the parabola through the best of the grid."""
+    costs = []
+    for value in grid:
+        place = at.copy()
+        place[axis] = value
+        costs.append(cost(place))
+    best = int(np.argmin(costs))
+    if best in (0, len(grid) - 1):
+        return float(grid[best])
+    second, first, constant = np.polyfit(grid[best - 1 : best + 2], costs[best - 1 : best + 2], 2)
+    del constant
+    return float(np.clip(-0.5 * first / second, grid[best - 1], grid[best + 1]))
+
+
+def infer_film(problem: Problem, prior: Prior, solution: Solution) -> tuple[Problem, Prior]:
+    """The problem with film index, edge loss and thinning as the readings and their prior say.
+
+    What does not differ clearly from what is usual stays there: with Lab alone the smoothness of
+    the curves pulls at these, too.
+    """
+    optics = problem.optics
+    # The prior's mean holds how far the usual lies from what is reckoned with.
+    usual = prior.mean[list(problem.layout.held)]
+    step, spread = held_step(problem, prior, solution)
+    free = np.ones(3, dtype=np.bool_)
+    while True:
+        # Those that are not free go to the usual, the free ones follow (normal, conditioned).
+        fixed = ~free
+        moved = np.where(free, step, usual)
+        if free.any() and fixed.any():
+            pull = np.linalg.solve(spread[np.ix_(fixed, fixed)], (usual - step)[fixed])
+            moved[free] += spread[np.ix_(free, fixed)] @ pull
+        if not free.any():
+            break
+        own = np.linalg.inv(np.linalg.inv(spread)[np.ix_(free, free)])
+        clear = np.zeros(3)
+        clear[free] = np.abs(moved - usual)[free] / np.sqrt(np.diag(own))
+        if free[1] and moved[1] < usual[1]:
+            clear[1] = 0.0  # no edge gains light
+        least = int(np.where(free, clear, np.inf).argmin())
+        if clear[least] >= _CLEAR:
+            break
+        free[least] = False
+    moved = np.clip(moved, -_MOST_FILM_STEP, _MOST_FILM_STEP)
+    moved[0] = max(moved[0], _LEAST_INDEX - optics.index)
+    if np.abs(moved).max() < _LEAST_FILM_STEP:
+        return problem, prior
+    mean = prior.mean.copy()
+    mean[list(problem.layout.held)] -= moved
+    index, edge, thinning = (float(value) for value in moved)
+    other = replace(optics, index=optics.index + index, edge=max(optics.edge + edge, 0.0))
+    return problem.with_film(other, problem.thinning + thinning), Prior(mean, prior.precision)
