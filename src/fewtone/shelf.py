@@ -120,9 +120,9 @@ class Shelf:
 
     @named_options
     def predict(
-        self, recipes: Sequence[Recipe | str], *, light: Light | str | None = None
+        self, recipes: Recipe | str | Sequence[Recipe | str], *, light: Light | str | None = None
     ) -> Prediction:
-        """Predict the colour of recipes under a light, the shelf's own if None.
+        """Predict the colour of recipes, or of one, under a light, the shelf's own if None.
 
         Raises
         ------
@@ -131,7 +131,8 @@ class Shelf:
         """
         from fewtone.prediction.recipes import predict
 
-        lines = [self.settings.recipe(recipe) for recipe in recipes]
+        several = [recipes] if isinstance(recipes, Recipe | str) else recipes
+        lines = [self.settings.recipe(recipe) for recipe in several]
         under = self.light(light) or self.settings.measurement.light
         return predict(self.curves, lines, under, deviations=True)
 

@@ -81,7 +81,7 @@ def refusals() -> dict[str, tuple[bytes, tuple[str, ...], int, str]]:
             2,
             "'noon' is no light",
         ),
-        "a letter": (b"Dear all\n", (), 1, "not a CGATS text file"),
+        "a letter": (b"Dear all\n", (), 1, "neither CGATS text"),
     }
 
 

@@ -17,6 +17,7 @@ from fewtone.io.instruments.samples import Export
 from fewtone.io.readings import READINGS_FILE, load_readings
 from fewtone.io.settings import load_settings
 from fewtone.io.table import read_table
+from fewtone.model.names import named_options
 
 __all__ = ["Taken", "read_export", "take"]
 
@@ -58,6 +59,7 @@ class Taken:
     cautions: tuple[str, ...]
 
 
+@named_options
 def take(
     folder: str | Path,
     file: str | Path,
