@@ -8,15 +8,16 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from booth import delta_e, random_blends
+from booth import Booth, delta_e, random_blends
 from fewtone.colorimetry import Light
+from fewtone.model.curves import Curves
 from fewtone.model.recipe import parse
 from fewtone.model.shelf import Measurement, Mixing
 from fewtone.prediction.pass_probability import pass_probability
 from fewtone.prediction.recipes import predict
 from outside.learning_trials import TrialSet, run
 
-__all__ = ["Array", "misses", "passes"]
+__all__ = ["Array", "misses", "passes", "passes_of"]
 
 Array = NDArray[np.float64]
 
@@ -50,28 +51,38 @@ def passes(which: TrialSet, seeds: Sequence[int], times: int = 60) -> tuple[Arra
     said, seen = [], []
     for seed in seeds:
         trial = run(replace(which, strips=True), seed)
-        booth, curves = trial.booth, trial.learnt.curves
-        rng = np.random.default_rng(2000 + seed)
-        blends = random_blends(rng, 10, N_BLENDS)
-        for place, ground in enumerate(booth.grounds):
-            recipes = [parse(blends.line(i, booth.names, ground.name)) for i in range(N_BLENDS)]
-            lab = predict(curves, recipes, D65).lab
-            # Targets around what is predicted, near and far.
-            away = rng.normal(0.0, 1.0, lab.shape) * rng.uniform(0.0, 1.0, (N_BLENDS, 1))
-            fresh = booth.fresh_labs(
-                blends, np.full(N_BLENDS, place), times=times, pour_cv=MIXING.pour_cv
+        one = passes_of(trial.booth, trial.learnt.curves, seed, N_BLENDS, times)
+        said.append(one[0])
+        seen.append(one[1])
+    return np.concatenate(said), np.concatenate(seen)
+
+
+def passes_of(
+    booth: Booth, curves: Curves, seed: int, n_blends: int, times: int, mixing: Mixing = MIXING
+) -> tuple[Array, Array]:
+    """Chances to pass and shares of `times` fresh panels that did, of blends over each ground."""
+    said, seen = [], []
+    rng = np.random.default_rng(2000 + seed)
+    blends = random_blends(rng, 10, n_blends)
+    for place, ground in enumerate(booth.grounds):
+        recipes = [parse(blends.line(i, booth.names, ground.name)) for i in range(n_blends)]
+        lab = predict(curves, recipes, D65).lab
+        # Targets around what is predicted, near and far.
+        away = rng.normal(0.0, 1.0, lab.shape) * rng.uniform(0.0, 1.0, (n_blends, 1))
+        fresh = booth.fresh_labs(
+            blends, np.full(n_blends, place), times=times, pour_cv=mixing.pour_cv
+        )
+        for i, recipe in enumerate(recipes):
+            chance = pass_probability(
+                curves,
+                mixing,
+                Measurement(repeat_sd=booth.lab_noise),
+                [recipe],
+                lab[i] + away[i],
+                D65,
+                TOLERANCE,
             )
-            for i, recipe in enumerate(recipes):
-                chance = pass_probability(
-                    curves,
-                    MIXING,
-                    Measurement(repeat_sd=booth.lab_noise),
-                    [recipe],
-                    lab[i] + away[i],
-                    D65,
-                    TOLERANCE,
-                )
-                assert chance is not None
-                said.append(float(chance[0]))
-                seen.append(float((delta_e(fresh[:, i], lab[i] + away[i]) <= TOLERANCE).mean()))
+            assert chance is not None
+            said.append(float(chance[0]))
+            seen.append(float((delta_e(fresh[:, i], lab[i] + away[i]) <= TOLERANCE).mean()))
     return np.array(said), np.array(seen)

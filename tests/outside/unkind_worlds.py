@@ -34,12 +34,12 @@ from booth import (
 from fewtone.colorimetry import Light
 from fewtone.io.readings import load_readings
 from fewtone.io.settings import load_settings
-from fewtone.learning import estimate
+from fewtone.learning import Learnt, estimate
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import parse
 from fewtone.prediction.recipes import predict
 
-__all__ = ["MODES", "ROWS", "Outcome", "Row", "Stats", "booth_of", "outcome", "pooled"]
+__all__ = ["MODES", "ROWS", "Outcome", "Row", "Stats", "booth_of", "learnt", "outcome", "pooled"]
 
 Array = NDArray[np.float64]
 
@@ -108,12 +108,12 @@ ROWS: dict[str, Row] = {
     "later coats 15 % thinner": Row(World(later_coats=0.85)),
     "black off by .003": Row(World(black=0.003)),
     "black off by .008": Row(World(black=0.008)),
-    "edge loss, small": Row(World(edge=0.02)),
-    "edge loss, large": Row(World(edge=0.08)),
+    "edge loss, small": Row(World(edge=0.01)),
+    "edge loss, large": Row(World(edge=0.035)),
     "read in di:8, said 45:0": Row(World(says_geometry="45:0"), geometry="di:8"),
     "ground differs by 3 %": Row(World(ground_cv=0.03)),
     "flake differs by 10 %": Row(World(flake_cv=0.10)),
-    "forward-scattering pearl": Row(hazy=3, haze=3.0, asymmetry=0.8),
+    "forward-scattering pearl": Row(hazy=3, haze=1.5, asymmetry=0.8),
     "strong haze": Row(hazy=3, haze=3.0),
     "a mild mix of all": Row(
         World(
@@ -122,7 +122,7 @@ ROWS: dict[str, Row] = {
             per_doubling=0.03,
             later_coats=0.96,
             black=0.001,
-            edge=0.01,
+            edge=0.005,
             ground_cv=0.01,
             flake_cv=0.04,
         ),
@@ -182,17 +182,21 @@ def booth_of(row: Row, seed: int) -> Booth:
     )
 
 
-def outcome(row: Row, mode: str, seed: int, keep: Path | None = None) -> Outcome:
-    """Spray, read and learn one shelf, then predict blends that were never sprayed.
+def learnt(row: Row, mode: str, seed: int, keep: Path | None = None) -> tuple[Learnt, Array]:
+    """Spray, read and learn one shelf; return it and the true Lab `(n_grounds, n_blends, 3)`.
 
     With `keep`, what the booth sprayed and read is stored there and found again as long as neither
-    the row nor any source of the booth has changed; learning and predicting are always done anew.
+    the row nor any source of the booth has changed; learning is always done anew.
     """
     with _readings(row, mode, seed, keep) as folder:
         settings = load_settings(folder)
-        learnt = estimate(settings, load_readings(folder, settings))
-        truth = np.load(folder / "truth.npy")
-    return _compared(learnt.curves, booth_of(row, seed), truth, seed)
+        return estimate(settings, load_readings(folder, settings)), np.load(folder / "truth.npy")
+
+
+def outcome(row: Row, mode: str, seed: int, keep: Path | None = None) -> Outcome:
+    """Predict blends that were never sprayed from a shelf `learnt`."""
+    shelf, truth = learnt(row, mode, seed, keep)
+    return _compared(shelf.curves, booth_of(row, seed), truth, seed)
 
 
 def pooled(outcomes: Sequence[Outcome]) -> Stats:
