@@ -1,11 +1,10 @@
 """One sweep over all recipes of a size, within a radius of the target.
 
-What may lie within the radius is cut up by lightness, and where it is wide by a* too; each slice is
-a window of tristimulus values. Supports over grounds, in blocks, are held against one slice after
-the other: planes (`shells`) cut whole supports, then ratios, then leave each ratio a stretch of
-loads. The colours that are left come from sums of exponentials (`exponentials`) with a certified
-error; those whose window, whose place in a* and b* or whose least ΔE00 (`delta_e`) is too far fall
-out, the rest is to be worked out.
+What may lie within the radius is cut up by lightness; each slice is a window of tristimulus values.
+Supports over grounds, in blocks, are held against one slice after the other: planes (`shells`) cut
+whole supports, then ratios, then leave each ratio a stretch of loads. The colours that are left
+come from sums of exponentials (`exponentials`) with a certified error; those whose window, whose
+place in a* and b* or whose least ΔE00 (`delta_e`) is too far fall out. The rest is worked out.
 """
 
 from __future__ import annotations
@@ -36,10 +35,8 @@ _BLOCK, _COLOURS = 2048, 1024
 _DEPTH, _FEW = 3, 24
 # Ends of stretches are compared in 32 bits.
 _CLOSE = 1.0 + 4e-6
-# A slice's extent in L* and in a*.
-_STEP, _STRIP = 3.0, 8.0
-# The same as shares of the radius, where that is more: fewer slices where it is large.
-_STEP_SHARE, _STRIP_SHARE = 0.5, 2.0
+# A slice's extent in L*: so many units, and at least this share of the radius.
+_STEP, _STEP_SHARE = 3.0, 0.4
 # CIELAB's function: cube root above the bend, a line below.
 _BEND, _STRAIGHT = (6.0 / 29.0) ** 3, (29.0 / 6.0) ** 2 / 3.0
 
@@ -118,14 +115,14 @@ class Sweep:
         ends = np.linspace(low, high, max(1, math.ceil((high - low) / step)) + 1).tolist()
         for dark, light in itertools.pairwise(ends):
             region = Region(self.target, (dark, light), radius)
-            for strip in region.strips(max(_STRIP, _STRIP_SHARE * radius)):
-                ends_f = (np.array([dark, light]) + 16.0) / 116.0
-                least, most = (
-                    ends_f[[0, 0, 0]] + np.array([strip.a[0] / 500.0, 0.0, -strip.b[1] / 200.0]),
-                    ends_f[[1, 1, 1]] + np.array([strip.a[1] / 500.0, 0.0, -strip.b[0] / 200.0]),
-                )
-                window = window_of(self.shells.sums, _ratio(least), _ratio(most))
-                yield _Slice(window, region)
+            ends_ab = region.ends()
+            if ends_ab is None:
+                continue
+            # f(X) = f(Y) + a*/500, f(Z) = f(Y) - b*/200.
+            (a_1, b_1), (a_2, b_2) = ends_ab
+            least = (dark + 16.0) / 116.0 + np.array([a_1 / 500.0, 0.0, -b_2 / 200.0])
+            most = (light + 16.0) / 116.0 + np.array([a_2 / 500.0, 0.0, -b_1 / 200.0])
+            yield _Slice(window_of(self.shells.sums, _ratio(least), _ratio(most)), region)
 
     def _lightest(self) -> float:
         """L* that no film exceeds: the lightest bare ground's."""

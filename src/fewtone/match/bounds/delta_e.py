@@ -31,7 +31,6 @@ Chroma and hue
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
 
 import numpy as np
 
@@ -152,13 +151,6 @@ def de00_lower_bound(  # noqa: PLR0915  (one formula, bracketed term by term)
     return np.asarray(np.sqrt(np.maximum(lightness**2 + square, 0.0)))
 
 
-class Strip(NamedTuple):
-    """Spans of a* and b*."""
-
-    a: tuple[float, float]
-    b: tuple[float, float]
-
-
 class Region:
     """Where in a* and b* colours of a span of lightness may lie within a radius of the target.
 
@@ -201,21 +193,13 @@ class Region:
         count -= self._sums[a_2, b_1] - self._sums[a_1, b_1]
         return np.asarray((count > 0) & (low[0] <= high[0]))
 
-    def strips(self, width: float) -> list[Strip]:
-        """Spans of a* of about this width with the span of b* in each, that hold the region."""
-        open_cells = np.diff(np.diff(self._sums, axis=0), axis=1) > 0
-        rows = np.flatnonzero(open_cells.any(axis=1))
-        if not len(rows):
-            return []
-        extent = (rows[-1] + 1 - rows[0]) / self._scale[0]
-        found = []
-        for part in np.array_split(np.arange(rows[0], rows[-1] + 1), max(1, int(extent / width))):
-            columns = np.flatnonzero(open_cells[part].any(axis=0))
-            if len(columns):
-                ends_a = self._low[0] + np.array([part[0], part[-1] + 1]) / self._scale[0]
-                ends_b = self._low[1] + np.array([columns[0], columns[-1] + 1]) / self._scale[1]
-                found.append(Strip(tuple(ends_a.tolist()), tuple(ends_b.tolist())))
-        return found
+    def ends(self) -> tuple[FloatArray, FloatArray] | None:
+        """Least and largest a* and b* of the region, ``(2,)`` each; None if it is empty."""
+        places = np.argwhere(np.diff(np.diff(self._sums, axis=0), axis=1) > 0)
+        if not len(places):
+            return None
+        least, most = places.min(axis=0), places.max(axis=0) + 1
+        return self._low + least / self._scale, self._low + most / self._scale
 
     def _open(self, low: FloatArray, size: FloatArray, cells: IntArray) -> BoolArray:
         """Whether cells ``(n, 2)`` of a grid may hold a colour of the region."""
