@@ -115,7 +115,7 @@ def find(
     from fewtone.colorimetry import Light
     from fewtone.io.targets import lab_triple
     from fewtone.jobs import Book
-    from fewtone.report.json import job_document
+    from fewtone.report.json.jobs import job_document
     from fewtone.report.swatches import swatch
 
     lab = None
@@ -174,7 +174,7 @@ def again(
     """
     from fewtone.cli.console import SAFETY, out, print_cautions, print_document
     from fewtone.jobs import Book
-    from fewtone.report.json import again_document
+    from fewtone.report.json.jobs import again_document
 
     loaded = options.open_shelf(shelf)
     result = loaded.job_again(Book(book).job(name))
@@ -267,7 +267,7 @@ def import_(
 
 def _show(kept: Job, as_json: bool) -> None:
     from fewtone.cli.console import Framed, Heading, out, print_document
-    from fewtone.report.json import job_document
+    from fewtone.report.json.jobs import job_document
     from fewtone.report.swatches import swatch
 
     if as_json:

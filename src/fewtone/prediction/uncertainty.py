@@ -126,7 +126,8 @@ def lab_deviations_of(
             off[has] += doses[has, toner, np.newaxis, np.newaxis] * moved
     by_ground, by_ratio = jacobian * film.d_ground[:, np.newaxis], film.d_return_ratio
     ratio = (jacobian @ by_ratio[:, :, np.newaxis])[:, :, 0]
-    for place in np.unique(ground):
+    # Not `numpy.unique`, which imports all of `numpy.ma`: `check` is to start quickly.
+    for place in sorted(set(ground.tolist())):
         over = np.flatnonzero(ground == place)
         off[over] += by_ground[over] @ sure.ground_reflectance[:, place].T
         off[over] += ratio[over, :, np.newaxis] * sure.return_ratio[:, place]
