@@ -22,7 +22,7 @@ from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
 
 if TYPE_CHECKING:
-    from fewtone.jobs import Again, Book, Job
+    from fewtone.jobs import Again, Book, Job, KeptMatch
     from fewtone.match import MatchResult, RuleOptions
     from fewtone.prediction.recipes import Prediction
     from fewtone.report.label import Label
@@ -452,6 +452,32 @@ class Shelf:
             curves_text=text,
         )
         return book.keep(opened, text, entries)
+
+    @named_options
+    def kept_matches(
+        self, target: TargetLike, tolerance: float | None = None, *, book: Book | None = None
+    ) -> list[KeptMatch]:
+        """Kept jobs that passed, and whose recipe is within tolerance of a target today.
+
+        Parameters
+        ----------
+        target
+            As `Shelf.target` takes it.
+        tolerance
+            ΔE00 that passes; the shelf's own if None.
+        book
+            The job book; the user's if None.
+
+        Raises
+        ------
+        FewtoneError
+            The target is no colour, or the book cannot be read.
+        """
+        from fewtone.jobs import Book, kept_matches
+
+        passing = self.settings.mixing.tolerance if tolerance is None else tolerance
+        jobs = (Book() if book is None else book).jobs()
+        return kept_matches(self.curves, self.settings, jobs, self.target(target), passing)
 
     @named_options
     def job_again(self, job: Job) -> Again:

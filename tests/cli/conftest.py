@@ -47,6 +47,12 @@ def demo(learnt_demo: Path, tmp_path: Path) -> Path:
     return folder
 
 
+@pytest.fixture(autouse=True)
+def _own_book(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No test looks into the user's own job book."""
+    monkeypatch.setenv("FEWTONE_BOOK", str(tmp_path / "own-book.db"))
+
+
 @pytest.fixture
 def run(capsys: pytest.CaptureFixture[str]) -> Run:
     """Run a command and return its exit code and what it printed; a traceback is a failure."""

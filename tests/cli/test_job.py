@@ -93,3 +93,51 @@ def test_a_job_of_another_shelf_is_not_predicted(demo: Path, book: list[str], ru
     settings.write_text(text.replace('name = "Lamp bench"', 'name = "Another"'), encoding="utf-8")
     done = run("job", "again", "red lamp", "--shelf", str(demo), *book)
     assert (done.code, "of the shelf 'Lamp bench'" in done.err) == (1, True)
+
+
+def test_a_job_goes_through_the_whole_work(demo: Path, tmp_path: Path, run: Run) -> None:
+    """Opened by the match, mixed, sprayed, read and adjusted by its name, ended, and told of."""
+    where = ["--shelf", str(demo), "--book", str(tmp_path / "book.db")]
+    opened = run("match", TARGET, "--max-toners", 2, "--job", "hall", *where, "--json").document
+    line = opened["picks"]["simplest"]["recipe"]
+    assert opened["job"] == "hall"
+    poured = run("batch", "--job", "hall", "--volume", "500ml", *where, "--json").document
+    assert poured["recipe"] == line
+    panel = ["adjust", "--job", "hall", "--left", "350ml", *where, "--json"]
+    first = run(*panel, "--reading", "36.5,57.0,11.0").document
+    job = run("job", "show", "hall", *where[2:], "--json").document["job"]
+    kinds = [entry["kind"] for entry in job["entries"]]
+    assert kinds == ["recipe", "batch", "panel", "adjustment"]
+    assert job["entries"][2]["data"]["readings"] == ["36.5,57.0,11.0"]
+    # The second panel is judged with the first one in mind, as if both had been told.
+    told = [first["after"]["recipe"], "--target", TARGET, "--reading", "34.5,59.0,12.4"]
+    told += ["--earlier", f"36.5,57.0,11.0 of {line}", "--left", "350ml", *where[:2], "--json"]
+    by_words = run("adjust", *told).document
+    by_name = run(*panel, "--reading", "34.5,59.0,12.4").document
+    assert by_name["advice"] == by_words["advice"]
+    assert by_name["after"]["lab"] == by_words["after"]["lab"]
+    run("job", "end", "hall", "passed", *where[2:])
+    again = run("match", TARGET, "--max-toners", 2, *where, "--json").document
+    # A job is told of if its mix, on the curves as they are, answers to what is asked now.
+    line = by_name["after"]["recipe"]
+    alone = run("check", line, "--target", TARGET, *where[:2], "--json").document["recipe"]
+    told_of = [kept["job"] for kept in again.get("kept_jobs", ())]
+    assert told_of == (["hall"] if alone["in_tolerance"] else [])
+    assert run("match", TARGET, "--max-toners", 2, "--job", "hall", *where).code == 1
+
+
+def test_a_kept_job_is_told_of_before_a_new_mix(demo: Path, book: list[str], run: Run) -> None:
+    """Once it has passed, and only near its colour."""
+    where = ["--shelf", str(demo), *book, "--max-toners", 2, "--json"]
+    assert "kept_jobs" not in run("match", TARGET, *where).document
+    run("job", "end", "red lamp", "passed", *book)
+    (kept,) = run("match", "34.2,59.2,12.4", *where).document["kept_jobs"]
+    assert (kept["job"], kept["recipe"]["recipe"]) == ("red lamp", RECIPE)
+    assert "kept_jobs" not in run("match", "60,20,30", *where).document
+    assert "Sprayed before: red lamp" in run("match", TARGET, *where[:-1]).out
+
+
+def test_no_recipe_and_no_job_is_told(demo: Path, run: Run) -> None:
+    """One of the two is needed."""
+    done = run("batch", "--volume", "500ml", "--shelf", str(demo))
+    assert (done.code, "--job NAME" in done.err) == (2, True)

@@ -201,3 +201,16 @@ def test_import_is_quick() -> None:
     code = f"import sys, fewtone; print([m for m in {heavy} if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize("path", sorted(SOURCE.rglob("*.py")), ids=lambda path: path.stem)
+def test_nothing_leaves_the_machine(path: Path) -> None:
+    """No module imports what opens a connection."""
+    outwards = {"ssl", "http.client", "urllib.request", "ftplib", "smtplib", "requests", "httpx"}
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            found |= {f"{node.module}.{alias.name}" for alias in node.names} | {node.module or ""}
+    assert not found & outwards

@@ -17,10 +17,6 @@ __all__ = ["adjust"]
 
 
 def adjust(
-    recipe: options.RecipeArgument,
-    target: Annotated[
-        str, typer.Option("--target", metavar="T", help="What was asked for, as `match` takes it.")
-    ],
     reading: Annotated[
         list[str],
         typer.Option(
@@ -30,6 +26,10 @@ def adjust(
             '"L,a,b at 2 coats" for a step of a strip.',
         ),
     ],
+    recipe: options.RecipeOfJobArgument = None,
+    target: options.TargetOption = None,
+    job: options.JobOption = None,
+    book: options.BookOption = None,
     earlier: Annotated[
         list[str] | None,
         typer.Option(
@@ -79,16 +79,25 @@ def adjust(
 ) -> None:
     """Work out, after a panel was read, how many coats to give, what to add, or to leave it."""
     from fewtone.cli.console import SAFETY, out, print_cautions, print_document
+    from fewtone.cli.jobs import work_on
     from fewtone.report.json import adjust_document
     from fewtone.workshop.pour.mix import strength_cautions
 
     loaded = options.open_shelf(shelf)
     coats = options.count("--sprayed", sprayed)
+    work = work_on(loaded, recipe, target, job, book)
+    if work.target is None:
+        raise options.usage_error(
+            "What was asked for is missing: --target.",
+            "Give it, or name the job that it stands in with --job.",
+            "",
+        )
+    recipe = work.recipe
     result = loaded.adjust(
         recipe,
-        target=target,
+        target=work.target,
         readings=reading,
-        earlier=earlier or (),
+        earlier=[*work.earlier, *(earlier or ())],
         light=light,
         deck=deck,
         reading_light=reading_light,
@@ -98,6 +107,11 @@ def adjust(
         activated=activated,
     )
     print_cautions((*result.target.cautions, *result.cautions))
+    sprayed_with = result.recipe if coats is None else result.recipe.with_(coats=coats)
+    work.note_down(
+        ("panel", {"recipe": str(sprayed_with), "readings": reading}),
+        ("adjustment", {"recipe": str(result.after.recipe), "advice": result.advice}),
+    )
     kept = None
     if keep_reading:
         kept = loaded.keep_reading(

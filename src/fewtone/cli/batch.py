@@ -20,7 +20,9 @@ __all__ = ["batch"]
 
 
 def batch(
-    recipe: options.RecipeArgument,
+    recipe: options.RecipeOfJobArgument = None,
+    job: options.JobOption = None,
+    book: options.BookOption = None,
     volume: options.VolumeOption = None,
     area: options.AreaOption = None,
     extra: options.ExtraOption = None,
@@ -42,11 +44,13 @@ def batch(
 ) -> None:
     """Work out what to pour: the smallest batch that lands on the cup's lines."""
     from fewtone.cli.console import SAFETY, out, print_cautions, print_document
+    from fewtone.cli.jobs import work_on
     from fewtone.report.json import batch_document
 
     loaded = options.open_shelf(shelf)
+    work = work_on(loaded, recipe, None, job, book)
     result = loaded.batch(
-        recipe,
+        work.recipe,
         volume=volume,
         area=area,
         extra=extra,
@@ -56,6 +60,9 @@ def batch(
         rounding=rounding,
         use_up=options.rests(use_up),
     )
+    poured = {pour.component: round(float(pour.ml), 2) for pour in result.pours}
+    total = round(float(result.total_ml), 2)
+    work.note_down(("batch", {"recipe": str(result.recipe), "total_ml": total, "ml": poured}))
     print_cautions(result.cautions)
     if as_json:
         print_document(batch_document(result))

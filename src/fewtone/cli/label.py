@@ -14,7 +14,9 @@ __all__ = ["label"]
 
 
 def label(
-    recipe: options.RecipeArgument,
+    recipe: options.RecipeOfJobArgument = None,
+    job: options.JobOption = None,
+    book: options.BookOption = None,
     name: Annotated[
         str, typer.Option("--name", metavar="NAME", help="What the colour is called.")
     ] = "",
@@ -32,6 +34,7 @@ def label(
 ) -> None:
     """Write a small sticker: name, recipe, letdown, coats, ground and date."""
     from fewtone.cli.console import SAFETY, Framed, out, print_cautions, print_document, working
+    from fewtone.cli.jobs import work_on
     from fewtone.io.atomic import refuse_to_overwrite
 
     files = outputs(output, as_json=as_json)
@@ -39,7 +42,10 @@ def label(
         refuse_to_overwrite([file for file in files if file is not None])
     options.require_day("--date", date)
     day = None if date is None else datetime.date.fromisoformat(date)
-    sticker = options.open_shelf(shelf).label(recipe, name=name, date=day)
+    loaded = options.open_shelf(shelf)
+    work = work_on(loaded, recipe, None, job, book)
+    called = name or (work.job.name if work.job else "")
+    sticker = loaded.label(work.recipe, name=called, date=day)
     pdf = b""
     if wants_pdf(files):
         with working("Laying out the PDF"):

@@ -43,6 +43,13 @@ def match(
         bool, typer.Option("--by-ground", help="Also show the best recipe over each ground.")
     ] = False,
     explain: options.ExplainOption = False,
+    job: Annotated[
+        str | None,
+        typer.Option(
+            "--job", metavar="NAME", help="Open a job of this name in the book with the answer."
+        ),
+    ] = None,
+    book: options.BookOption = None,
     plain: options.PlainOption = False,
     as_json: options.JsonOption = False,
 ) -> None:
@@ -51,6 +58,7 @@ def match(
     Exits with 3 when nothing is within tolerance.
     """
     from fewtone.cli.console import out, print_cautions, print_document, working
+    from fewtone.cli.jobs import kept_matches, kept_words
     from fewtone.report.json import match_document
 
     rules = options.rule_options(
@@ -69,10 +77,32 @@ def match(
     print_cautions(wanted.cautions)
     with working("Searching"):
         result = loaded.match(wanted, by_ground=by_ground, **rules)
+    kept = kept_matches(loaded, wanted, result.tolerance, book)
+    opened = None
+    if job is not None:
+        from fewtone.jobs import Book
+
+        opened = loaded.keep_job(
+            Book(book),
+            job,
+            target=wanted,
+            recipe=result.headline.recipe,
+            tolerance=result.tolerance,
+        )
     if as_json:
-        print_document(match_document(result, wanted, result.tolerance))
+        document = match_document(result, wanted, result.tolerance)
+        if kept:
+            from fewtone.report.json.jobs import kept_document
+
+            document["kept_jobs"] = [kept_document(each) for each in kept]
+        if opened is not None:
+            document["job"] = opened.name
+        print_document(document)
     else:
-        out(*_parts(result, wanted, explain), plain=plain)
+        before = [part for each in kept for part in (kept_words(each), "")]
+        out(*before, *_parts(result, wanted, explain), plain=plain)
+        if opened is not None:
+            out(f"Kept as the job '{opened.name}' with {result.headline.recipe}.", plain=plain)
     if result.simplest is None:
         raise typer.Exit(_NOTHING_WITHIN_TOLERANCE)
 

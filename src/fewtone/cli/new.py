@@ -34,6 +34,8 @@ def new(
     """
     from fewtone.api import new as make
     from fewtone.cli.console import SAFETY, out, print_cautions, print_document
+    from fewtone.io.settings import load_settings
+    from fewtone.io.starter import work_to_do
 
     written = make(
         folder,
@@ -49,7 +51,12 @@ def new(
     if demo:
         out(f"The demo data are invented. Next: fewtone learn --shelf {folder}")
         return
+    everything, first = work_to_do(load_settings(folder))
     out(
+        f"To spray: {everything.panels} panels, {everything.readings} readings. The rows marked "
+        f'"first" are {first.readings}',
+        "readings on as many panels, and enough to begin with: blends are then foretold nearly as",
+        "well, since what one strip leaves open is the hand, which more steps do not tell.",
         f"Next: name your toners and grounds in {folder / 'shelf.toml'}, spray and read the rows",
         f"of {folder / 'readings.csv'}, then: fewtone learn --shelf {folder}",
         f"The guide is {folder / 'README.txt'}.",

@@ -27,6 +27,7 @@ __all__ = [
     "ExtraOption",
     "FromOption",
     "GroundOption",
+    "JobOption",
     "JsonOption",
     "LetdownOption",
     "LightOption",
@@ -34,6 +35,7 @@ __all__ = [
     "MaxTonersOption",
     "PlainOption",
     "RecipeArgument",
+    "RecipeOfJobArgument",
     "RoundingOption",
     "ShelfOption",
     "TargetOption",
@@ -86,6 +88,22 @@ BookOption: TypeAlias = Annotated[
         metavar="FILE",
         envvar="FEWTONE_BOOK",
         help="The job book. Without it: one in your user's data folder.",
+    ),
+]
+JobOption: TypeAlias = Annotated[
+    str | None,
+    typer.Option(
+        "--job",
+        metavar="NAME",
+        help="A job of the book: its recipe and target count where none are said, and what is done "
+        "is written down in it.",
+    ),
+]
+RecipeOfJobArgument: TypeAlias = Annotated[
+    str | None,
+    typer.Argument(
+        metavar="RECIPE",
+        help='Such as "2 marigold + 1 dusk, 6:1, 4 coats over silver"; may be left out with --job.',
     ),
 ]
 JsonOption: TypeAlias = Annotated[

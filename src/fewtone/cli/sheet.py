@@ -13,8 +13,10 @@ __all__ = ["sheet"]
 
 
 def sheet(
-    recipe: options.RecipeArgument,
     output: OutputOption,
+    recipe: options.RecipeOfJobArgument = None,
+    job: options.JobOption = None,
+    book: options.BookOption = None,
     target: options.TargetOption = None,
     volume: options.VolumeOption = None,
     area: options.AreaOption = None,
@@ -43,6 +45,7 @@ def sheet(
     --volume or --area it shows 500 ml.
     """
     from fewtone.cli.console import SAFETY, out, print_cautions, print_document, working
+    from fewtone.cli.jobs import work_on
     from fewtone.io.atomic import refuse_to_overwrite
     from fewtone.report.content import sheet_document
 
@@ -50,9 +53,10 @@ def sheet(
     if not force:
         refuse_to_overwrite([file for file in files if file is not None])
     loaded = options.open_shelf(shelf)
+    work = work_on(loaded, recipe, target, job, book)
     page = loaded.sheet(
-        recipe,
-        target=target,
+        work.recipe,
+        target=work.target,
         light=light,
         deck=deck,
         tolerance=tolerance,

@@ -8,6 +8,7 @@ import io
 import re
 import tempfile
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -20,7 +21,7 @@ from fewtone.io.settings import SETTINGS_FILE, load_settings, read_settings
 from fewtone.model.names import NAME, RESERVED, as_names, slug
 from fewtone.model.shelf import ShelfSettings
 
-__all__ = ["copy_demo_shelf", "new_shelf"]
+__all__ = ["Work", "copy_demo_shelf", "new_shelf", "work_to_do"]
 
 _GUIDE_FILE = "README.txt"
 _STEPS = ((1, "first"), (2, "first"), (4, "first"), (3, "then"), (6, "if time allows"))
@@ -190,6 +191,22 @@ def _readings_text(settings: ShelfSettings) -> str:
     writer.writerow(["panel", "ground", "blend", "medium_parts", "coats", "date", "note", *lab])
     writer.writerows([*row, *[""] * len(lab)] for row in _rows_to_spray(settings))
     return text.getvalue()
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """How much a new shelf asks for: panels to spray and readings to take."""
+
+    panels: int
+    readings: int
+
+
+def work_to_do(settings: ShelfSettings) -> tuple[Work, Work]:
+    """What all rows of a new shelf's readings.csv ask for, and what those marked first do."""
+    rows = list(_rows_to_spray(settings))
+    first = [row for row in rows if row[-1] == "first"]
+    everything, begin = (Work(len({row[0] for row in part}), len(part)) for part in (rows, first))
+    return everything, begin
 
 
 def _rows_to_spray(settings: ShelfSettings) -> Iterator[list[object]]:

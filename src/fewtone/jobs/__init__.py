@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from fewtone.jobs.again import Again, again
-from fewtone.jobs.book import Book, default_book
+from fewtone.jobs.again import Again, KeptMatch, again, kept_matches, of_shelf
+from fewtone.jobs.book import Book
 from fewtone.jobs.job import Entry, Job, opened_job, recipe_entry
 from fewtone.jobs.transfer import read_jobs, write_jobs
 
@@ -12,8 +12,10 @@ __all__ = [
     "Book",
     "Entry",
     "Job",
+    "KeptMatch",
     "again",
-    "default_book",
+    "kept_matches",
+    "of_shelf",
     "opened_job",
     "read_jobs",
     "recipe_entry",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,8 +13,9 @@ from fewtone.jobs.job import Job
 from fewtone.match import Match, Rules, judge, search
 from fewtone.model.curves import Curves
 from fewtone.model.shelf import ShelfSettings
+from fewtone.model.target import Target
 
-__all__ = ["Again", "again"]
+__all__ = ["Again", "KeptMatch", "again", "kept_matches", "of_shelf"]
 
 # A prediction that moved by less than instruments agree within (common practice, no source: 0.1 to
 # 0.3) has not moved.
@@ -46,6 +48,74 @@ class Again:
     instead: Match | None
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class KeptMatch:
+    """A kept job whose recipe answers to a target today.
+
+    Parameters
+    ----------
+    job
+        The job.
+    match
+        Its recipe, judged against the target.
+    """
+
+    job: Job
+    match: Match
+
+
+def of_shelf(job: Job, settings: ShelfSettings) -> Job:
+    """Return `job` if it is of the shelf that `settings` describes.
+
+    Raises
+    ------
+    FewtoneError
+        It is of another: toners may go by the same names and be others.
+    """
+    if job.shelf != settings.name:
+        raise FewtoneError(
+            Fault(
+                f"The job '{job.name}' is of the shelf '{job.shelf}', not of '{settings.name}'.",
+                fix="Name that shelf with --shelf.",
+                value=job.name,
+            )
+        )
+    return job
+
+
+def kept_matches(
+    curves: Curves, settings: ShelfSettings, jobs: Iterable[Job], target: Target, tolerance: float
+) -> list[KeptMatch]:
+    """Jobs of this shelf that passed, and whose recipe is within tolerance of a target today.
+
+    Parameters
+    ----------
+    curves, settings
+        The learnt shelf.
+    jobs
+        Jobs of a book.
+    target, tolerance
+        What is asked for now, and the ΔE00 that passes.
+
+    Returns
+    -------
+    The nearest first.
+    """
+    found = []
+    for job in jobs:
+        recipe = job.recipe
+        same = job.shelf == settings.name and job.light == target.light and job.ended == "passed"
+        # What was asked then lies within a tolerance of each from what its recipe reads.
+        near = same and delta_e_2000(job.lab, target.lab) <= tolerance + job.tolerance
+        if not near or recipe is None or recipe.ground not in curves.grounds:
+            continue
+        if all(name in curves.toners for name in recipe.blend):
+            match = judge(curves, settings, recipe, target.lab, target.light, tolerance)
+            if match.in_tolerance:
+                found.append(KeptMatch(job, match))
+    return sorted(found, key=lambda kept: kept.match.de00 or 0.0)
+
+
 def again(curves: Curves, settings: ShelfSettings, job: Job) -> Again:
     """Predict a job's recipe today, say whether it has moved, and what to change.
 
@@ -61,23 +131,7 @@ def again(curves: Curves, settings: ShelfSettings, job: Job) -> Again:
     FewtoneError
         The job is of another shelf, has no recipe, or the shelf no longer has its toners or ground.
     """
-    if job.shelf != settings.name:
-        raise FewtoneError(
-            Fault(
-                f"The job '{job.name}' is of the shelf '{job.shelf}', not of '{settings.name}'.",
-                fix="Name that shelf with --shelf.",
-                value=job.name,
-            )
-        )
-    recipe = job.recipe
-    if recipe is None:
-        raise FewtoneError(
-            Fault(
-                f"No recipe was kept with the job '{job.name}'.",
-                fix="Match its request anew, and keep the recipe with --job.",
-                value=job.name,
-            )
-        )
+    recipe = of_shelf(job, settings).chosen
     now = judge(curves, settings, recipe, job.lab, job.light, job.tolerance)
     then = job.predicted
     moved = None

@@ -9,7 +9,6 @@ newer ones are refused and left alone.
 from __future__ import annotations
 
 import json
-import os
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -18,11 +17,12 @@ from typing import Any
 
 from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.errors import Fault, FewtoneError
+from fewtone.io.places import default_book
 from fewtone.jobs.job import Entry, Job
 from fewtone.model.names import did_you_mean
 from fewtone.optics.film import Geometry
 
-__all__ = ["Book", "default_book"]
+__all__ = ["Book"]
 
 # "fwtb": says of a SQLite file that it is a job book.
 _APPLICATION = 0x66777462
@@ -58,22 +58,13 @@ _MIGRATIONS = (
 )
 
 
-def default_book() -> Path:
-    """The file that the book is in: ``$FEWTONE_BOOK``, else in the user's data folder."""
-    if named := os.environ.get("FEWTONE_BOOK"):
-        return Path(named)
-    from platformdirs import user_data_path
-
-    return user_data_path("fewtone") / "jobs.db"
-
-
 class Book:
     """A job book; it opens its file for each call, so that it may be held for long.
 
     Parameters
     ----------
     path
-        Its file; `default_book` if None. It is made when something is first kept.
+        Its file; `fewtone.io.places.default_book` if None. It is made when something is first kept.
     """
 
     def __init__(self, path: str | Path | None = None) -> None:

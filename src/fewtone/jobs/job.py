@@ -106,6 +106,26 @@ class Job:
         return parse(lines[-1]) if lines else None
 
     @property
+    def chosen(self) -> Recipe:
+        """The recipe in use.
+
+        Raises
+        ------
+        FewtoneError
+            None was chosen yet.
+        """
+        recipe = self.recipe
+        if recipe is None:
+            raise FewtoneError(
+                Fault(
+                    f"No recipe was kept with the job '{self.name}'.",
+                    fix="Keep the recipe that it is to use with the job.",
+                    value=self.name,
+                )
+            )
+        return recipe
+
+    @property
     def predicted(self) -> Entry | None:
         """The entry that chose the recipe in use, with what was predicted of it."""
         chosen = [entry for entry in self.entries if entry.kind == "recipe"]

@@ -8,9 +8,9 @@ from fewtone.jobs.transfer import job_document
 from fewtone.report.json.recipes import FORMAT, Document, recipe_document
 
 if TYPE_CHECKING:
-    from fewtone.jobs import Again
+    from fewtone.jobs import Again, KeptMatch
 
-__all__ = ["again_document", "job_document"]
+__all__ = ["again_document", "job_document", "kept_document"]
 
 
 def again_document(result: Again) -> Document:
@@ -23,4 +23,13 @@ def again_document(result: Again) -> Document:
         "moved_de00": None if moved is None else round(moved, 4),
         "has_moved": result.has_moved,
         "instead": None if result.instead is None else recipe_document(result.instead),
+    }
+
+
+def kept_document(kept: KeptMatch) -> Document:
+    """A kept job that answers to a target; `kept` is that."""
+    return {
+        "job": kept.job.name,
+        "opened": kept.job.opened,
+        "recipe": recipe_document(kept.match),
     }

@@ -266,3 +266,47 @@ def test_unevenness_is_between_nine_and_eleven_tenths_of_the_film() -> None:
     expected = delta_e_2000(reads(RECIPE, build=0.9), reads(RECIPE, build=1.1))
     assert result.after.unevenness == round(float(expected), 2)
     assert result.next_time.recipe == RECIPE
+
+
+def test_pours_of_an_addition_are_those_of_the_cup() -> None:
+    """The spread by what is poured in, against a cup that got a little more of one component."""
+    posterior = told(panel(reads(RECIPE)))
+    steady = replace(SHELF, mixing=replace(MIXING, pour_cv=0.0))
+    added = np.zeros((1, len(CURVES.toners) + 1))
+    added[0, CURVES.toners.index("dusk")], added[0, -1] = 12.0, 60.0
+    with_pours, without = (
+        PosteriorPredictive(CURVES, shelf, posterior, LIGHT)
+        .of_plans(np.array([4.0]), added, 300.0)
+        .sure[:, 0]
+        for shelf in (SHELF, steady)
+    )
+
+    def lab(more_dusk: float, more_medium: float) -> FloatArray:
+        dusk, medium = 12.0 * more_dusk, 60.0 * more_medium
+        dose = recipe_dose(CURVES, RECIPE) * 300.0
+        dose[CURVES.toners.index("dusk")] += 4.0 * 1.1 * dusk
+        row = np.asarray(CURVES.grounds.index("silver"))
+        return lab_of(CURVES, reflectance(CURVES, dose / (300.0 + dusk + medium), row), LIGHT)
+
+    more = (lab(1.0 + SMALL, 1.0), lab(1.0, 1.0 + SMALL))
+    slopes = [(one - lab(1.0, 1.0)) / SMALL for one in more]
+    expected = MIXING.pour_cv**2 * sum(np.outer(slope, slope) for slope in slopes)
+    assert np.allclose(with_pours - without, expected, atol=BY_DIFFERENCES)
+
+
+def test_what_no_dose_explains_stays_for_the_next_panel() -> None:
+    """A reading off across all that doses do is the curves' error, and comes again."""
+    films = films_of(CURVES, *recipe_doses(CURVES, [RECIPE]), LIGHT)
+    columns = [CURVES.toners.index(name) for name in RECIPE.blend]
+    across = np.cross(*films.by_log_dose[0][:, columns].T)
+    across /= np.linalg.norm(across)
+    posterior = told(panel(reads(RECIPE) + 0.5 * across))
+    predictive = PosteriorPredictive(CURVES, SHELF, posterior, LIGHT)
+    nothing = np.zeros((1, len(CURVES.toners) + 1))
+    fresh = predictive.of_plans(np.array([4.0]), nothing, 300.0)
+    moved = (fresh.lab[:, 0] - reads(RECIPE)) @ across
+    for hypothesis, by in zip(posterior.hypotheses, moved, strict=True):
+        if hypothesis.curves_off:
+            assert 0.4 < by < 0.5
+        else:
+            assert 0.2 < by < 0.4

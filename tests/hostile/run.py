@@ -1,0 +1,298 @@
+"""Run hostile cases: ``python tests/hostile/run.py --cases 20000 --seed 1``.
+
+Cases run in worker processes, one after another in each; a worker that does not answer is ended,
+its case counts as a breach, and another goes on behind it. A case is said by its seed and number:
+``--seed 1 --from 1234 --cases 1`` runs it again.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import io
+import json
+import os
+import random
+import resource
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections import Counter
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+if __name__ == "__main__":
+    sys.path.insert(0, str(Path(__file__).parents[1]))
+
+__all__ = ["Breach", "run"]
+
+_PATIENCE_S = 120.0
+_MOST_MEMORY = (
+    4_000_000_000  # of addresses, so that a runaway ends in the worker and not the machine
+)
+_HURT = (
+    "shelf/readings.csv",
+    "shelf/shelf.toml",
+    "shelf/curves.csv",
+    "deck.csv",
+    "lab.txt",
+    "spectra.cxf",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Breach:
+    """A case that broke the contract."""
+
+    seed: int
+    case: int
+    words: list[str]
+    hurt: list[str]
+    found: list[str]
+
+
+class _Broken(io.RawIOBase):
+    """A stream whose disk is full, or whose reader is gone."""
+
+    def __init__(self, error: OSError) -> None:
+        self.error = error
+
+    def writable(self) -> bool:
+        """It says so."""
+        return True
+
+    def write(self, _: Any) -> int:
+        """It does not."""
+        raise self.error
+
+
+def run(
+    cases: int, seed: int, *, first: int = 0, workers: int = 1
+) -> tuple[list[Breach], Counter[str]]:
+    """Run cases; return the breaches and how often each exit code came."""
+    with tempfile.TemporaryDirectory(prefix="hostile-") as place:
+        bench = _prepared(Path(place))
+        share = -(-cases // workers)
+        spans = [
+            (first + i * share, min(first + cases, first + (i + 1) * share)) for i in range(workers)
+        ]
+        running = [_Worker(seed, *span, bench) for span in spans if span[0] < span[1]]
+        while any(worker.goes_on() for worker in running):
+            time.sleep(0.1)
+        return [b for w in running for b in w.breaches], sum((w.codes for w in running), Counter())
+
+
+def _prepared(place: Path) -> Path:
+    from hostile.bench import prepare
+
+    return prepare(place)
+
+
+class _Worker:
+    """A worker process, started again behind a case that it did not survive."""
+
+    def __init__(self, seed: int, start: int, stop: int, bench: Path) -> None:
+        self.seed, self.at, self.stop, self.bench = seed, start, stop, bench
+        self.breaches: list[Breach] = []
+        self.codes: Counter[str] = Counter()
+        self.log = bench / f"log-{start}"
+        self.read = 0
+        self._start()
+
+    def _start(self) -> None:
+        self.log.write_bytes(b"")
+        self.read = 0
+        self.heard = time.monotonic()
+        self.process = subprocess.Popen(
+            [
+                sys.executable,
+                __file__,
+                "--worker",
+                str(self.log),
+                "--bench",
+                str(self.bench),
+                "--seed",
+                str(self.seed),
+                "--from",
+                str(self.at),
+                "--cases",
+                str(self.stop - self.at),
+            ],
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.PIPE,
+        )
+
+    def goes_on(self) -> bool:
+        """Take in what it found; whether there is more to come."""
+        with self.log.open("rb") as file:
+            file.seek(self.read)
+            lines = file.read()
+        whole = lines[: lines.rfind(b"\n") + 1]
+        self.read += len(whole)
+        for line in whole.splitlines():
+            said = json.loads(line)
+            self.at, self.heard = said["case"] + 1, time.monotonic()
+            self.codes[str(said["code"])] += 1
+            if said["found"]:
+                self.breaches.append(
+                    Breach(self.seed, said["case"], said["words"], said["hurt"], said["found"])
+                )
+        if self.at >= self.stop:
+            self.process.wait()
+            if self.process.stderr:
+                self.process.stderr.close()
+            return False
+        ended = self.process.poll() is not None
+        if not whole and (ended or time.monotonic() - self.heard > _PATIENCE_S):
+            self.process.kill()
+            self.process.wait()
+            said_last = (
+                self.process.stderr.read().decode(errors="replace")[-500:]
+                if self.process.stderr
+                else ""
+            )
+            if self.process.stderr:
+                self.process.stderr.close()
+            why = f"the process ended: {said_last}" if ended else f"no answer in {_PATIENCE_S:g} s"
+            self.breaches.append(Breach(self.seed, self.at, [], [], [why]))
+            self.at += 1
+            if self.at >= self.stop:
+                return False
+            self._start()
+        return True
+
+
+def _work(log: Path, bench: Path, seed: int, first: int, cases: int) -> None:
+    """Run cases in this process, one line of the log for each."""
+    from hostile.contract import breaches, snapshot
+
+    resource.setrlimit(resource.RLIMIT_AS, (_MOST_MEMORY, _MOST_MEMORY))
+    temporary = bench / f"tmp-{first}"
+    temporary.mkdir(exist_ok=True)
+    os.environ["TMPDIR"] = tempfile.tempdir = str(temporary)
+    for name in [name for name in os.environ if name.startswith("FEWTONE")]:
+        del os.environ[name]
+    with log.open("ab", buffering=0) as file:
+        for case in range(first, first + cases):
+            rng = random.Random(f"{seed}:{case}")
+            place = bench / f"case-{first}"
+            shutil.rmtree(place, ignore_errors=True)
+            place.mkdir()
+            hurt = _furnish(bench, place, rng)
+            before = snapshot(place)
+            outcome = _one(rng, place)
+            found = breaches(outcome, before, snapshot(place))
+            for report in temporary.iterdir():
+                if report.name.startswith("fewtone-fault"):
+                    found.append(report.read_text(errors="replace")[-1500:])
+                with contextlib.suppress(OSError):
+                    report.unlink()
+            said = {
+                "case": case,
+                "code": outcome.code,
+                "words": outcome.words,
+                "hurt": hurt,
+                "found": found,
+            }
+            file.write(json.dumps(said).encode() + b"\n")
+    shutil.rmtree(bench / f"case-{first}", ignore_errors=True)
+
+
+def _furnish(bench: Path, place: Path, rng: random.Random) -> list[str]:
+    """A copy of the bench, hurt in none to three places."""
+    from hostile.hurt import hurt
+
+    shutil.copytree(bench / "shelf", place / "shelf")
+    for name in ("deck.csv", "lab.txt", "spectra.cxf"):
+        shutil.copy(bench / name, place / name)
+    (place / "shelf" / "readings.csv").chmod(rng.choice((0o644, 0o600)))
+    files = [place / name for name in _HURT] + list((place / "shelf").glob("*.npz"))
+    done = []
+    for _ in range(rng.choice((0, 1, 1, 1, 2, 3))):
+        file = rng.choice(files)
+        if file.is_file() and not file.is_symlink() and file.stat().st_size < 20_000_000:
+            done.append(hurt(file, rng))
+    return done
+
+
+def _one(rng: random.Random, place: Path) -> Any:
+    """One command in this process, its streams whole or broken."""
+    from fewtone.cli import main
+    from hostile.arguments import words
+    from hostile.contract import Outcome
+
+    said = words(rng, place)
+    encoding = rng.choice(("utf-8",) * 6 + ("ascii", "latin-1", "cp1252"))
+    stream = rng.choice(("whole",) * 17 + ("full", "gone", "closed"))
+    raw_out, raw_err = io.BytesIO(), io.BytesIO()
+    whole = io.TextIOWrapper(raw_out, encoding=encoding, write_through=True)
+    out: Any = whole  # kept by its own name too: it closes what it wraps when it goes
+    err = io.TextIOWrapper(raw_err, encoding="utf-8", write_through=True)
+    if stream == "full":
+        out = io.TextIOWrapper(
+            io.BufferedWriter(_Broken(OSError(28, os.strerror(28)))), encoding=encoding
+        )
+    elif stream == "gone":
+        out = io.TextIOWrapper(
+            io.BufferedWriter(_Broken(BrokenPipeError(32, os.strerror(32)))), encoding=encoding
+        )
+    elif stream == "closed":
+        out = None
+    kept = sys.stdout, sys.stderr
+    os.chdir(place)
+    started = time.process_time()
+    code: int | None = None
+    try:
+        sys.stdout, sys.stderr = out, err
+        main(list(said))
+    except SystemExit as ended:
+        code = ended.code if isinstance(ended.code, int) else None
+    finally:
+        spent = time.process_time() - started
+        sys.stdout, sys.stderr = kept
+        os.chdir("/")
+        if stream in ("full", "gone"):
+            with contextlib.suppress(OSError, ValueError):
+                out.detach().detach()
+    whole.flush()
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
+    return Outcome(
+        [*said],
+        code,
+        raw_out.getvalue().decode(encoding),
+        raw_err.getvalue().decode(),
+        spent,
+        peak,
+        stream,
+    )
+
+
+def _main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--cases", type=int, default=400)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--from", dest="first", type=int, default=0)
+    parser.add_argument("--workers", type=int, default=1)
+    parser.add_argument("--worker", type=Path, help=argparse.SUPPRESS)
+    parser.add_argument("--bench", type=Path, help=argparse.SUPPRESS)
+    said = parser.parse_args()
+    if said.worker:
+        _work(said.worker, said.bench, said.seed, said.first, said.cases)
+        return 0
+    started = time.monotonic()
+    found, codes = run(said.cases, said.seed, first=said.first, workers=said.workers)
+    for breach in found:
+        print(json.dumps(asdict(breach), indent=1))
+    spent = time.monotonic() - started
+    print(
+        f"seed {said.seed}: {sum(codes.values())} cases in {spent:.0f} s, "
+        f"exit codes {dict(codes)}, {len(found)} breaches"
+    )
+    return bool(found)
+
+
+if __name__ == "__main__":
+    sys.exit(_main())

@@ -1,0 +1,91 @@
+"""What is tried in environments of its own: ``nox -f tests/noxfile.py -s NAME``.
+
+``versions-3.11`` to ``versions-3.13``
+    The unit tests on each Python, with the oldest and with the newest versions of the dependencies.
+``installed``
+    Wheel and sdist, each installed elsewhere, with the demo shelf learnt and matched from there.
+``mutation``
+    Optics, prediction, match, pours, posterior and readings under mutation testing.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+
+import nox
+
+ROOT = Path(__file__).resolve().parents[1]
+PYTHONS = ("3.11", "3.12", "3.13")
+SCENARIO = (
+    ("new", "shelf", "--demo"),
+    ("learn", "--shelf", "shelf"),
+    ("match", "38.2,-18.4,9.7", "--shelf", "shelf", "--tolerance", "20"),
+    ("check", "2 marigold + 1 dusk, 6:1, 4 coats over silver", "--shelf", "shelf"),
+)
+MUTATED = (
+    "src/fewtone/optics",
+    "src/fewtone/prediction",
+    "src/fewtone/match",
+    "src/fewtone/workshop/pour",
+    "src/fewtone/workshop/panel/posterior.py",
+    "src/fewtone/io/readings.py",
+)
+
+nox.options.sessions = ["installed"]
+
+
+@nox.session(python=PYTHONS)
+@nox.parametrize("age", ["oldest", "newest"])
+def versions(session: nox.Session, age: str) -> None:
+    """Run the unit tests with the oldest or the newest versions of the dependencies."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    wanted = [
+        *project["dependencies"],
+        *(line for name in ("cxf", "pictures") for line in project["optional-dependencies"][name]),
+    ]
+    if age == "oldest":
+        wanted = [re.sub(r">=([\d.]+)", r"==\1.*", line) for line in wanted]
+    session.chdir(ROOT)
+    session.install(*wanted, "pytest", "pytest-xdist", "hypothesis", "colour-science")
+    session.install("--no-deps", ".")
+    session.run("python", "-m", "pytest", "tests/unit", "-W", "default", *session.posargs)
+
+
+@nox.session
+@nox.parametrize("kind", ["wheel", "sdist"])
+def installed(session: nox.Session, kind: str) -> None:
+    """Build, install elsewhere, and run the demo from there."""
+    out = Path(session.create_tmp()).resolve()
+    session.chdir(ROOT)
+    session.install("build")
+    session.run("python", "-m", "build", f"--{kind}", "--outdir", str(out))
+    built = max(
+        out.glob("*.whl" if kind == "wheel" else "*.tar.gz"), key=lambda f: f.stat().st_mtime
+    )
+    session.install("--force-reinstall", str(built))
+    session.chdir(out)
+    session.run("python", "-c", "import shutil; shutil.rmtree('shelf', ignore_errors=True)")
+    for words in SCENARIO:
+        session.run("fewtone", *words, silent=True, success_codes=[0, 3])
+
+
+@nox.session
+def mutation(session: nox.Session) -> None:
+    """Change the source in small ways and see the unit tests notice; survivors are listed."""
+    session.chdir(ROOT)
+    session.install("-e", ".[dev]", "mutmut>=3.3")
+    place = Path(session.create_tmp()).resolve()
+    for name in ("src", "tests", "toners", "pyproject.toml", "README.md", "LICENSE"):
+        session.run("cp", "-r", str(ROOT / name), str(place), external=True)
+    paths = ", ".join(f'"{path}"' for path in MUTATED)
+    copied = '["tests", "toners", "README.md", "LICENSE", "pyproject.toml"]'
+    with (place / "pyproject.toml").open("a", encoding="utf-8") as file:
+        file.write(
+            f"\n[tool.mutmut]\npaths_to_mutate = [{paths}]\nalso_copy = {copied}\n"
+            'tests_dir = ["tests/unit"]\n'
+        )
+    session.chdir(place)
+    session.run("mutmut", "run", *session.posargs)
+    session.run("mutmut", "results")
