@@ -72,3 +72,11 @@ def test_bad_input_is_told(shelf: Path, run: Run, words: tuple[str, ...], said: 
     ran = run("label", RECIPE, *words, "--shelf", shelf)
     assert ran.code == 2
     assert said in ran.err
+
+
+def test_decimal_parts_are_numbers_of_the_document(shelf: Path, run: Run) -> None:
+    """A recipe of decimal parts, letdown and coats is a JSON document too."""
+    recipe = RECIPE.replace("2 ", "2.5 ").replace("4 coats", "3.5 coats")
+    document = run("label", recipe, "--shelf", shelf, "--json").document
+    assert document["coats"] == 3.5
+    assert 2.5 in document["blend"].values()

@@ -96,7 +96,7 @@ def words(rng: random.Random, place: Path) -> list[str]:
         for _ in range(
             rng.choice((1, 1, 1, 2)) if parameter.multiple or parameter.nargs == -1 else 1
         ):
-            said += [*option, _value(parameter, rng, place)]
+            said += [*option, _value(parameter, rng, place, said)]
     if rng.random() < 0.5 and "--json" not in said:
         said.append("--json")
     if rng.random() < 0.03:
@@ -105,7 +105,20 @@ def words(rng: random.Random, place: Path) -> list[str]:
     return [word.replace("\x00", "") for word in said if word not in ("--help", "-h")]
 
 
-def _value(parameter: Any, rng: random.Random, place: Path) -> str:
+def _of_the_book(name: str, rng: random.Random, place: Path, said: list[str]) -> str:
+    """What the commands about jobs ask for; empty if this is something else."""
+    if name == "book":
+        return str(place / rng.choice(("book.db", "book.db", "deck.csv", "nothing/book.db")))
+    if name == "file" and "export" in said:
+        return str(place / rng.choice(("out.json", "jobs.json", "no/out.json")))
+    if name == "file" and "import" in said:
+        return str(place / rng.choice(("jobs.json", "jobs.json", "book.db", "deck.csv")))
+    if name == "name" and rng.random() < 0.8:
+        return rng.choice(("lamp", "Lamp", "another"))
+    return ""
+
+
+def _value(parameter: Any, rng: random.Random, place: Path, said: list[str]) -> str:
     name, drawn = parameter.name, rng.random()
     if name == "shelf":
         return (
@@ -116,6 +129,8 @@ def _value(parameter: Any, rng: random.Random, place: Path) -> str:
             place
             / rng.choice(("out.html", "out.svg", "out.csv", "out.pdf", "no/out.html", "deck.csv"))
         )
+    if found := _of_the_book(name, rng, place, said):
+        return found
     if name == "folder":
         return str(place / rng.choice(("new", "shelf", "deck.csv", "a/b/c", "n" * 300, HOSTILE[7])))
     if drawn < 0.05:

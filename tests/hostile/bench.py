@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 from pathlib import Path
 
 import fewtone
 from exports import NM, cgats, colour_object, cxf, lab_value, specification, spectrum
+from fewtone.cli import main
 
 __all__ = ["RECIPE", "TONERS", "prepare"]
 
@@ -95,6 +97,19 @@ def prepare(folder: Path) -> Path:
         colour_object(f"{TONERS[2]}, 6:1, 3 coats over silver", lab_value((40, 1, -20))),
     ]
     (folder / "spectra.cxf").write_bytes(cxf(objects, [specification(light=("D65", "10_Degree"))]))
+    book, export = str(folder / "book.db"), str(folder / "jobs.json")
+    for words in (
+        ("keep", "lamp", RECIPE, "--target", "38,-18,9", "--shelf", str(shelf), "--book", book),
+        ("note", "lamp", "an invented lamp", "--book", book),
+        ("export", export, "--book", book),
+    ):
+        with (
+            contextlib.redirect_stdout(io.StringIO()),
+            contextlib.redirect_stderr(io.StringIO()),
+            contextlib.suppress(SystemExit),
+        ):
+            main(["job", *words])
+    assert Path(export).is_file()
     (folder / "deck.csv").write_text(
         "number,L,a,b,name\n101,38.2,-18.4,9.7,moss\n102,60,20,40,amber\n103,25,5,-30,night\n",
         encoding="utf-8",

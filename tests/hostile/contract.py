@@ -23,6 +23,7 @@ _CHANGES = {
     "adjust": ("readings.csv",),
     "take": ("readings.csv",),
     "learn": ("curves.csv", "readings.csv"),
+    "job": ("book.db",),
     "new": ("shelf.toml", "readings.csv", "README.txt"),
 }
 _OWN = (".fewtone.lock", "curves.csv")

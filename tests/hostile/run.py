@@ -40,6 +40,8 @@ _HURT = (
     "deck.csv",
     "lab.txt",
     "spectra.cxf",
+    "book.db",
+    "jobs.json",
 )
 
 
@@ -206,7 +208,7 @@ def _furnish(bench: Path, place: Path, rng: random.Random) -> list[str]:
     from hostile.hurt import hurt
 
     shutil.copytree(bench / "shelf", place / "shelf")
-    for name in ("deck.csv", "lab.txt", "spectra.cxf"):
+    for name in ("deck.csv", "lab.txt", "spectra.cxf", "book.db", "jobs.json"):
         shutil.copy(bench / name, place / name)
     (place / "shelf" / "readings.csv").chmod(rng.choice((0o644, 0o600)))
     files = [place / name for name in _HURT] + list((place / "shelf").glob("*.npz"))
@@ -243,6 +245,7 @@ def _one(rng: random.Random, place: Path) -> Any:
         out = None
     kept = sys.stdout, sys.stderr
     os.chdir(place)
+    os.environ["FEWTONE_BOOK"] = str(place / "book.db")
     started = time.process_time()
     code: int | None = None
     try:

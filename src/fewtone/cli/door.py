@@ -109,8 +109,8 @@ def write_document(document: Mapping[str, Any], *, ascii_only: bool) -> None:
 
     if _state.document:
         return
-    _state.document = True
     text = json.dumps(document, ensure_ascii=ascii_only, indent=1)
+    _state.document = True
     to_stdout(_UNPRINTABLE.sub(lambda found: f"\\u{ord(found[0]):04x}", text) + "\n")
 
 

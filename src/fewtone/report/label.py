@@ -74,14 +74,16 @@ class Label:
 
     def document(self) -> Document:
         """As a JSON document."""
+        from fewtone.report.json.recipes import blend_document, number
+
         recipe = self.recipe
         return {
             "format": 1,
             "name": self.name or None,
             "recipe": str(recipe),
-            "blend": dict(recipe.blend),
-            "medium_parts": recipe.medium_parts,
-            "coats": recipe.coats,
+            "blend": blend_document(recipe.blend),
+            "medium_parts": number(recipe.medium_parts),
+            "coats": number(recipe.coats),
             "ground": recipe.ground,
             "lab": [round(value, 4) for value in self.lab],
             "shelf": self.shelf,
