@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, TextIO, TypeAlias
 
 from fewtone.cli.door import printable, to_stderr, to_stdout, write_document
+from fewtone.cli.wording import in_options
 
 if TYPE_CHECKING:
     from rich.console import Console, RenderableType
@@ -122,7 +123,7 @@ def print_faults(faults: Iterable[Fault]) -> None:
 def print_cautions(cautions: Iterable[str]) -> None:
     """Say what should be known, on standard error."""
     for caution in cautions:
-        to_stderr(_wrapped(printable(f"Note: {caution}")) + "\n")
+        to_stderr(_wrapped(printable(f"Note: {in_options(caution)}")) + "\n")
 
 
 def out(*parts: Part, plain: bool = False) -> None:

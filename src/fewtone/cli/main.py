@@ -133,14 +133,16 @@ def _run(words: list[str]) -> int:
 
 def _show(error: FewtoneError, as_json: bool, *, code: int | None = None) -> int:
     from fewtone.cli.console import print_document, print_faults
+    from fewtone.cli.wording import with_options
     from fewtone.report.json import fault_document
 
+    faults = [with_options(fault) for fault in error.faults]
     if as_json and not document_is_out():
         try:
-            print_document(fault_document(error.faults))
+            print_document(fault_document(faults))
         except OutputError as lost:
             print_faults(lost.faults)
-    print_faults(error.faults)
+    print_faults(faults)
     if isinstance(error, OutputError) or files_written():
         to_stderr(f"{printable(changes())}\n")
     return error.exit_code if code is None else code

@@ -130,7 +130,7 @@ def refuse_to_overwrite(files: Iterable[Path]) -> None:
     faults = [
         Fault(
             "There is something of this name already; nothing was written.",
-            fix="Write to another name, or say --force to overwrite it.",
+            fix="Write to another name, or say `force` to overwrite it.",
             file=str(file),
         )
         for file in files

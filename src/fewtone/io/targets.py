@@ -75,7 +75,7 @@ def read_target(
             raise UsageError(
                 Fault(
                     f"A hex colour is always in {_HEX_LIGHT}.",
-                    fix="Leave --light out, or give the target as L,a,b.",
+                    fix="Leave `light` out, or give the target as L,a,b.",
                     value=said,
                 )
             )
@@ -87,7 +87,7 @@ def read_target(
             Fault(
                 f"'{said}' is not a target.{meant}",
                 fix=f'Write a CIELAB triple such as "38.2,-18.4,9.7" or a hex colour such as '
-                f'"#2f5d50"{swatch}; for a swatch number give its deck with --deck FILE.csv.',
+                f'"#2f5d50"{swatch}; for a swatch number give its deck (`deck`).',
                 value=said,
             )
         )

@@ -76,7 +76,7 @@ def of_shelf(job: Job, settings: ShelfSettings) -> Job:
         raise FewtoneError(
             Fault(
                 f"The job '{job.name}' is of the shelf '{job.shelf}', not of '{settings.name}'.",
-                fix="Name that shelf with --shelf.",
+                fix="Use that shelf (`shelf`).",
                 value=job.name,
             )
         )

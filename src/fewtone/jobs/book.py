@@ -173,7 +173,7 @@ class Book:
                     *(
                         Fault(
                             f"There is another job '{job.name}' already; nothing was imported.",
-                            fix="Say --force to replace it, or rename it in the file.",
+                            fix="Say `force` to replace it, or rename it in the file.",
                             value=job.name,
                         )
                         for job in clashes
@@ -280,7 +280,7 @@ class Book:
                 Fault(
                     f"This job book was made by a newer fewtone (version {version}; this one knows "
                     f"up to {len(_MIGRATIONS)}). It was left as it is.",
-                    fix="Use the newer fewtone, or another book with --book FILE.",
+                    fix="Use the newer fewtone, or another book (`book`).",
                     file=str(self.path),
                 )
             )
@@ -300,7 +300,7 @@ class Book:
     def _no_book(self) -> Fault:
         return Fault(
             "This file is no job book; it was left as it is.",
-            fix="Name another with --book FILE or the variable FEWTONE_BOOK.",
+            fix="Name another (`book`, or the variable FEWTONE_BOOK).",
             file=str(self.path),
         )
 
@@ -325,7 +325,7 @@ class Book:
                 return Fault(message, fix=fix, file=str(self.path))
         return Fault(
             f"The job book cannot be used: {text}.",
-            fix="What it held before is whole. Name another with --book FILE.",
+            fix="What it held before is whole. Name another (`book`).",
             file=str(self.path),
         )
 

@@ -114,17 +114,17 @@ class Rules:
         faults: list[Fault] = []
         toner_names = settings.toner_names
         if use is not None:
-            use = toner_names.resolve(use, faults, where="--use: ")
-        without = toner_names.resolve(without, faults, where="--without: ")
+            use = toner_names.resolve(use, faults, where="`use`: ")
+        without = toner_names.resolve(without, faults, where="`without`: ")
         keep = toner_names.resolve(keep, faults, where="keep: ")
         if grounds is not None:
-            grounds = settings.ground_names.resolve(grounds, faults, where="--ground: ")
-        for option, asked in (("--use", use), ("keep", keep)):
+            grounds = settings.ground_names.resolve(grounds, faults, where="`grounds`: ")
+        for option, asked in (("`use`", use), ("`keep`", keep)):
             faults += _out_of_stock(option, asked or (), settings)
         faults += [
             Fault(
                 f"{name} is asked for and left out at once.",
-                fix="Take it out of --without, or out of the list it is asked for in.",
+                fix="Take it out of `without`, or out of the list it is asked for in.",
                 value=name,
             )
             for name in dict.fromkeys([*(use or ()), *keep])
@@ -149,16 +149,16 @@ class Rules:
             faults.append(
                 Fault("No ground is named.", fix=f"Name some of: {', '.join(settings.grounds)}.")
             )
-        _check_number("--max-toners", max_toners, 1, 99, faults)
-        _check_number("--max-part", largest, 1, _LARGEST_PART, faults)
-        _check_number("--top", top, 0, 10_000, faults)
+        _check_number("`max_toners`", max_toners, 1, 99, faults)
+        _check_number("`max_part`", largest, 1, _LARGEST_PART, faults)
+        _check_number("`top`", top, 0, 10_000, faults)
         if largest > 1 and max_toners >= 1:
             size = min(max_toners, max(1, len(toners)))
             if size * math.log(largest) > math.log(_MOST_RATIOS):
                 faults.append(
                     Fault(
                         f"{size} toners with parts up to {largest} make too many ratios.",
-                        fix="Lower --max-part or --max-toners.",
+                        fix="Lower `max_part` or `max_toners`.",
                     )
                 )
         if not 1 <= span[0] <= span[1] <= _MOST_COATS:
@@ -174,7 +174,7 @@ class Rules:
             faults.append(
                 Fault(
                     f"{len(set(keep))} toners are to be kept, but only {max_toners} allowed.",
-                    fix="Allow more with --max-toners, or keep fewer.",
+                    fix="Allow more (`max_toners`), or keep fewer.",
                 )
             )
         if faults:

@@ -278,7 +278,7 @@ class _Chooser:
                 self.fault(
                     sample,
                     f"It has two different Lab values under {light}.",
-                    "Export one of them, or name a measurement mode with --mode.",
+                    "Export one of them, or name a measurement mode (`mode`).",
                 )
             found[light] = lab.values
         return found
@@ -290,7 +290,7 @@ class _Chooser:
                     sample,
                     "The file does not say under which illuminant and observer its Lab is"
                     f"{': ' + lab.light if lab.light else ''}.",
-                    "Say it with --light, such as --light D50/2.",
+                    "Say it (`light`), such as D50/2.",
                 )
             return self.light
         try:
@@ -303,7 +303,7 @@ class _Chooser:
             raise UsageError(
                 Fault(
                     f"The file says its Lab is under {light}, not {self.light}.",
-                    fix="Leave --light out.",
+                    fix="Leave `light` out.",
                     file=self.file,
                     value=str(self.light),
                 )

@@ -174,7 +174,7 @@ class _Merger:
                     f"{len(unmatched)} names are neither a panel of readings.csv nor a recipe "
                     f"line, so nothing was written: {', '.join(unmatched)}.",
                     fix="Rename these samples, add their rows to readings.csv, or leave them out "
-                    "with --leave-out NAME.",
+                    "(`leave_out`).",
                     file=self.file,
                 )
             )
@@ -295,7 +295,7 @@ class _Merger:
             )
         fix = "To keep both, add a row for it to readings.csv, its reading left empty"
         if len(samples) - len(waiting) == len(read):
-            fix += "; to replace what stands there, add --force"
+            fix += "; to replace what stands there, say `force`"
         self.fault(samples[0].found, message, f"{fix}.")
 
     # Carrying out

@@ -51,7 +51,7 @@ def in_mode(
         raise UsageError(
             Fault(
                 f"No measurement mode of this file goes by '{wanted}': it has {_list(modes)}.",
-                fix="Name one of them with --mode.",
+                fix="Name one of them (`mode`).",
                 file=file,
                 value=wanted,
             )
@@ -119,7 +119,7 @@ def _one_condition(file: str, samples: Sequence[Sample], modes: Sequence[Mode]) 
         raise FewtoneError(
             Fault(
                 f"This file has several measurement modes: {_list(modes)}.",
-                fix=f"Say which one counts, such as --mode {_example(modes)}; always the same "
+                fix=f"Say which one counts (`mode`), such as {_example(modes)}; always the same "
                 "one for a shelf.",
                 file=file,
             )

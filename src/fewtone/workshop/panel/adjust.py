@@ -46,7 +46,7 @@ __all__ = ["Addition", "AdjustOptions", "Adjustment", "adjust"]
 # A cause is named when it is likelier than not, or, for the panel, beyond what hands differ by; and
 # never as being off by less than can be told.
 _LIKELY, _HEAVY, _TOLD = 0.5, 0.03, 0.01
-# Without --room a mix grows by at most half; without a cup's step, in ml.
+# Without a room a mix grows by at most half; without a cup's step, in ml.
 _USUAL_ROOM, _USUAL_STEP = Fraction(3, 2), Decimal(1)
 
 
@@ -225,7 +225,7 @@ def _reading_light(settings: ShelfSettings, target: Target, reading_light: Light
             Fault(
                 f"The target is in {target.light}, the reading in {own}: colours in different "
                 "lights cannot be compared.",
-                fix="Give the target in the light of the reading, or say with --reading-light what "
+                fix="Give the target in the light of the reading, or say with `reading_light` what "
                 "the reading was taken in; the learnt curves then carry one to the other.",
                 value=target.said,
             )
@@ -243,7 +243,7 @@ def _volumes(
     step = settings.mixing.finest_ml or Fraction(_USUAL_STEP)
     if left is None:
         if not activated:
-            cautions.append("Say how much is left (--left 350ml) to be told what to add.")
+            cautions.append("Say how much is left (`left`, such as 350ml) to be told what to add.")
         return Volumes(Fraction(1000), step, 0)
     left_ml = volume_ml(left, what="What is left")
     room_ml = left_ml * _USUAL_ROOM if room is None else volume_ml(room, what="The room")
@@ -252,7 +252,7 @@ def _volumes(
             Fault(
                 f"The cup's room ({float(room_ml):g} ml) is less than what is left in it "
                 f"({float(left_ml):g} ml): nothing can be added.",
-                fix="Give the volume that the cup may hold in all, or leave --room out.",
+                fix="Give the volume that the cup may hold in all, or leave `room` out.",
                 value=str(room),
             )
         )
@@ -260,7 +260,7 @@ def _volumes(
         cautions.append("The mix is activated: nothing is added to it. Mind its pot life.")
         return Volumes(left_ml, step, 0)
     if room is None:
-        cautions.append(f"No --room was given: the mix may grow to {float(room_ml):g} ml.")
+        cautions.append(f"No `room` was given: the mix may grow to {float(room_ml):g} ml.")
     if settings.mixing.finest_ml is None:
         cautions.append("shelf.toml has no cup_ml: additions are in whole millilitres.")
     steps = int((room_ml - left_ml) / step)

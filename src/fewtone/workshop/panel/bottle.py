@@ -208,7 +208,7 @@ def require_credible(found: Bottle) -> None:
     """
     if found.verdict in (Verdict.UNCLEAR, Verdict.DIFFERS) or float(found.written) == found.in_use:
         return
-    fix = "Spray another panel from this bottle and give its reading too (--reading)"
+    fix = "Spray another panel from this bottle and give its reading too (`readings`)"
     if found.verdict is Verdict.SAME:
         fix += f", or write strength = {found.written} under [toners.{found.toner}] yourself"
     raise FewtoneError(
@@ -237,7 +237,7 @@ def _toner(recipe: Recipe, settings: ShelfSettings, toner: str | None) -> str:
         raise UsageError(
             Fault(
                 f"The recipe has {len(names)} toners: which bottle is new?",
-                fix=f"Say --toner {names[0]}, or spray the new toner alone.",
+                fix=f"Name it (`toner`), such as {names[0]}, or spray the new toner alone.",
                 value=str(recipe),
             )
         )

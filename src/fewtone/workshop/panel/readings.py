@@ -130,7 +130,7 @@ def _reading(reading: ReadingLike, recipe: Recipe, usual: Number) -> PanelReadin
         raise UsageError(
             Fault(
                 f"A panel of a mix has more than 0 and at most {_MOST_COATS} coats.",
-                fix="Say how many coats it has with --sprayed, or 'at 3 coats' behind a reading.",
+                fix="Say how many coats it has (`sprayed`), or 'at 3 coats' behind a reading.",
                 value=str(coats),
             )
         )

@@ -287,7 +287,7 @@ def _net_volume(
         raise UsageError(
             Fault(
                 "Say how much to mix: a volume or an area, one of the two.",
-                fix="Use --volume 600ml or --area 1.4m2.",
+                fix="Give `volume`, such as 600ml, or `area`, such as 1.4m2.",
             )
         )
     if volume is not None:

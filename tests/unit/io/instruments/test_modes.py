@@ -44,7 +44,7 @@ def test_several_modes_are_refused_and_listed() -> None:
     """A file in M0 and M2 leaves a choice that is the user's."""
     with pytest.raises(FewtoneError, match="several measurement modes: M0 45:0") as caught:
         taken(*TWO)
-    assert "--mode M0" in (caught.value.faults[0].fix or "")
+    assert "(`mode`), such as M0" in (caught.value.faults[0].fix or "")
 
 
 @pytest.mark.parametrize(("mode", "value"), [("M0", 0.2), ("m2", 0.3), ("CS2", 0.3)])

@@ -132,7 +132,7 @@ def test_without_what_is_left_only_coats_are_told() -> None:
     result = asked(reads(RECIPE, dusk=0.7))
     assert result.additions == ()
     assert result.total_ml is None
-    assert any("--left" in caution for caution in result.cautions)
+    assert any("`left`" in caution for caution in result.cautions)
 
 
 def test_a_mix_far_too_weak_gets_more_coats() -> None:
