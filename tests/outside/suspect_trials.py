@@ -149,8 +149,8 @@ def learn_set(
     # As `estimate` does it, without what it suggests to spray next.
     with threadpool_limits(limits=1, user_api="blas"):
         problem, prior, solution = fit(settings, observe(settings, readings))
-        covariance = shared_covariance(problem, prior, solution.at)
-        expected = expectations(problem, solution.at, covariance)
+        covariance = shared_covariance(problem, prior, solution.at, solution.weights)
+        expected = expectations(problem, solution.at, covariance, solution.weights)
         found = diagnose(problem, prior, solution.at, expected, readings, settings)
     notes = tuple(str(drift) for drift in found.drifts)
     strips: dict[str, set[str]] = {}

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from outside.blind_suspects import KINDS as BLIND_KINDS
+from outside.blind_suspects import drifting_set, planted
+from outside.clean_shelves import KINDS as CLEAN_KINDS
+from outside.clean_shelves import breaks, clean_shelf
 from outside.suspect_trials import IN_STRIPS, SLIPS, clean_set, planted_set
 
 pytestmark = pytest.mark.trial
@@ -28,6 +32,7 @@ NAMED = {
     "row on another scale": ("too low", "too high", "times as high"),
 }
 FIRST_SEED, FIRST_CLEAN_SEED = 0, 50
+FIRST_SHELF_SEED, FIRST_BLIND_SEED = 60_000, 41_000
 
 
 @pytest.mark.parametrize("lights", [(), (D65,)], ids=["spectral", "Lab"])
@@ -57,3 +62,39 @@ def test_the_bad_panel_is_the_first_suspect(lights: tuple[str, ...]) -> None:
     assert found >= FOUND * len(SLIPS)
     assert named >= EXPLAINED * len(SLIPS)
     assert alarms <= FALSE_ALARMS * good
+
+
+def test_clean_shelves_are_left_in_peace_and_whole() -> None:
+    """One shelf of each kind, strips and separate panels under one id: no advice breaks it."""
+    alarms, panels = 0, 0
+    for n, (lights, how, hazy) in enumerate(CLEAN_KINDS):
+        verdict = clean_shelf(lights, how, hazy, FIRST_SHELF_SEED + n)
+        print(lights, how, hazy, [suspect.explanation for suspect in verdict.suspects])
+        alarms += len(verdict.suspects)
+        panels += verdict.panels
+        assert not breaks(verdict)
+    assert alarms <= FALSE_ALARMS * panels
+
+
+@pytest.mark.parametrize(
+    ("kind", "found", "named"),
+    [("another letdown", 3, 3), ("pasted row", 3, 3), ("uncleared", 3, 1)],
+)
+def test_what_befalls_whole_strips_is_named(kind: str, found: int, named: int) -> None:
+    """Of four of a kind at least so many are found and called by their name."""
+    verdicts = [planted(kind, n, FIRST_BLIND_SEED) for n in range(4)]
+    said = [
+        next((s.explanation for s in verdict.suspects if s.panel in verdict.bad), "")
+        for verdict in verdicts
+    ]
+    print(kind, said)
+    names = BLIND_KINDS[kind].named
+    assert sum(bool(text) for text in said) >= found
+    assert sum(any(n in text.partition("(nearest")[0] for n in names) for text in said) >= named
+
+
+def test_a_drifting_instrument_is_named() -> None:
+    """Of two drifts of white and two of black, half are named."""
+    sets = [drifting_set(n, FIRST_BLIND_SEED) for n in range(4)]
+    print([(kind, verdict.notes) for kind, verdict in sets])
+    assert sum(any(kind in note for note in verdict.notes) for kind, verdict in sets) >= 2

@@ -24,7 +24,7 @@ from fewtone.learning.hyperparameters import infer_film, infer_variation
 from fewtone.learning.leave_one_out import expectations, prediction_errors
 from fewtone.learning.noise import Noise
 from fewtone.learning.observations import Observations, observe
-from fewtone.learning.parameters import Parameters, shared_prior
+from fewtone.learning.parameters import shared_prior
 from fewtone.learning.report import FitReport, fit_report
 from fewtone.learning.solver import Prior, Solution, robust_weights, schur_complement, solve
 from fewtone.learning.starts import second_look, starting_point
@@ -170,17 +170,21 @@ def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, So
             solution = found
         if gain < _WORTH_ANOTHER_LOOK:
             break
-    hazy = _scatters(problem, prior, solution.at)
-    solution = solve(problem, prior, replace(solution.at, hazy=hazy))
+    # A bad panel must not decide what scatters, nor how far a hand varies.
+    weights = robust_weights(problem, solution.at)
+    solution = solve(problem, prior, solution.at, weights=weights, tolerance=_SETTLED)
+    hazy = _scatters(problem, prior, solution)
+    start = replace(solution.at, hazy=hazy)
+    solution = solve(problem, prior, start, weights=robust_weights(problem, start))
     varies = infer_variation(problem, prior, solution)
     problem = problem.with_variation(varies.mixing, varies.ground_cv)
-    solution = solve(problem, prior, solution.at, tolerance=_SETTLED)
+    solution = solve(problem, prior, solution.at, weights=solution.weights, tolerance=_SETTLED)
     for _ in range(_NOISE_ROUNDS):
         factor = _reduced_residual(problem, solution)
         if factor < _NOISE_CLEARLY_LARGER:
             break
         problem = problem.with_noise(problem.noise.scaled(factor))
-        solution = solve(problem, prior, solution.at, tolerance=_SETTLED)
+        solution = solve(problem, prior, solution.at, weights=solution.weights, tolerance=_SETTLED)
     for _ in range(_ROBUST_ROUNDS):
         weights = robust_weights(problem, solution.at)
         if np.all(weights == 1.0):
@@ -205,9 +209,10 @@ def _stated_noise(settings: ShelfSettings) -> Noise:
     )
 
 
-def _scatters(problem: Problem, prior: Prior, at: Parameters) -> BoolArray:
+def _scatters(problem: Problem, prior: Prior, solution: Solution) -> BoolArray:
     """Which toners scatter: so much that it shows, and surely more than nothing."""
-    covariance = np.linalg.inv(schur_complement(problem, prior, at))
+    at = solution.at
+    covariance = np.linalg.inv(schur_complement(problem, prior, at, solution.weights))
     levels = [problem.layout.haze(toner)[0] for toner in range(problem.layout.n_toners)]
     return np.asarray(
         (np.exp(at.shared[levels]) * problem.seen.most_dose > _LEAST_HAZE)

@@ -58,7 +58,9 @@ _SETTLED = 1e-3
 _MOST_SUSPECTS = 12
 # Another letdown must make a strip likelier by this, in natural logarithms, and be off by so many
 # standard deviations of what the hand leaves open: a smaller step no strength can tell.
-_LETDOWN_GAIN, _LETDOWN_STEP = 3.0, 2.8
+_LETDOWN_GAIN, _LETDOWN_STEP = 2.5, 3.0
+# A strip has at least so many steps; one step's strength says less than its numbers do.
+_LEAST_STEPS = 2
 # Of two panels that disagree the one is blamed whose error explains more by this, in natural
 # logarithms.
 _CLEARLY_LIKELIER = 2.0
@@ -158,6 +160,11 @@ class _Search:
         judged = self._letdowns(judged)
         bad = np.flatnonzero(~judged.counted | (self.kept & (judged.neg_log10_p >= _THRESHOLD)))
         found = [self._suspect(int(panel), judged, first) for panel in bad]
+        found = [
+            suspect
+            for suspect in found
+            if suspect.neg_log10_p >= _THRESHOLD or "letdown" in suspect.explanation
+        ]
         covariance = judged.covariance
         if not covariance.size:
             covariance = shared_covariance(self.problem, self.prior, judged.at)
@@ -235,7 +242,7 @@ class _Search:
         found = np.full(judged.counted.size, -np.inf)
         films = self.seen.is_film
         for one in judged.expected:
-            if not one.group.toners:
+            if one.group.segments.shape[1] < _LEAST_STEPS:
                 continue
             told = [
                 next(
