@@ -73,7 +73,7 @@ def test_a_job_of_several_panels(shelf: Path, run: Run) -> None:
     """Earlier panels are told with the recipe they were sprayed with, and shown again."""
     other = "2.2 marigold + 1 dusk, 6:1, 4 coats over silver"
     words = ("adjust", other, *TARGET, "--reading", "35.8,-7.5,29.9", "--shelf", shelf)
-    job = (*words, "--earlier", f"35.8,-7.4,27.2; 35.7,-7.5,27.1 of {RECIPE}", "--left", "350ml")
+    job = (*words, "--earlier", f"35.8,-7.4,27.2 and 35.7;-7.5;27.1 of {RECIPE}", "--left", "350ml")
     document = run(*job, "--json").document
     assert document["earlier"][0]["recipe"] == RECIPE
     assert document["earlier"][0]["readings"][0]["count"] == 2

@@ -52,9 +52,9 @@ N_TONERS, PANEL_CV, COAT_CV, POUR_CV, READ_SD = 10, 0.05, 0.04, 0.02, 0.1
 TOLERANCE, MOST_PANELS, MOST_COATS = 1.0, 6, 12
 DARKEST = 10.0  # below, ΔE00 sees little and readings less
 MIX_ML, ROOM_ML, PANEL_ML, STEP_ML = 400.0, 600.0, 25.0, 5
-# Fresh panels that tell how often a mix truly passes: .07 on one mix, .01 on fifty.
-FRESH = 50
-# A change of the true chance by less is within the draws of those panels, of which most are common.
+# Fresh panels that tell how often a mix truly passes: .04 on one mix.
+FRESH = 150
+# A change of the true chance by less is within the draws of those panels, which two mixes share.
 CLEARLY = 0.05
 
 

@@ -36,7 +36,7 @@ def adjust(
             "--earlier",
             metavar='"L,a,b of RECIPE"',
             help="A panel of this job before the last one: what it reads, and the recipe it was "
-            "sprayed with. Once for each, in order; semicolons between several readings of one.",
+            'sprayed with. Once for each, in order; "and" between several readings of one.',
         ),
     ] = None,
     sprayed: Annotated[

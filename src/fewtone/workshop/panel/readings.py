@@ -40,7 +40,7 @@ _LONGEST = 500  # characters; three numbers, coats and a ground
 _PATTERN = 'Write L,a,b such as "38.2,-18.4,9.7", or "38.2,-18.4,9.7 at 2 coats".'
 _EARLIER_PATTERN = (
     'Write the readings, "of" and the recipe, such as "38.2,-18.4,9.7 of 2 marigold + 1 dusk, 6:1, '
-    '4 coats over silver"; several readings of that panel with semicolons between.'
+    '4 coats over silver"; several readings of that panel with "and" between.'
 )
 _MOST_COATS = 50
 
@@ -73,7 +73,7 @@ def read_panel(
 
 
 def read_earlier(text: str) -> tuple[str, list[str]]:
-    """Split an earlier panel of a job, ``L,a,b; L,a,b at 2 coats of RECIPE``.
+    """Split an earlier panel of a job, ``L,a,b and L,a,b at 2 coats of RECIPE``.
 
     Returns
     -------
@@ -89,7 +89,7 @@ def read_earlier(text: str) -> tuple[str, list[str]]:
         raise UsageError(
             Fault(f"'{text}' is not a panel of the job.", fix=_EARLIER_PATTERN, value=text)
         )
-    return line.strip(), [reading.strip() for reading in labs.split(";")]
+    return line.strip(), [reading.strip() for reading in labs.split(" and ")]
 
 
 def average(readings: Sequence[PanelReading]) -> tuple[Depth, ...]:
