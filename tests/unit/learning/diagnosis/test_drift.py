@@ -25,7 +25,7 @@ LINES = [
 
 @pytest.mark.parametrize(("kind", "size"), [("white", 0.05), ("black", 0.01), ("", 0.0)])
 def test_a_drift_is_named_with_its_size(kind: str, size: float) -> None:
-    """The curves take up a part of what the readings were changed by; the rest is found."""
+    """Curves and a constant black take up a part of what the readings were changed by."""
     readings = spray(CURVES, LINES)
     along = np.linspace(0.0, 1.0, len(readings.items))
     items = []
@@ -41,5 +41,5 @@ def test_a_drift_is_named_with_its_size(kind: str, size: float) -> None:
     found = drifts(problem, solution.at, covariance, everybody)
     assert [drift.kind for drift in found] == ([kind] if kind else [])
     for drift in found:
-        assert 0.25 * size <= drift.change <= 1.1 * size
+        assert 0.1 * size <= drift.change <= 1.1 * size
         assert f"instrument's {kind}" in str(drift)
