@@ -70,11 +70,11 @@ def refusals() -> dict[str, tuple[bytes, tuple[str, ...], int, str]]:
     row = [RECIPE, *GREY]
     sphere = {"MEASUREMENT_GEOMETRY": "d/8 specular included"}
     return {
-        "several modes": (two, (), 1, "--mode M0"),
+        "several modes": (two, (), 1, "(--mode), such as M0"),
         "a mode that is not there": (two, ("--mode", "M2"), 2, "goes by 'M2'"),
         "hostile XML": (bomb, (), 1, "document type"),
         "another geometry": (cgats([row], FIELDS, sphere), (), 1, "taken in di:8"),
-        "an unmatched name": (cgats([["tile", *GREY]], FIELDS), (), 1, "--leave-out NAME"),
+        "an unmatched name": (cgats([["tile", *GREY]], FIELDS), (), 1, "(--leave-out)"),
         "no light": (
             cgats([[RECIPE, *GREY]], FIELDS),
             ("--light", "noon"),
