@@ -63,7 +63,8 @@ def remove_other_uncertainties(folder: Path, curves_text: bytes) -> None:
     """Remove what belonged to curves that do not stand there any more."""
     own = uncertainty_file(folder, curves_text)
     with contextlib.suppress(OSError):
-        for file in folder.glob(_NAME.format("*")):
+        # Those of a killed writer too, which begin with a dot.
+        for file in [*folder.glob(_NAME.format("*")), *folder.glob(f".{_NAME.format('*')}.*")]:
             if file.name != own.name:
                 file.unlink()
 

@@ -181,3 +181,11 @@ def test_certainty_of_other_curves_counts_for_nothing(learnt: Curves, tmp_path: 
     text = (tmp_path / CURVES_FILE).read_text()
     (tmp_path / CURVES_FILE).write_text(text.replace("# surface: ", "# surface: 1"))
     assert predict(load_curves(tmp_path), [RECIPE], D65, deviations=True).lab_sd is None
+
+
+def test_what_a_killed_writer_left_is_swept(learnt: Curves, tmp_path: Path) -> None:
+    """The next `learn` removes half an uncertainty file of a `learn` that was killed."""
+    litter = tmp_path / ".uncertainty-0123456789abcdef.npz.x1.fewtone-part"
+    litter.write_bytes(b"half")
+    save_curves(tmp_path, learnt)
+    assert not litter.exists()
