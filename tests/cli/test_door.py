@@ -16,7 +16,7 @@ from .conftest import Run
 
 RECIPE = "2 marigold + 1 dusk, 6:1, 4 coats over silver"
 PROGRAM = (sys.executable, "-m", "fewtone")
-KEEP = ("adjust", RECIPE, "--target", "38,-18,9", "--reading", "37,-17,9", "--keep-reading")
+KEEP = ("adjust", RECIPE, "--target", "38,-18,9", "--reading", "40,-8,31", "--keep-reading")
 ESCAPE = "\x1b[31m\x07\u202e"
 
 

@@ -30,7 +30,7 @@ _RECIPES = (
 _TARGETS = ("38.2,-18.4,9.7", "#2f5d50", "101", "60;20;40", "0,0,0", "100,0,0", "200,200,-200")
 _OTHERS: dict[str, tuple[str, ...]] = {
     "light": ("D65/10", "D50/2", "A/10", "F11/10", "E/2", "D65"),
-    "reading": ("37,-17,9", "37,-17,9 at 2 coats", "30 -1 2", "37,-17,9 at 4 coats over silver"),
+    "reading": ("40,-8,31", "40,-8,31 at 4 coats", "30 -1 2", "40.5,-8,30 at 4 coats over silver"),
     "volume": ("600ml", "1 l", "20floz-us", "0ml", "10000000ml", "600", "1e3ml"),
     "area": ("1.4m2", "15sqft", "0m2"),
     "extra": ("40ml", "10%", "-1ml", "1000%"),

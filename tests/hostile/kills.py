@@ -27,7 +27,7 @@ from hostile.bench import RECIPE, prepare
 __all__ = ["WRITING", "kills"]
 
 WRITING: dict[str, tuple[str, ...]] = {
-    "adjust": ("adjust", RECIPE, "--target", "38,-18,9", "--reading", "37,-17,9", "--keep-reading"),
+    "adjust": ("adjust", RECIPE, "--target", "38,-18,9", "--reading", "40,-8,31", "--keep-reading"),
     "bottle": ("bottle", "marigold, 6:1, 3 coats over white", "--reading", "{reading}", "--apply"),
     "take": ("take", "{place}/lab.txt"),
     "learn": ("learn",),

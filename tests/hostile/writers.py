@@ -40,7 +40,7 @@ def pair(bench: Path, rng: random.Random, number: int) -> list[str]:
     count = rng.choice((2, 2, 3, 4))
     wrong: list[str] = []
     if number % 2:
-        said = ["adjust", RECIPE, "--target", "38,-18,9", "--reading", "37,-17,9", "--keep-reading"]
+        said = ["adjust", RECIPE, "--target", "38,-18,9", "--reading", "40,-8,31", "--keep-reading"]
         codes = _together(bench, place, [said] * count, rng)
         kept = (place / "readings.csv").read_text().count("\nkept-")
         if codes != [0] * count or kept != count:
