@@ -14,7 +14,9 @@ pytestmark = pytest.mark.trial
 
 # Single seeds spread widely: a shelf's strengths are off together.
 COVERAGE_SEEDS = (1, 2, 3, 4, 5, 6)
-ONE_SD, TWO_SD = (0.60, 0.76), (0.90, 0.98)
+# Less sure than this booth proves, on purpose: strips at one letdown cannot tell a toner that is
+# stronger let down further, nor later coats that are thinner, and a booth of that kind reads alike.
+ONE_SD, TWO_SD = (0.60, 0.95), (0.90, 1.00)
 # Fresh panels of each recipe: 20 leave .11 on a share, which a bin of 30 recipes averages to .02.
 PANELS, PASS_SEEDS = 20, (1, 2)
 PASS_TOLERANCE, FEWEST_IN_BIN = 0.1, 30

@@ -36,10 +36,11 @@ GAIN_SD = 0.005
 # of film and clear under an aperture of 6 mm; how the film of n coats departs
 # from n, a power of n; strength per doubling of the letdown (common practice, no source).
 _BLACK_SD, _INDEX_SD, _EDGE_SD, _THINNING_SD, _LETDOWN_SD = 0.004, 0.03, 0.03, 0.04, 0.05
-# The internal-return ratio's logit: from nearly mirror-like to nearly Lambertian.
-_RETURN_MEAN, _RETURN_SD = 0.0, 1.0
+# The internal-return ratio's logit: anything from mirror-like to Lambertian, so that what is found
+# over one ground holds for those that were only read bare, whatever their own departure allows.
+_RETURN_MEAN, _RETURN_SD = 0.0, 3.0
 # How far one metallic's logit lies from the shelf's.
-_RETURN_OWN_SD = 0.3
+_RETURN_OWN_SD = 0.15
 _CONDITIONS = ("black", "index", "edge", "thinning")
 
 
