@@ -19,6 +19,7 @@ from fewtone.match.rules import Rules
 from fewtone.match.search import nearest_within
 from fewtone.model.blend import Number
 from fewtone.model.curves import Curves
+from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.typing import FloatLike
 
@@ -102,11 +103,15 @@ def _told(name: str, match: Match, rules: Rules) -> Help:
         largest = max(int(part) for part in recipe.blend.values())
         return Help(name, largest, match, f"with parts up to {largest}")
     if name == "medium_parts":
-        return Help(name, recipe.medium_parts, match, f"let down {recipe.medium_parts}:1")
+        words = f"let down {recipe.medium_parts}:1, {_coats(recipe)}"
+        return Help(name, recipe.medium_parts, match, words)
     if name == "coats":
-        plural = "coat" if recipe.coats == 1 else "coats"
-        return Help(name, recipe.coats, match, f"with {recipe.coats} {plural}")
+        return Help(name, recipe.coats, match, f"with {_coats(recipe)}")
     if name == "grounds":
         return Help(name, recipe.ground, match, f"over {recipe.ground}")
     others = [toner for toner in recipe.blend if toner not in rules.toners]
     return Help(name, ", ".join(others), match, f"with {' and '.join(others)}")
+
+
+def _coats(recipe: Recipe) -> str:
+    return f"{recipe.coats} {'coat' if recipe.coats == 1 else 'coats'}"

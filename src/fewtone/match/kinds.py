@@ -28,7 +28,7 @@ __all__ = ["new_ground", "new_toner", "with_new_ground", "with_new_toner"]
 _TONER, _GROUND = "new-toner", "new-ground"
 # Bands that are tried: their centres' step and their widths [nm, standard deviation], and their
 # depths in the film, one way [1].
-_STEP_NM, _WIDTHS_NM = 10.0, (25.0, 45.0)
+_STEP_NM, _WIDTHS_NM = 20.0, (25.0, 45.0)
 _DEPTHS = (0.08, 0.15, 0.3, 0.6, 1.0, 1.6, 2.5, 4.0)
 # Doses of each toner of the shelf beside them [standard coats].
 _DOSES = (0.05, 0.1, 0.2, 0.4, 0.8)

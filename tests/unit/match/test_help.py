@@ -100,7 +100,8 @@ def test_pale_tints_are_told_their_letdown() -> None:
     weaker = helps(helped(lab, **BOUND))["medium_parts"]
     assert isinstance(weaker.value, int)
     assert weaker.value > 8
-    assert weaker.words == f"let down {weaker.value}:1"
+    coats = weaker.match.recipe.coats
+    assert weaker.words == f"let down {weaker.value}:1, {coats} coats"
 
 
 def test_a_toner_that_the_shelf_lacks_does_what_is_said() -> None:
