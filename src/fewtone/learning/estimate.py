@@ -48,6 +48,8 @@ _LEAST_ABSOLUTE_NOISE = 1e-4
 # A Lab reading is never trusted further than its print.
 _LEAST_LAB_NOISE = 0.03
 _NOISE_ROUNDS, _ROBUST_ROUNDS, _FILM_ROUNDS = 3, 2, 2
+# How far a stated surface may be off [1]: next to nothing.
+_STATED_SURFACE_SD = 1e-5
 # Between rounds a fit need only settle so far.
 _SETTLED = 1e-3
 _SECOND_LOOKS = 3
@@ -102,6 +104,8 @@ def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection
     check_curves(seen, at)
     covariance = shared_covariance(problem, prior, at, solution.weights)
     expected = expectations(problem, at, covariance, solution.weights)
+    # What the surface adds and what the instrument's black takes off are one constant to a reading.
+    seen_surface = settings.measurement.surface + at.black
     curves = Curves(
         wavelength_nm=seen.wavelength_nm,
         toners=seen.toners,
@@ -110,13 +114,14 @@ def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection
         grounds=seen.grounds,
         ground_reflectance=at.ground_reflectance,
         return_ratio=at.return_ratio,
-        optics=replace(problem.optics, surface=settings.measurement.surface + max(at.black, 0.0)),
+        optics=replace(problem.optics, surface=max(seen_surface, 0.0)),
         stated_index=settings.measurement.film_index,
         uncertainty=uncertainty_of(
             at,
             covariance,
             problem.thinning,
             settings.mixing,
+            min(seen_surface, 0.0),
         ),
         readings_digest=readings.digest,
         version=__version__,
@@ -159,6 +164,9 @@ def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, So
     optics, noise = settings.measurement.optics, _stated_noise(settings)
     problem = Problem(seen, optics, settings.mixing, noise)
     prior = Prior(*shared_prior(problem.layout, problem.seen.wavelength_nm))
+    if settings.measurement.surface > 0.0:
+        # A matte surface's constant cannot be told from the instrument's: what is said counts.
+        prior.precision[problem.layout.black, problem.layout.black] = _STATED_SURFACE_SD**-2
     solution = solve(problem, prior, starting_point(problem))
     for _ in range(_SECOND_LOOKS):
         other = second_look(problem, solution.at)

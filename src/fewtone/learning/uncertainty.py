@@ -54,6 +54,7 @@ def uncertainty_of(
     covariance: FloatArray,
     thinning: float,
     mixing: Mixing,
+    below: float = 0.0,
 ) -> Uncertainty:
     """The covariance as few directions of deviation.
 
@@ -67,6 +68,8 @@ def uncertainty_of(
         The power by which the film of n coats was found to be less than n [1].
     mixing
         The coats and letdowns that the shop sprays.
+    below
+        What readings are below nothing by, which predictions cannot follow [1], 0 or less.
     """
     layout, curves = at.layout, at.absorption
     # Weigh each unknown by what it does to the reflectance of a middling film: what is tiny or
@@ -101,10 +104,10 @@ def uncertainty_of(
     ease = np.divide(1.0, weight, out=np.zeros_like(weight), where=weight > _LEAST_WEIGHT)
     deviations = (vectors[:, :kept] * np.sqrt(np.maximum(values[:kept], 0.0))).T * ease
     lasting = _departures(at, covariance, thinning, mixing)
-    if at.black < 0.0:
+    if below < 0.0:
         # Predictions know no black below nothing: it is one more way to be off.
         lower: FloatArray = np.zeros((1, layout.size))
-        lower[0, layout.black] = at.black
+        lower[0, layout.black] = below
         lasting = np.concatenate([lasting, lower])
     deviations = np.concatenate([deviations, lasting])
     return Uncertainty(
