@@ -17,9 +17,8 @@ from fewtone.match.kinds import new_ground, new_toner
 from fewtone.match.result import Help, Match, MatchResult
 from fewtone.match.rules import Rules
 from fewtone.match.search import nearest_within
-from fewtone.model.blend import Number
+from fewtone.model.blend import Number, coats_text
 from fewtone.model.curves import Curves
-from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.typing import FloatLike
 
@@ -103,15 +102,11 @@ def _told(name: str, match: Match, rules: Rules) -> Help:
         largest = max(int(part) for part in recipe.blend.values())
         return Help(name, largest, match, f"with parts up to {largest}")
     if name == "medium_parts":
-        words = f"let down {recipe.medium_parts}:1, {_coats(recipe)}"
+        words = f"let down {recipe.medium_parts}:1, {coats_text(recipe.coats)}"
         return Help(name, recipe.medium_parts, match, words)
     if name == "coats":
-        return Help(name, recipe.coats, match, f"with {_coats(recipe)}")
+        return Help(name, recipe.coats, match, f"with {coats_text(recipe.coats)}")
     if name == "grounds":
         return Help(name, recipe.ground, match, f"over {recipe.ground}")
     others = [toner for toner in recipe.blend if toner not in rules.toners]
     return Help(name, ", ".join(others), match, f"with {' and '.join(others)}")
-
-
-def _coats(recipe: Recipe) -> str:
-    return f"{recipe.coats} {'coat' if recipe.coats == 1 else 'coats'}"

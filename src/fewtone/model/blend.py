@@ -15,7 +15,15 @@ from typing import TypeAlias
 from fewtone.errors import Fault, FewtoneError
 from fewtone.model.numbers import carried, decimal_from
 
-__all__ = ["LARGEST", "Blend", "Number", "exact_number", "film_load", "number_text"]
+__all__ = [
+    "LARGEST",
+    "Blend",
+    "Number",
+    "coats_text",
+    "exact_number",
+    "film_load",
+    "number_text",
+]
 
 Number: TypeAlias = int | Decimal
 
@@ -121,6 +129,11 @@ def exact_number(value: object) -> Number:
 def number_text(number: Number) -> str:
     """Return a number as it is printed, never with an exponent."""
     return f"{number:f}" if isinstance(number, Decimal) else str(number)
+
+
+def coats_text(coats: Number) -> str:
+    """Return a number of coats in words: ``1 coat``, ``4 coats``."""
+    return "1 coat" if coats == 1 else f"{number_text(coats)} coats"
 
 
 def _ordered(parts: dict[str, Number]) -> dict[str, Number]:

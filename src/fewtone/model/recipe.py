@@ -14,7 +14,15 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from fewtone.errors import Fault, FewtoneError, UsageError
-from fewtone.model.blend import LARGEST, Blend, Number, exact_number, film_load, number_text
+from fewtone.model.blend import (
+    LARGEST,
+    Blend,
+    Number,
+    coats_text,
+    exact_number,
+    film_load,
+    number_text,
+)
 from fewtone.model.names import NAME, NAME_RULE, RESERVED, Names
 from fewtone.model.numbers import decimal_from
 
@@ -87,8 +95,8 @@ class Recipe:
         )
 
     def __str__(self) -> str:
-        coats = "1 coat" if self.coats == 1 else f"{number_text(self.coats)} coats"
-        return f"{self.blend}, {number_text(self.medium_parts)}:1, {coats} over {self.ground}"
+        letdown = number_text(self.medium_parts)
+        return f"{self.blend}, {letdown}:1, {coats_text(self.coats)} over {self.ground}"
 
 
 def parse(text: str, toners: Names | None = None, grounds: Names | None = None) -> Recipe:

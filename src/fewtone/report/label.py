@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fewtone.colorimetry import Light
-from fewtone.model.blend import number_text
+from fewtone.model.blend import coats_text, number_text
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
@@ -53,7 +53,7 @@ class Label:
     @property
     def coats(self) -> str:
         """The coats in words: ``4 coats``."""
-        return "1 coat" if self.recipe.coats == 1 else f"{number_text(self.recipe.coats)} coats"
+        return coats_text(self.recipe.coats)
 
     @property
     def lines(self) -> Sequence[str]:
