@@ -5,11 +5,10 @@ They may be an instrument out of zero or out of range. They count as read, and t
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Sequence
 from itertools import groupby
 
 from fewtone.model.readings import Reading
-from fewtone.model.shelf import Ground
 from fewtone.typing import FloatArray
 
 __all__ = ["odd_spectra"]
@@ -24,7 +23,7 @@ _MOST_TOLD = 5
 
 
 def odd_spectra(
-    items: Sequence[Reading], wavelength_nm: Sequence[float], grounds: Mapping[str, Ground]
+    items: Sequence[Reading], wavelength_nm: Sequence[float], is_metallic: Callable[[str], bool]
 ) -> list[str]:
     """Say which rows hold values that no panel gives, and what to do about them.
 
@@ -34,8 +33,8 @@ def odd_spectra(
         The readings.
     wavelength_nm
         Where their spectra were read [nm].
-    grounds
-        The grounds of shelf.toml by name.
+    is_metallic
+        Whether there is flake in a ground.
 
     Returns
     -------
@@ -52,7 +51,7 @@ def odd_spectra(
                 f"row {item.row}: reflectance {least:g} at {wavelength_nm[lowest]:g} nm is below "
                 "black. Zero the instrument and read the panel again."
             )
-        if most > _BRIGHTEST_SOLID and not grounds[item.ground].is_metallic:
+        if most > _BRIGHTEST_SOLID and not is_metallic(item.ground):
             found.append(
                 f"row {item.row}: reflectance {most:g} at {wavelength_nm[highest]:g} nm is more "
                 f"than the solid ground {item.ground} can return. Check the scale, and read the "

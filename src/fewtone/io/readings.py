@@ -113,7 +113,9 @@ def load_readings(folder: Path, settings: ShelfSettings, data: bytes | None = No
             *_cautions(table, strange, len(items)),
             *(
                 f"{table.file}, {said}"
-                for said in odd_spectra(items, list(columns.wavelengths.values()), settings.grounds)
+                for said in odd_spectra(
+                    items, list(columns.wavelengths.values()), settings.is_metallic
+                )
             ),
         ),
     )

@@ -143,14 +143,15 @@ def observe(
     )
     used = {name for item in items if not item.is_bare for name in item.blend}
     toners = tuple(name for name in settings.toners if name in used)
-    seen = {item.ground for item in items}
-    grounds = tuple(name for name in settings.grounds if name in seen)
+    seen = dict.fromkeys(item.ground for item in items)
+    keyed = [name for name in seen if name not in settings.grounds]
+    grounds = (*(name for name in settings.grounds if name in seen), *keyed)
     _check_enough(items, toners, grounds)
 
     grid, spectral = _spectra(items, readings)
     lights = tuple(sorted({light for item in items for light in item.lab or {}}))
     lab = _labs(items, lights)
-    metallic = np.array([settings.grounds[name].is_metallic for name in grounds])
+    metallic = np.array([settings.is_metallic(name) for name in grounds])
     return _arrange(items, toners, grounds, metallic, grid, spectral, lights, lab)
 
 

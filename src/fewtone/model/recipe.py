@@ -2,6 +2,7 @@
 
 `2 marigold + 1 dusk, 6:1, 4 coats over silver` is two parts of marigold to one of dusk by volume,
 let down with six parts of medium to one of that blend, four coats over the ground called silver.
+The ground may be a keyed one: `… over 2 silver + 1 moss` (`fewtone.model.keyed`).
 
 A printed recipe parses back to itself.
 """
@@ -23,6 +24,7 @@ from fewtone.model.blend import (
     film_load,
     number_text,
 )
+from fewtone.model.keyed import KeyedGround
 from fewtone.model.names import NAME, NAME_RULE, RESERVED, Names
 from fewtone.model.numbers import decimal_from
 
@@ -48,7 +50,7 @@ class Recipe:
     coats
         Full passes of the gun, 0 or more.
     ground
-        Name of the ground underneath.
+        Name of the ground underneath, or a keyed one such as ``2 silver + 1 moss``.
 
     Raises
     ------
@@ -71,7 +73,7 @@ class Recipe:
         keep(self, "blend", parts)
         keep(self, "medium_parts", _in_range("letdown", exact_number(medium_parts)))
         keep(self, "coats", _in_range("number of coats", exact_number(coats)))
-        keep(self, "ground", ground)
+        keep(self, "ground", str(KeyedGround.parse(ground)) if "+" in ground else ground)
 
     @property
     def load(self) -> Fraction:
@@ -132,7 +134,7 @@ def parse(text: str, toners: Names | None = None, grounds: Names | None = None) 
     coats = reader.number("the number of coats")
     reader.take(r"coats?\b", "'coats'")
     reader.take(r"over\b", "'over' and the ground")
-    ground = reader.name(grounds, f"the name of the ground ({NAME_RULE})")
+    ground = reader.ground(grounds)
     reader.end()
     try:
         return Recipe(blend, medium_parts, coats, ground)
@@ -197,6 +199,20 @@ class _Reader:
         fix = f"Correct the name, or add the {known.kind} to shelf.toml and learn it."
         self.unknown.append(replace(known.fault(name, fix=fix), value=self.text))
         return name
+
+    def ground(self, known: Names | None) -> str:
+        """A ground by name or label, or all that is left of the line as a keyed one."""
+        left = self.text[self.at :].strip()
+        plain = None if known is None else Names.find(known, left)
+        if plain is None and ("+" in left or self.peek(_AMOUNT)):
+            try:
+                keyed = KeyedGround.parse(left, known)
+            except UsageError as error:
+                self.unknown += [replace(fault, value=self.text) for fault in error.faults]
+                raise UsageError(*self.unknown) from None
+            self.at = len(self.text)
+            return str(keyed)
+        return self.name(known, f"the name of the ground ({NAME_RULE})")
 
     def blend(self, toners: Names | None) -> dict[str, Number]:
         blend: dict[str, Number] = {}

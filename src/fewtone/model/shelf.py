@@ -11,6 +11,7 @@ from fewtone.colorimetry import Light
 from fewtone.errors import Fault, UsageError
 from fewtone.model.blend import Number
 from fewtone.model.cup import Cup
+from fewtone.model.keyed import GroundNames, parents_of
 from fewtone.model.names import Names
 from fewtone.model.recipe import Recipe, parse
 from fewtone.optics.film import FilmOptics, Geometry
@@ -62,11 +63,15 @@ class Measurement:
 
 @dataclass(frozen=True, slots=True)
 class Mixing:
-    """How the shop mixes and sprays; the rules that a recipe must keep."""
+    """How the shop mixes and sprays; the rules that a recipe must keep.
+
+    `ground_parts` is the largest whole number in a keyed ground.
+    """
 
     medium_parts: tuple[Number, ...] = (6, 8, 5, 4)
     coats: tuple[int, int] = (2, 6)
     max_part: int = 4
+    ground_parts: int = 3
     tolerance: float = 1.0
     panel_cv: float = 0.05
     coat_cv: float = 0.04
@@ -156,9 +161,13 @@ class ShelfSettings:
         return Names("toner", {name: toner.label for name, toner in self.toners.items()})
 
     @property
-    def ground_names(self) -> Names:
-        """The grounds by name and label."""
-        return Names("ground", {name: ground.label for name, ground in self.grounds.items()})
+    def ground_names(self) -> GroundNames:
+        """The grounds by name and label, and any keyed mix of them."""
+        return GroundNames("ground", {name: ground.label for name, ground in self.grounds.items()})
+
+    def is_metallic(self, ground: str) -> bool:
+        """Whether there is flake in a ground: in one of what a keyed ground is mixed of."""
+        return any(self.grounds[name].is_metallic for name in parents_of(ground))
 
     def recipe(self, recipe: Recipe | str) -> Recipe:
         """A recipe, or its line, with toners and grounds found by name or label.
