@@ -103,7 +103,7 @@ class Shelf:
         light
             Its illuminant and observer, such as ``D50/2``; the shelf's own if None.
         deck
-            A CSV file of swatches; the one that shelf.toml names if None.
+            A CSV file or ``.xlsx`` workbook of swatches; the one that shelf.toml names if None.
 
         Raises
         ------

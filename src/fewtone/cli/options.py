@@ -130,7 +130,8 @@ DeckOption: TypeAlias = Annotated[
     typer.Option(
         "--deck",
         metavar="FILE.csv",
-        help="Swatches by number: columns number, L, a, b, optional name and light.",
+        help="Swatches by number, a CSV file or .xlsx workbook: columns number, L, a, b, optional "
+        "name and light.",
     ),
 ]
 ToleranceOption: TypeAlias = Annotated[

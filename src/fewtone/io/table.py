@@ -1,4 +1,4 @@
-"""CSV files as spreadsheets really write them.
+"""Tables as spreadsheets really write them: CSV files, and the first sheet of a workbook.
 
 Commas, semicolons or tabs; decimal points or decimal commas; a byte-order mark; any line ends.
 What a spreadsheet breaks on its own (a ratio turned into a time, an id into a date) is recognised
@@ -18,6 +18,7 @@ from pathlib import Path
 
 from fewtone.errors import Fault, FaultList, FewtoneError
 from fewtone.io.files import decode, read_bytes
+from fewtone.io.workbook import is_workbook, workbook_rows
 from fewtone.model.names import nearest
 from fewtone.model.numbers import decimal_from
 
@@ -155,7 +156,7 @@ class Row:
         return text
 
 
-def read_table(path: Path, data: bytes | None = None) -> Table:
+def read_table(path: Path, data: bytes | None = None, *, workbook: bool = False) -> Table:
     """Read a CSV file with a header line.
 
     Parameters
@@ -164,6 +165,8 @@ def read_table(path: Path, data: bytes | None = None) -> Table:
         The file, also for messages.
     data
         Its content, if it was read already.
+    workbook
+        Whether it may also be an ``.xlsx`` workbook, whose first sheet then counts.
 
     Returns
     -------
@@ -175,11 +178,15 @@ def read_table(path: Path, data: bytes | None = None) -> Table:
     FewtoneError
         The file cannot be read as text at all.
     """
-    text = decode(read_bytes(path) if data is None else data, path.name)
-    first = text.lstrip("\r\n").splitlines()[0] if text.strip() else ""
-    delimiter = max(_DELIMITERS, key=first.count)
+    content = read_bytes(path) if data is None else data
+    if workbook and is_workbook(content):
+        delimiter, lines = ",", workbook_rows(content, path.name, _MOST_COLUMNS)
+    else:
+        text = decode(content, path.name)
+        first = text.lstrip("\r\n").splitlines()[0] if text.strip() else ""
+        delimiter = max(_DELIMITERS, key=first.count)
+        lines = _records(text, delimiter, path.name)
     table = Table(path.name, (), delimiter)
-    lines = _records(text, delimiter, path.name)
     _, header = next(lines, (1, []))
     table.columns = tuple(cell.strip() for cell in header)
     if len(table.columns) > _MOST_COLUMNS:

@@ -14,7 +14,7 @@ from fewtone.model.numbers import decimal_from
 from fewtone.model.shelf import Measurement
 from fewtone.model.target import Target
 
-__all__ = ["lab_triple", "read_target"]
+__all__ = ["lab_triple", "read_deck", "read_target"]
 
 _DECK_COLUMNS = ("number", "L", "a", "b")
 _DECK_OPTIONAL = ("name", "light")
@@ -47,7 +47,8 @@ def read_target(
     light
         The light of a triple, or of a deck that has no column `light`.
     deck
-        A CSV file of swatches: columns number, L, a, b, optional name and light.
+        A CSV file or an ``.xlsx`` workbook of swatches: columns number, L, a, b, optional name and
+        light.
     own_deck
         The shelf's own, looked into where no other is given and the text is no colour by itself.
 
@@ -63,7 +64,7 @@ def read_target(
         deck = own_deck
     names = None
     if deck is not None:
-        swatches = _deck(deck, measurement, shelf_light)
+        swatches = read_deck(deck, measurement, shelf_light)
         labels = {number: swatch.name or number for number, swatch in swatches.items()}
         names = Names("swatch", labels, f"the deck {deck.name}")
         if number := names.find(said):
@@ -114,8 +115,24 @@ def lab_triple(text: str) -> tuple[float, float, float] | None:
     return lightness, green_red, blue_yellow
 
 
-def _deck(path: Path, measurement: Measurement, light: Light) -> dict[str, Target]:
-    table = read_table(path)
+def read_deck(path: Path, measurement: Measurement, light: Light) -> dict[str, Target]:
+    """Read a deck: the swatches by their numbers, in the order of the file.
+
+    Parameters
+    ----------
+    path
+        A CSV file or an ``.xlsx`` workbook with columns number, L, a, b, optional name and light.
+    measurement
+        How the shelf is read: its geometry is taken for the swatches'.
+    light
+        The light of swatches that do not say theirs.
+
+    Raises
+    ------
+    FewtoneError
+        All that is wrong with it, by row and column.
+    """
+    table = read_table(path, workbook=True)
     known = {*_DECK_COLUMNS, *_DECK_OPTIONAL}
     table.strangers(known)
     table.require(_DECK_COLUMNS, known)
