@@ -7,14 +7,16 @@ from dataclasses import replace
 
 import numpy as np
 
+from fewtone.colorimetry import Light
 from fewtone.model.blend import Number
 from fewtone.model.curves import Curves
 from fewtone.model.shelf import Ground, Measurement, Mixing, ShelfSettings, Toner
+from fewtone.model.target import Target
 from fewtone.model.uncertainty import Uncertainty
 from fewtone.optics.film import FilmOptics, Geometry
-from fewtone.typing import FloatArray
+from fewtone.typing import FloatArray, FloatLike
 
-__all__ = ["WAVELENGTH_NM", "invented_shelf"]
+__all__ = ["WAVELENGTH_NM", "invented_shelf", "lab_target"]
 
 WAVELENGTH_NM: FloatArray = np.arange(400.0, 701.0, 10.0)
 
@@ -85,6 +87,15 @@ def invented_shelf(
         },
     )
     return curves, settings
+
+
+_D65 = Light("D65", 10)
+
+
+def lab_target(lab: FloatLike, light: Light = _D65) -> Target:
+    """A colour that is asked for."""
+    lightness, a, b = np.asarray(lab, dtype=np.float64).tolist()
+    return Target((lightness, a, b), light, Geometry.DIRECTIONAL)
 
 
 def _invented_uncertainty(rng: np.random.Generator, curves: Curves, share: float) -> Uncertainty:

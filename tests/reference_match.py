@@ -23,6 +23,7 @@ from fewtone.model.recipe import parse
 from fewtone.model.shelf import ShelfSettings
 from fewtone.prediction.forward import lab_of, reflectance
 from fewtone.prediction.pass_probability import pass_probability
+from invented import lab_target
 
 __all__ = ["Answer", "plain_loop"]
 
@@ -95,11 +96,9 @@ def plain_loop(
     if known and within:
         chances = pass_probability(
             curves,
-            settings.mixing,
-            settings.measurement,
+            settings,
             [parse(row["line"]) for row in within],
-            target,
-            light,
+            lab_target(target, light),
             tolerance,
         )
         assert chances is not None

@@ -171,7 +171,7 @@ class Shelf:
 
         wanted = self.target(target, light=light, deck=deck)
         kept = Rules.of(self.settings, **rules)
-        asked = (self.curves, self.settings, wanted.lab, wanted.light, kept)
+        asked = (self.curves, self.settings, wanted, kept)
         result = with_help(*asked, search(*asked))
         return replace(result, grounds=over_each_ground(*asked)) if by_ground else result
 
@@ -440,7 +440,7 @@ class Shelf:
         entries = [] if note is None else [Entry("note", {"text": note})]
         if recipe is not None:
             line = self.settings.recipe(recipe)
-            judged = judge(self.curves, self.settings, line, wanted.lab, wanted.light, passing)
+            judged = judge(self.curves, self.settings, line, wanted, passing)
             entries = [recipe_entry(judged), *entries]
         text = (self.folder / CURVES_FILE).read_bytes()
         opened = opened_job(

@@ -50,7 +50,7 @@ from fewtone.match.lattice import Lattice  # noqa: E402
 from fewtone.match.picks import Picks  # noqa: E402
 from fewtone.match.search import everything  # noqa: E402
 from fewtone.typing import FloatArray, IntArray  # noqa: E402
-from invented import invented_shelf  # noqa: E402
+from invented import invented_shelf, lab_target  # noqa: E402
 
 # Colours timed for the plain evaluation: enough for a second of work, spread over the supports.
 _SAMPLE = 1_000_000
@@ -114,7 +114,7 @@ def _timed(target: Triple) -> tuple[float, MatchResult]:
     seconds = []
     for _ in range(_REPEATS):
         start = time.process_time()
-        found = search(curves, settings, target, LIGHT, Rules.of(settings))
+        found = search(curves, settings, lab_target(target), Rules.of(settings))
         seconds.append(time.process_time() - start)
     return float(np.median(seconds)), found
 
@@ -189,7 +189,7 @@ def _exact() -> Iterator[str]:
     ]
     LISTED_PICKS.write_text(json.dumps(listed, indent=1) + "\n", encoding="utf-8")
     same = sum(
-        hard_picks(search(curves, settings, target, LIGHT, rules)) == wanted
+        hard_picks(search(curves, settings, lab_target(target), rules)) == wanted
         for (_, target), wanted in zip(targets, listed, strict=True)
     )
     yield f"identical picks and trade-off: {same} of {len(targets)} targets"
@@ -201,7 +201,7 @@ def _others(median: float) -> Iterator[str]:
     lattice = Lattice.of(Rules.of(settings))
     for _, target in hard_targets(curves, settings)[:3]:
         evaluator = target_evaluator(curves, settings, target)
-        best = search(curves, settings, target, LIGHT, lattice.rules).recipes[-1].de00
+        best = search(curves, settings, lab_target(target), lattice.rules).recipes[-1].de00
         assert best is not None
         for name, solver in (
             ("differential evolution", _evolve),
@@ -255,7 +255,7 @@ def _least_squares(evaluator: Evaluator, lattice: Lattice) -> float:
 
         def miss(amounts: FloatArray, place: IntArray = place) -> FloatArray:
             found = evaluator.lab(amounts[np.newaxis], np.ones(1), place)[0]
-            return np.asarray(found - evaluator.target)
+            return np.asarray(found - evaluator.target_lab)
 
         found = least_squares(miss, np.full(toners, 0.4 / toners), bounds=(0.0, 1.6))
         largest = np.sort(np.argsort(found.x)[-3:])
@@ -276,7 +276,7 @@ def _growth() -> Iterator[str]:
         times = []
         for _, target in hard_targets(curves, settings)[:9]:
             start = time.process_time()
-            found = search(curves, settings, target, LIGHT, Rules.of(settings))
+            found = search(curves, settings, lab_target(target), Rules.of(settings))
             times.append(time.process_time() - start)
         medians.append(float(np.median(times)))
         yield f"{n_toners:3} toners  {found.proof.admissible:15,} recipes  {medians[-1]:8.3f} s"
@@ -293,7 +293,7 @@ def _hazy() -> Iterator[str]:
         times = []
         for _, target in hard_targets(curves, settings)[::4]:
             start = time.process_time()
-            found = search(curves, settings, target, LIGHT, rules)
+            found = search(curves, settings, lab_target(target), rules)
             times.append(time.process_time() - start)
         median = float(np.median(times))
         clear = clear or median

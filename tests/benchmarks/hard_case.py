@@ -16,7 +16,7 @@ from fewtone.match.evaluate import Evaluator, evaluator_of
 from fewtone.match.lattice import Lattice
 from fewtone.model.curves import Curves
 from fewtone.model.shelf import ShelfSettings
-from invented import invented_shelf
+from invented import invented_shelf, lab_target
 
 __all__ = [
     "HARD_SPOTS",
@@ -53,7 +53,7 @@ def hard_shelf(n_toners: int = 24) -> tuple[Curves, ShelfSettings]:
 
 def target_evaluator(curves: Curves, settings: ShelfSettings, target: Triple) -> Evaluator:
     """What works colours out against a target."""
-    return evaluator_of(curves, Rules.of(settings), target, LIGHT)
+    return evaluator_of(curves, Rules.of(settings), lab_target(target))
 
 
 def hard_picks(found: MatchResult) -> list[str | None]:

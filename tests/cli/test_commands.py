@@ -261,7 +261,7 @@ def test_a_swatch_of_the_worked_deck(learnt_demo: Path, run: Run) -> None:
         )
         wanted = [float(row[key]) for key in "Lab"]
         assert ran.document["target"]["lab"] == wanted
-        assert ran.document["target"]["said"] == row["number"]
+        assert ran.document["target"]["request"] == row["number"]
 
 
 def test_learn_reports_each_toner(demo: Path, run: Run) -> None:

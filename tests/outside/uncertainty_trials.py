@@ -12,9 +12,10 @@ from booth import Booth, delta_e, random_blends
 from fewtone.colorimetry import Light
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import parse
-from fewtone.model.shelf import Measurement, Mixing
+from fewtone.model.shelf import Measurement, Mixing, ShelfSettings
 from fewtone.prediction.pass_probability import pass_probability
 from fewtone.prediction.recipes import predict
+from invented import lab_target
 from outside.learning_trials import TrialSet, run
 
 __all__ = ["Array", "misses", "passes", "passes_of"]
@@ -64,6 +65,8 @@ def passes_of(
     said, seen = [], []
     rng = np.random.default_rng(2000 + seed)
     blends = random_blends(rng, 10, n_blends)
+    measurement = Measurement(repeat_sd=booth.lab_noise)
+    settings = ShelfSettings("booth", measurement, mixing, {}, {})
     for place, ground in enumerate(booth.grounds):
         recipes = [parse(blends.line(i, booth.names, ground.name)) for i in range(n_blends)]
         lab = predict(curves, recipes, D65).lab
@@ -75,11 +78,9 @@ def passes_of(
         for i, recipe in enumerate(recipes):
             chance = pass_probability(
                 curves,
-                mixing,
-                Measurement(repeat_sd=booth.lab_noise),
+                settings,
                 [recipe],
-                lab[i] + away[i],
-                D65,
+                lab_target(lab[i] + away[i], D65),
                 TOLERANCE,
             )
             assert chance is not None

@@ -13,7 +13,7 @@ from fewtone.match import Rules, search
 from fewtone.model.recipe import Recipe
 from fewtone.optics.film import Geometry
 from fewtone.prediction.recipes import predict
-from invented import invented_shelf
+from invented import invented_shelf, lab_target
 from reference_match import plain_loop
 
 LIGHT = Light("D65", 10)
@@ -113,7 +113,7 @@ def test_picks_equal_the_plain_loop(problem: Problem) -> None:
     rules = Rules.of(
         shelf, max_toners=problem.max_toners, tolerance=problem.tolerance, top=problem.top
     )
-    found = search(curves, shelf, target, LIGHT, rules)
+    found = search(curves, shelf, lab_target(target), rules)
     wanted = plain_loop(
         curves,
         shelf,

@@ -6,8 +6,9 @@ import json
 
 import pytest
 
-from benchmarks.hard_case import LIGHT, LISTED_PICKS, hard_picks, hard_shelf, hard_targets
+from benchmarks.hard_case import LISTED_PICKS, hard_picks, hard_shelf, hard_targets
 from fewtone.match import Rules, search
+from invented import lab_target
 
 CURVES, SHELF = hard_shelf()
 TARGETS = hard_targets(CURVES, SHELF)
@@ -17,6 +18,6 @@ TARGETS = hard_targets(CURVES, SHELF)
 def test_picks_equal_full_enumeration(number: int) -> None:
     """Picks and trade-off of a target equal those recorded from full enumeration."""
     listed = json.loads(LISTED_PICKS.read_text(encoding="utf-8"))
-    found = search(CURVES, SHELF, TARGETS[number][1], LIGHT, Rules.of(SHELF))
+    found = search(CURVES, SHELF, lab_target(TARGETS[number][1]), Rules.of(SHELF))
     assert hard_picks(found) == listed[number]
     assert found.proof.proven

@@ -17,7 +17,7 @@ from fewtone.match.search import everything
 from fewtone.match.sweep import Sweep
 from fewtone.optics.film import Geometry
 from fewtone.typing import IntArray
-from invented import invented_shelf
+from invented import invented_shelf, lab_target
 
 LIGHT = Light("D65", 10)
 
@@ -46,7 +46,7 @@ def test_all_within_a_radius_are_found(seed: int, geometry: Geometry) -> None:
     )
     rules = Rules.of(shelf)
     lattice = Lattice.of(rules)
-    evaluator = evaluator_of(curves, rules, (50.0, 0.0, 0.0), LIGHT)
+    evaluator = evaluator_of(curves, rules, lab_target((50.0, 0.0, 0.0)))
     shells = shells_of(evaluator, lattice)
     supports = lattice.supports(3)
     batches = list(everything(lattice, supports))
@@ -64,10 +64,10 @@ def test_all_within_a_radius_are_found(seed: int, geometry: Geometry) -> None:
     darkest = np.argsort(lab[:, 0])[: len(lab) // 10]
     for among in (darkest, darkest, np.arange(len(lab))):
         target = lab[rng.choice(among)] + rng.choice([0, 2]) * rng.standard_normal(3)
-        aim = evaluator_of(curves, rules, target, LIGHT)
+        aim = evaluator_of(curves, rules, lab_target(target))
         for radius in (0.5, 4.0, 20.0):
             wanted = np.flatnonzero(aim.difference(lab) <= radius - 1e-6)
-            sweep = Sweep(shells, lattice, supports, aim.target, np.full(13, radius))
+            sweep = Sweep(shells, lattice, supports, aim.target_lab, np.full(13, radius))
             rows = [place for part in sweep.found() for place in places(part)]
             assert {listed[row] for row in wanted} <= set(rows)
             assert len(rows) == len(set(rows))
@@ -79,10 +79,10 @@ def test_a_recipe_once_overlooked() -> None:
     curves, shelf = hard_shelf(32)
     rules = Rules.of(shelf)
     lattice = Lattice.of(rules)
-    evaluator = evaluator_of(curves, rules, hard_targets(curves, shelf)[0][1], LIGHT)
+    evaluator = evaluator_of(curves, rules, lab_target(hard_targets(curves, shelf)[0][1]))
     support = np.array([[5, 7, 20]])
     shells = shells_of(evaluator, lattice)
-    sweep = Sweep(shells, lattice, support, evaluator.target, np.full(19, 1.0))
+    sweep = Sweep(shells, lattice, support, evaluator.target_lab, np.full(19, 1.0))
     load, ground = len(lattice.loads) - 1, curves.grounds.index("charcoal")
     found = [place for part in sweep.found() for place in places(part)]
     assert (5, 7, 20, 4, 1, 1, load, ground) in found

@@ -147,7 +147,7 @@ def find(
         return
     table = [
         (
-            swatch(each.lab, each.light),
+            swatch(each.target.lab, each.target.light),
             each.name,
             each.opened[:10],
             each.ended or "open",
@@ -273,15 +273,16 @@ def _show(kept: Job, as_json: bool) -> None:
     if as_json:
         print_document({"format": 1, "job": job_document(kept)})
         return
-    lightness, a, b = kept.lab
+    asked = kept.target
+    lightness, a, b = asked.lab
     lines = [
-        f"Asked for {kept.said}: L* {lightness:.2f}, a* {a:.2f}, b* {b:.2f} in {kept.light}, "
-        f"{kept.geometry}, within ΔE00 {kept.tolerance:g}",
+        f"Asked for {asked.request}: L* {lightness:.2f}, a* {a:.2f}, b* {b:.2f} in {asked.light}, "
+        f"{asked.geometry}, within ΔE00 {kept.tolerance:g}",
         f"Shelf {kept.shelf}, opened {kept.opened[:10]}, {kept.ended or 'open'}",
         f"Recipe {kept.recipe}" if kept.recipe else "No recipe yet",
     ]
     parts: list[Part] = [Heading(kept.name)]
-    parts.append(Framed(swatch(kept.lab, kept.light), None, lines))
+    parts.append(Framed(swatch(asked.lab, asked.light), None, lines))
     parts += [
         "",
         *(f"{entry.at}  {_entry_words(entry.kind, entry.data)}" for entry in kept.entries),
@@ -319,6 +320,7 @@ def _again_parts(result: Again) -> list[Part]:
         moved = f"Curves and bottles have moved: it reads ΔE00 {result.moved_de00:.2f} from then."
     else:
         moved = f"It has not moved (ΔE00 {result.moved_de00:.2f} from then)."
+    asked = kept.target
     lines = [
         f"Today ΔE00 {now.de00:.2f}: {difference_words(now.de00)}",
         moved,
@@ -326,7 +328,7 @@ def _again_parts(result: Again) -> list[Part]:
     ]
     parts: list[Part] = [
         Heading(str(now.recipe)),
-        Framed(swatch(now.lab, kept.light), swatch(kept.lab, kept.light), lines),
+        Framed(swatch(now.lab, asked.light), swatch(asked.lab, asked.light), lines),
     ]
     if result.instead is not None:
         parts += [
@@ -334,5 +336,5 @@ def _again_parts(result: Again) -> list[Part]:
             f"Nearer today: {result.instead.recipe}, ΔE00 {result.instead.de00:.2f}.",
         ]
     elif not now.in_tolerance:
-        parts += ["", f"No other mix of these toners is nearer: match {kept.said} anew."]
+        parts += ["", f"No other mix of these toners is nearer: match {kept.target.request} anew."]
     return parts

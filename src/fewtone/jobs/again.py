@@ -104,13 +104,17 @@ def kept_matches(
     found = []
     for job in jobs:
         recipe = job.recipe
-        same = job.shelf == settings.name and job.light == target.light and job.ended == "passed"
+        same = (
+            job.shelf == settings.name
+            and job.target.light == target.light
+            and job.ended == "passed"
+        )
         # What was asked then lies within a tolerance of each from what its recipe reads.
-        near = same and delta_e_2000(job.lab, target.lab) <= tolerance + job.tolerance
+        near = same and delta_e_2000(job.target.lab, target.lab) <= tolerance + job.tolerance
         if not near or recipe is None or recipe.ground not in curves.grounds:
             continue
         if all(name in curves.toners for name in recipe.blend):
-            match = judge(curves, settings, recipe, target.lab, target.light, tolerance)
+            match = judge(curves, settings, recipe, target, tolerance)
             if match.in_tolerance:
                 found.append(KeptMatch(job, match))
     return sorted(found, key=lambda kept: kept.match.de00 or 0.0)
@@ -132,7 +136,7 @@ def again(curves: Curves, settings: ShelfSettings, job: Job) -> Again:
         The job is of another shelf, has no recipe, or the shelf no longer has its toners or ground.
     """
     recipe = of_shelf(job, settings).chosen
-    now = judge(curves, settings, recipe, job.lab, job.light, job.tolerance)
+    now = judge(curves, settings, recipe, job.target, job.tolerance)
     then = job.predicted
     moved = None
     if then is not None and then.data.get("recipe") == str(recipe) and then.data.get("lab"):
@@ -147,7 +151,7 @@ def again(curves: Curves, settings: ShelfSettings, job: Job) -> Again:
             max_toners=len(recipe.blend),
             tolerance=job.tolerance,
         )
-        found = search(curves, settings, job.lab, job.light, rules)
+        found = search(curves, settings, job.target, rules)
         best = found.simplest or found.closest
         if best.recipe != recipe and best.de00 is not None and best.de00 < now.de00:
             instead = best

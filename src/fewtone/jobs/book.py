@@ -20,6 +20,7 @@ from fewtone.errors import Fault, FewtoneError
 from fewtone.io.places import default_book
 from fewtone.jobs.job import Entry, Job
 from fewtone.model.names import did_you_mean
+from fewtone.model.target import Target
 from fewtone.optics.film import Geometry
 
 __all__ = ["Book"]
@@ -228,7 +229,7 @@ class Book:
                 continue
             if lab is None:
                 found.append((job, None))
-            elif light is None or job.light == light:
+            elif light is None or job.target.light == light:
                 off = min(float(delta_e_2000(lab, colour)) for colour in _colours(job))
                 if off <= within:
                     found.append((job, off))
@@ -337,7 +338,7 @@ def _key(name: str) -> str:
 def _colours(job: Job) -> list[Sequence[float]]:
     chosen = job.predicted
     predicted = chosen.data.get("lab") if chosen else None
-    return [job.lab, *([predicted] if predicted else [])]
+    return [job.target.lab, *([predicted] if predicted else [])]
 
 
 def _jobs(book: sqlite3.Connection, rest: str = "", values: tuple[str, ...] = ()) -> Iterator[Job]:
@@ -353,14 +354,11 @@ def _jobs(book: sqlite3.Connection, rest: str = "", values: tuple[str, ...] = ()
         query, only = f"{query} WHERE job = ?", (rows[0][0],)
     for job, at, kind, data in book.execute(f"{query} ORDER BY id", only):
         entries.setdefault(job, []).append(Entry(kind, json.loads(data), at))
-    for number, name, said, lightness, a, b, light, geometry, *kept in rows:
+    for number, name, request, lightness, a, b, light, geometry, *kept in rows:
         tolerance, shelf, readings, curves, opened = kept
         yield Job(
             name=name,
-            said=said,
-            lab=(lightness, a, b),
-            light=Light.parse(light),
-            geometry=Geometry(geometry),
+            target=Target((lightness, a, b), Light.parse(light), Geometry(geometry), request),
             tolerance=tolerance,
             shelf=shelf,
             readings_sha256=readings,
@@ -380,10 +378,10 @@ def _insert(
     values: tuple[Any, ...] = (
         _key(job.name),
         job.name,
-        job.said,
-        *job.lab,
-        str(job.light),
-        str(job.geometry),
+        job.target.request,
+        *job.target.lab,
+        str(job.target.light),
+        str(job.target.geometry),
         job.tolerance,
         job.shelf,
         job.readings_sha256,

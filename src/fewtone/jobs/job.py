@@ -13,12 +13,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from fewtone.colorimetry import Light
 from fewtone.errors import Fault, FewtoneError, UsageError
 from fewtone.match import Match
 from fewtone.model.recipe import Recipe, parse
 from fewtone.model.target import Target
-from fewtone.optics.film import Geometry
 
 __all__ = ["ENDINGS", "KINDS", "Entry", "Job", "job_name", "opened_job", "recipe_entry"]
 
@@ -72,10 +70,10 @@ class Job:
     ----------
     name
         What it goes by.
-    said
-        What was asked for, as it was said.
-    lab, light, geometry, tolerance
-        The same as numbers: CIELAB, its light and geometry, and the ΔE00 that passes.
+    target
+        What was asked for.
+    tolerance
+        ΔE00 that passes.
     shelf
         Name of the shelf.
     readings_sha256, curves_sha256
@@ -88,10 +86,7 @@ class Job:
     """
 
     name: str
-    said: str
-    lab: tuple[float, float, float]
-    light: Light
-    geometry: Geometry
+    target: Target
     tolerance: float
     shelf: str
     readings_sha256: str
@@ -143,15 +138,10 @@ class Job:
         return None if not ends else str(ends[-1].data.get("how", ""))
 
     @property
-    def target(self) -> Target:
-        """What was asked for, as a target."""
-        return Target(self.lab, self.light, self.geometry, self.said)
-
-    @property
     def words(self) -> str:
         """All words of it that can be searched, in small letters."""
-        told = (str(value) for entry in self.entries for value in entry.data.values())
-        return "\n".join((self.name, self.said, self.shelf, *told)).casefold()
+        values = (str(value) for entry in self.entries for value in entry.data.values())
+        return "\n".join((self.name, self.target.request, self.shelf, *values)).casefold()
 
 
 def opened_job(
@@ -185,10 +175,7 @@ def opened_job(
     """
     return Job(
         name=job_name(name),
-        said=target.said,
-        lab=target.lab,
-        light=target.light,
-        geometry=target.geometry,
+        target=target,
         tolerance=tolerance,
         shelf=shelf,
         readings_sha256=readings_sha256,

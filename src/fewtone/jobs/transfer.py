@@ -26,6 +26,7 @@ from fewtone.io.files import decode, read_bytes
 from fewtone.io.table import inert
 from fewtone.jobs.job import Entry, Job, job_name
 from fewtone.model.recipe import parse
+from fewtone.model.target import Target
 from fewtone.optics.film import Geometry
 
 __all__ = ["job_document", "read_jobs", "write_jobs"]
@@ -95,10 +96,10 @@ def job_document(job: Job) -> dict[str, Any]:
     return {
         "name": job.name,
         "opened": job.opened,
-        "request": job.said,
-        "lab": list(job.lab),
-        "light": str(job.light),
-        "geometry": str(job.geometry),
+        "request": job.target.request,
+        "lab": list(job.target.lab),
+        "light": str(job.target.light),
+        "geometry": str(job.target.geometry),
         "tolerance": job.tolerance,
         "shelf": job.shelf,
         "readings_sha256": job.readings_sha256,
@@ -157,7 +158,7 @@ def _csv_bytes(jobs: Sequence[Job], curves: Mapping[str, bytes]) -> bytes:
         )
 
     for job in jobs:
-        lightness, a, b = job.lab
+        lightness, a, b = job.target.lab
         document = job_document(job)
         row(
             {
@@ -243,10 +244,12 @@ def _job(document: Any, where: str, faults: list[Fault]) -> Job | None:
         entries = tuple(_entries(document["entries"]))
         return Job(
             name=name,
-            said=_text(document, "request"),
-            lab=(lab[0], lab[1], lab[2]),
-            light=Light.parse(_text(document, "light")),
-            geometry=Geometry(_text(document, "geometry")),
+            target=Target(
+                (lab[0], lab[1], lab[2]),
+                Light.parse(_text(document, "light")),
+                Geometry(_text(document, "geometry")),
+                _text(document, "request"),
+            ),
             tolerance=tolerance,
             shelf=_text(document, "shelf"),
             readings_sha256=_text(document, "readings_sha256"),

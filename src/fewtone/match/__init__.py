@@ -13,7 +13,9 @@ from fewtone.match.result import (
     NewGround,
     NewToner,
     Proof,
+    describe_all,
     judge,
+    judge_all,
 )
 from fewtone.match.rules import RuleOptions, Rules
 from fewtone.match.search import search
@@ -28,8 +30,10 @@ __all__ = [
     "Proof",
     "RuleOptions",
     "Rules",
+    "describe_all",
     "direction",
     "judge",
+    "judge_all",
     "over_each_ground",
     "search",
     "with_help",

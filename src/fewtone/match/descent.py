@@ -34,7 +34,7 @@ class Descent:
 
     def __init__(self, evaluator: Evaluator, rules: Rules) -> None:
         self.rules = rules
-        self.evaluator = evaluator_of(evaluator.curves, rules, evaluator.target, evaluator.light)
+        self.evaluator = evaluator_of(evaluator.curves, rules, evaluator.target)
         self.loads = Lattice.of(rules).load_values
         self.films = np.indices((len(self.loads), len(rules.grounds))).reshape(2, -1)
 

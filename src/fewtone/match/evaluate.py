@@ -13,8 +13,9 @@ import numpy as np
 from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.match.rules import Rules
 from fewtone.model.curves import Curves
+from fewtone.model.target import Target
 from fewtone.prediction.forward import lab_of, reflectance
-from fewtone.typing import FloatArray, FloatLike, IntArray, frozen
+from fewtone.typing import FloatArray, FloatLike, IntArray
 
 __all__ = [
     "THIN_AND_THICK",
@@ -36,19 +37,26 @@ class Evaluator:
     ----------
     curves
         The learnt shelf.
-    light
-        Illuminant and observer of all Lab values.
     target
-        CIELAB that is asked for.
+        What is asked for; all Lab values are in its light.
     toners, grounds
         Rows of `curves` that positions stand for, shapes ``(n_toners,)`` and ``(n_grounds,)``.
     """
 
     curves: Curves
-    light: Light
-    target: FloatArray
+    target: Target
     toners: IntArray
     grounds: IntArray
+
+    @property
+    def target_lab(self) -> FloatArray:
+        """CIELAB that is asked for, shape ``(3,)``."""
+        return np.array(self.target.lab)
+
+    @property
+    def light(self) -> Light:
+        """Illuminant and observer of all Lab values."""
+        return self.target.light
 
     def fractions(self, support: IntArray, parts: IntArray) -> FloatArray:
         """Volume fractions over all learnt toners, shape ``(n, n_curves_toners)``."""
@@ -68,15 +76,14 @@ class Evaluator:
 
     def difference(self, lab: FloatArray) -> FloatArray:
         """ΔE00 to the target, rounded to 1e-6, shape ``(n,)``."""
-        return rounded_difference(lab, self.target)
+        return rounded_difference(lab, self.target_lab)
 
 
-def evaluator_of(curves: Curves, rules: Rules, target_lab: FloatLike, light: Light) -> Evaluator:
+def evaluator_of(curves: Curves, rules: Rules, target: Target) -> Evaluator:
     """The evaluator of some rules: positions in the rules become rows of the curves."""
     return Evaluator(
         curves,
-        light,
-        frozen(target_lab),
+        target,
         np.array([curves.toners.index(name) for name in rules.toners]),
         np.array([curves.grounds.index(name) for name in rules.grounds]),
     )

@@ -4,26 +4,25 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from fewtone.colorimetry import Light
 from fewtone.match.result import Match
 from fewtone.match.rules import Rules
 from fewtone.match.search import search
 from fewtone.model.curves import Curves
 from fewtone.model.shelf import ShelfSettings
-from fewtone.typing import FloatLike
+from fewtone.model.target import Target
 
 __all__ = ["over_each_ground"]
 
 
 def over_each_ground(
-    curves: Curves, settings: ShelfSettings, target_lab: FloatLike, light: Light, rules: Rules
+    curves: Curves, settings: ShelfSettings, target: Target, rules: Rules
 ) -> tuple[Match, ...]:
     """What a match over each ground alone would say to spray first, the likeliest to pass first.
 
     The arguments are those of `fewtone.match.search`. Grounds that are not learnt are passed over.
     """
     best = [
-        search(curves, settings, target_lab, light, replace(rules, grounds=(ground,))).headline
+        search(curves, settings, target, replace(rules, grounds=(ground,))).headline
         for ground in rules.grounds
         if ground in curves.grounds
     ]

@@ -12,7 +12,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from fewtone.colorimetry import Light
 from fewtone.match.kinds import new_ground, new_toner
 from fewtone.match.result import Help, Match, MatchResult
 from fewtone.match.rules import Rules
@@ -20,7 +19,7 @@ from fewtone.match.search import nearest_within
 from fewtone.model.blend import Number, coats_text
 from fewtone.model.curves import Curves
 from fewtone.model.shelf import ShelfSettings
-from fewtone.typing import FloatLike
+from fewtone.model.target import Target
 
 __all__ = ["with_help"]
 
@@ -36,8 +35,7 @@ _LARGEST_PART = 50
 def with_help(
     curves: Curves,
     settings: ShelfSettings,
-    target_lab: FloatLike,
-    light: Light,
+    target: Target,
     rules: Rules,
     result: MatchResult,
 ) -> MatchResult:
@@ -45,7 +43,7 @@ def with_help(
 
     Parameters
     ----------
-    curves, settings, target_lab, light, rules
+    curves, settings, target, rules
         As `fewtone.match.search` took them.
     result
         What it answered.
@@ -56,13 +54,13 @@ def with_help(
     within = max(rules.tolerance, min((1.0 - _CLEAR_SHARE) * least, least - _CLEAR_GAIN))
     found = []
     for name, loosened in _loosened(curves, settings, rules):
-        match = nearest_within(curves, settings, target_lab, light, loosened, within)
+        match = nearest_within(curves, settings, target, loosened, within)
         if match is not None:
             found.append(_told(name, match, rules))
     if not any(help_.match.in_tolerance for help_ in found):
         kinds = (
-            new_toner(curves, settings, target_lab, light, rules, within),
-            new_ground(curves, settings, target_lab, light, rules, within),
+            new_toner(curves, settings, target, rules, within),
+            new_ground(curves, settings, target, rules, within),
         )
         found += [kind for kind in kinds if kind is not None]
     found.sort(key=lambda help_: (-(help_.match.pass_probability or 0.0), help_.match.de00))

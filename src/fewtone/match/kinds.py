@@ -20,8 +20,9 @@ from fewtone.match.rules import Rules
 from fewtone.match.search import nearest_within
 from fewtone.model.curves import Curves
 from fewtone.model.shelf import ShelfSettings
+from fewtone.model.target import Target
 from fewtone.prediction.forward import lab_of, reflectance
-from fewtone.typing import FloatArray, FloatLike
+from fewtone.typing import FloatArray
 
 __all__ = ["new_ground", "new_toner", "with_new_ground", "with_new_toner"]
 
@@ -52,8 +53,7 @@ _HUES = {
 def new_toner(
     curves: Curves,
     settings: ShelfSettings,
-    target_lab: FloatLike,
-    light: Light,
+    target: Target,
     rules: Rules,
     within: float,
 ) -> Help | None:
@@ -63,7 +63,7 @@ def new_toner(
     """
     if len(rules.keep) >= rules.max_toners:
         return None
-    peak_nm, width_nm, depth, alone = _best_band(curves, target_lab, light, rules)
+    peak_nm, width_nm, depth, alone = _best_band(curves, target, rules)
     coats = sum(rules.coats) / 2.0
     dose = coats / (1.0 + float(rules.medium_parts[0])) * (1.0 if alone else 0.5)
     best: tuple[Match, NewToner] | None = None
@@ -71,13 +71,13 @@ def new_toner(
     for factor in _STRENGTHS:
         toner = NewToner(peak_nm, width_nm, round(factor * depth / dose, 3), "")
         shelf = with_new_toner(curves, toner)
-        match = nearest_within(shelf, settings, target_lab, light, asked, within)
+        match = nearest_within(shelf, settings, target, asked, within)
         if match is not None and (best is None or (match.de00 or 0.0) < (best[0].de00 or 0.0)):
             best = match, toner
     if best is None:
         return None
     match, toner = best
-    toner = replace(toner, hue=_hue(with_new_toner(curves, toner), light))
+    toner = replace(toner, hue=_hue(with_new_toner(curves, toner), target.light))
     peers = {name: curves.absorption[curves.toners.index(name)].max() for name in curves.toners}
     alike = min(peers, key=lambda name: abs(np.log(peers[name] / toner.strength)))
     words = (
@@ -90,8 +90,7 @@ def new_toner(
 def new_ground(
     curves: Curves,
     settings: ShelfSettings,
-    target_lab: FloatLike,
-    light: Light,
+    target: Target,
     rules: Rules,
     within: float,
 ) -> Help | None:
@@ -100,9 +99,7 @@ def new_ground(
     shelf = curves
     for name, lightness in zip(names, _LIGHTNESSES, strict=True):
         shelf = with_new_ground(shelf, NewGround(lightness), name)
-    match = nearest_within(
-        shelf, settings, target_lab, light, replace(rules, grounds=names), within
-    )
+    match = nearest_within(shelf, settings, target, replace(rules, grounds=names), within)
     if match is None:
         return None
     ground = NewGround(_LIGHTNESSES[names.index(match.recipe.ground)])
@@ -142,9 +139,7 @@ def _band(curves: Curves, peak_nm: float, width_nm: float) -> FloatArray:
     return np.asarray(np.exp(-0.5 * ((curves.wavelength_nm - peak_nm) / width_nm) ** 2))
 
 
-def _best_band(
-    curves: Curves, target_lab: FloatLike, light: Light, rules: Rules
-) -> tuple[float, float, float, bool]:
+def _best_band(curves: Curves, target: Target, rules: Rules) -> tuple[float, float, float, bool]:
     """Centre and width [nm] of the best band, its depth in the film, and whether it is alone."""
     first, last = curves.wavelength_nm[[0, -1]]
     kinds = list(itertools.product(np.arange(first, last + 1.0, _STEP_NM), _WIDTHS_NM))
@@ -164,7 +159,7 @@ def _best_band(
         film = curves.optics.reflectance(
             tau, curves.ground_reflectance[ground], curves.return_ratio[ground], scattering
         )
-        off = delta_e_2000(lab_of(curves, film, light), target_lab)
+        off = delta_e_2000(lab_of(curves, film, target.light), target.lab)
         depth, kind = np.unravel_index(int(np.argmin(off)), off.shape)
         if off[depth, kind] < best[0]:
             best = (float(off[depth, kind]), int(depth), int(kind), not dose.any())

@@ -21,6 +21,7 @@ from functools import lru_cache
 import numpy as np
 
 from fewtone.match.rules import Rules
+from fewtone.model.blend import film_load
 from fewtone.model.recipe import Recipe
 from fewtone.typing import FloatArray, IntArray
 
@@ -76,7 +77,7 @@ class Lattice:
         ways: dict[Fraction, list[tuple[int, int]]] = {}
         for position, medium_parts in enumerate(rules.medium_parts):
             for coats in range(fewest, most + 1):
-                load = Fraction(coats) / (1 + Fraction(medium_parts))
+                load = film_load(coats, medium_parts)
                 ways.setdefault(load, []).append((position, coats))
         return cls(rules, tuple(Load(exact, tuple(ways[exact])) for exact in sorted(ways)))
 

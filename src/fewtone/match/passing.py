@@ -68,12 +68,7 @@ class Passing:
     def __init__(self, lattice: Lattice, evaluator: Evaluator, settings: ShelfSettings) -> None:
         self._lattice, self._ranks, self._evaluator = lattice, Ranks(lattice), evaluator
         self._chance = PassProbability(
-            evaluator.curves,
-            settings.mixing,
-            settings.measurement,
-            evaluator.target,
-            evaluator.light,
-            lattice.rules.tolerance,
+            evaluator.curves, settings, evaluator.target, lattice.rules.tolerance
         )
         self._loads = lattice.load_values
         self._n_ways = np.array([len(load.ways) for load in lattice.loads])

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
-
-import numpy as np
 
 from fewtone.colorimetry import Light
 from fewtone.match.evaluate import THIN_AND_THICK, rounded_difference, rounded_unevenness
@@ -14,10 +12,11 @@ from fewtone.model.blend import Number
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
+from fewtone.model.target import Target
 from fewtone.prediction.pass_probability import pass_probability
 from fewtone.prediction.recipes import predict
 from fewtone.tables import data_frame, lab_columns
-from fewtone.typing import FloatArray, FloatLike, frozen
+from fewtone.typing import FloatArray, frozen
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -30,6 +29,7 @@ __all__ = [
     "NewGround",
     "NewToner",
     "Proof",
+    "describe_all",
     "judge",
     "judge_all",
 ]
@@ -273,63 +273,101 @@ class MatchResult:
 
 
 def judge(
-    curves: Curves,
-    settings: ShelfSettings,
-    recipe: Recipe,
-    target_lab: FloatLike | None,
-    light: Light,
-    tolerance: float,
+    curves: Curves, settings: ShelfSettings, recipe: Recipe, target: Target, tolerance: float
 ) -> Match:
-    """Judge one recipe: its colour, and how it stands to a target if there is one.
+    """Judge one recipe as `judge_all` does several.
+
+    Parameters
+    ----------
+    curves, settings
+        The learnt shelf.
+    recipe
+        What is sprayed.
+    target
+        What is asked for.
+    tolerance
+        ΔE00 that passes.
 
     Raises
     ------
     FewtoneError
         The recipe names a toner or ground that was not learnt.
     """
-    return judge_all(curves, settings, [recipe], target_lab, light, tolerance)[0]
+    return judge_all(curves, settings, [recipe], target, tolerance)[0]
 
 
 def judge_all(
     curves: Curves,
     settings: ShelfSettings,
     recipes: Sequence[Recipe],
-    target_lab: FloatLike | None,
-    light: Light,
+    target: Target,
     tolerance: float,
 ) -> tuple[Match, ...]:
-    """Judge recipes as `judge` does: the one place where a `Match` is made."""
+    """Predict recipes and say how they stand to a target.
+
+    Parameters
+    ----------
+    curves, settings
+        The learnt shelf.
+    recipes
+        What is sprayed; there may be none.
+    target
+        What is asked for; colours are predicted in its light.
+    tolerance
+        ΔE00 that passes.
+
+    Raises
+    ------
+    FewtoneError
+        A recipe names a toner or ground that was not learnt.
+    """
+    described = describe_all(curves, recipes, target.light)
+    if not recipes:
+        return described
+    chances = pass_probability(curves, settings, recipes, target, tolerance)
+    off = rounded_difference([match.lab for match in described], target.lab)
+    return tuple(
+        replace(
+            match,
+            de00=float(off[row]),
+            in_tolerance=bool(off[row] <= tolerance),
+            pass_probability=None if chances is None else float(chances[row]),
+        )
+        for row, match in enumerate(described)
+    )
+
+
+def describe_all(curves: Curves, recipes: Sequence[Recipe], light: Light) -> tuple[Match, ...]:
+    """Predict recipes where nothing is asked for: without ΔE00, tolerance or chance.
+
+    Parameters
+    ----------
+    curves
+        The learnt shelf.
+    recipes
+        What is sprayed; there may be none.
+    light
+        Illuminant and observer of the Lab values.
+
+    Raises
+    ------
+    FewtoneError
+        A recipe names a toner or ground that was not learnt.
+    """
     if not recipes:
         return ()
     predicted = predict(curves, recipes, light, deviations=True)
     thin, thick = (predict(curves, recipes, light, build=b).lab for b in THIN_AND_THICK)
     unevenness = rounded_unevenness(thin, thick)
-    chances = None
-    if target_lab is not None:
-        chances = pass_probability(
-            curves,
-            settings.mixing,
-            settings.measurement,
-            recipes,
-            target_lab,
-            light,
-            tolerance,
+    return tuple(
+        Match(
+            recipe=recipe,
+            lab=frozen(predicted.lab[row]),
+            lab_sd=None if predicted.lab_sd is None else frozen(predicted.lab_sd[row]),
+            de00=None,
+            in_tolerance=None,
+            pass_probability=None,
+            unevenness=float(unevenness[row]),
         )
-    matches = []
-    for row, recipe in enumerate(recipes):
-        lab = predicted.lab[row]
-        de00 = None
-        if target_lab is not None:
-            de00 = float(rounded_difference(lab, np.asarray(target_lab, dtype=np.float64)))
-        matches.append(
-            Match(
-                recipe=recipe,
-                lab=frozen(lab),
-                lab_sd=None if predicted.lab_sd is None else frozen(predicted.lab_sd[row]),
-                de00=de00,
-                in_tolerance=None if de00 is None else de00 <= tolerance,
-                pass_probability=None if chances is None else float(chances[row]),
-                unevenness=float(unevenness[row]),
-            )
-        )
-    return tuple(matches)
+        for row, recipe in enumerate(recipes)
+    )

@@ -8,7 +8,6 @@ from dataclasses import replace
 
 import numpy as np
 
-from fewtone.colorimetry import Light
 from fewtone.errors import Fault, FewtoneError
 from fewtone.match.bounds.exponentials import exponentials_of
 from fewtone.match.bounds.shells import Shells
@@ -17,13 +16,14 @@ from fewtone.match.evaluate import Evaluator, evaluator_of
 from fewtone.match.lattice import Lattice
 from fewtone.match.miss import difference_of
 from fewtone.match.picks import Candidates, Picks
-from fewtone.match.result import Match, MatchResult, Miss, Proof, judge_all
+from fewtone.match.result import Match, MatchResult, Miss, Proof, judge, judge_all
 from fewtone.match.rules import Rules
 from fewtone.match.sweep import BOUNDS, Sweep
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
-from fewtone.typing import BoolArray, FloatArray, FloatLike, IntArray
+from fewtone.model.target import Target
+from fewtone.typing import BoolArray, FloatArray, IntArray
 
 __all__ = ["everything", "search"]
 
@@ -33,19 +33,15 @@ _BATCH = 2048
 _FIRST_REACH, _GROWTH = 1.0, 8.0
 
 
-def search(
-    curves: Curves, settings: ShelfSettings, target_lab: FloatLike, light: Light, rules: Rules
-) -> MatchResult:
+def search(curves: Curves, settings: ShelfSettings, target: Target, rules: Rules) -> MatchResult:
     """Find the simplest, the surest and the closest recipe, and the trade-off between them.
 
     Parameters
     ----------
     curves, settings
         The learnt shelf.
-    target_lab
-        CIELAB that is asked for, shape ``(3,)``.
-    light
-        Its illuminant and observer.
+    target
+        What is asked for.
     rules
         What a recipe must keep. Toners and grounds that are not learnt are passed over.
 
@@ -58,7 +54,7 @@ def search(
     FewtoneError
         No toner or no ground that the rules allow is learnt.
     """
-    evaluator = evaluator_of(curves, _learnt(curves, rules), target_lab, light)
+    evaluator = evaluator_of(curves, _learnt(curves, rules), target)
     ledger = _searched(evaluator, Lattice.of(_learnt(curves, rules)), settings, math.inf)
     return answer(evaluator, settings, ledger.picks, ledger.proof())
 
@@ -66,8 +62,7 @@ def search(
 def nearest_within(
     curves: Curves,
     settings: ShelfSettings,
-    target_lab: FloatLike,
-    light: Light,
+    target: Target,
     rules: Rules,
     within: float,
 ) -> Match | None:
@@ -77,12 +72,12 @@ def nearest_within(
     as proven as a recipe.
     """
     rules = _learnt(curves, rules)
-    evaluator = evaluator_of(curves, rules, target_lab, light)
+    evaluator = evaluator_of(curves, rules, target)
     picks = _searched(evaluator, Lattice.of(rules), settings, within).picks
     if picks.least.min() > within:
         return None
     recipe = picks.simplest or picks.closest
-    return judge_all(curves, settings, [recipe], evaluator.target, light, rules.tolerance)[0]
+    return judge(curves, settings, recipe, target, rules.tolerance)
 
 
 def _searched(
@@ -165,7 +160,9 @@ class _SearchState:
         if self._shells is None:
             sums = exponentials_of(self.evaluator, float(self.loads[-1]))
             self._shells = Shells(sums, self.loads)
-        sweep = Sweep(self._shells, self.lattice, self.bounded[size], self.evaluator.target, radius)
+        sweep = Sweep(
+            self._shells, self.lattice, self.bounded[size], self.evaluator.target_lab, radius
+        )
         self.evaluated[size, still_open] = 0
         for found in sweep.found():
             self._take(found)
@@ -243,7 +240,6 @@ def answer(
                 settings,
                 recipes,
                 evaluator.target,
-                evaluator.light,
                 rules.tolerance,
             ),
             strict=True,
@@ -253,7 +249,7 @@ def answer(
     assert closest is not None
     miss = None
     if simplest is None:
-        miss = Miss(*difference_of(closest.lab, evaluator.target))
+        miss = Miss(*difference_of(closest.lab, evaluator.target.lab))
     return MatchResult(
         simplest=simplest,
         surest=surest,

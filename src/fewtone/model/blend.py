@@ -63,6 +63,27 @@ class Blend(Mapping[str, Number]):
         whole = sum((Fraction(part) for part in self._parts.values()), Fraction(0))
         return {name: Fraction(part) / whole for name, part in self._parts.items()}
 
+    def doses(self, coats: Number, medium_parts: Number) -> dict[str, float]:
+        """Standard coats of each toner in a film: load times fraction, to the nearest number.
+
+        Parameters
+        ----------
+        coats
+            Full passes of the gun [1].
+        medium_parts
+            Parts of medium to one part of the blend [1].
+        """
+        numbers = (*self._parts.values(), coats, medium_parts)
+        if all(type(number) is int for number in numbers):
+            # As exact as by fractions, and many times as fast.
+            *parts, passes, letdown = map(int, numbers)
+            whole, load = sum(parts), passes / (1 + letdown)
+            return {
+                name: part / whole * load for name, part in zip(self._parts, parts, strict=True)
+            }
+        load = float(film_load(coats, medium_parts))
+        return {name: float(share) * load for name, share in self.fractions.items()}
+
     def __getitem__(self, name: str) -> Number:
         return self._parts[name]
 

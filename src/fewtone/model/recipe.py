@@ -80,6 +80,11 @@ class Recipe:
         """Coats over (1 + letdown), exact: all that the colour knows of either."""
         return film_load(self.coats, self.medium_parts)
 
+    @property
+    def doses(self) -> dict[str, float]:
+        """Standard coats of each toner that light crosses on its way down: load times fraction."""
+        return self.blend.doses(self.coats, self.medium_parts)
+
     def with_(
         self,
         *,

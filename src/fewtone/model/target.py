@@ -22,7 +22,7 @@ class Target:
         The illuminant and observer that it is taken to be in.
     geometry
         The geometry that it is taken to be read in.
-    said
+    request
         How it was asked for: the text, the swatch's number.
     name
         Its name, if it has one.
@@ -33,6 +33,6 @@ class Target:
     lab: tuple[float, float, float]
     light: Light
     geometry: Geometry
-    said: str
+    request: str = ""
     name: str = ""
     cautions: tuple[str, ...] = ()

@@ -94,24 +94,15 @@ def recipe_doses(curves: Curves, recipes: Sequence[Recipe]) -> tuple[FloatArray,
     """
     toners = {name: i for i, name in enumerate(curves.toners)}
     grounds = {name: i for i, name in enumerate(curves.grounds)}
-    fractions, load = np.zeros((len(recipes), len(toners))), np.empty(len(recipes))
+    doses = np.zeros((len(recipes), len(toners)))
     try:
         for row, recipe in enumerate(recipes):
-            blend, medium_parts, coats = recipe.blend, recipe.medium_parts, recipe.coats
-            if all(type(part) is int for part in (*blend.values(), medium_parts, coats)):
-                # As exact as by fractions, and many times as fast.
-                whole = sum(blend.values())
-                for name, part in blend.items():
-                    fractions[row, toners[name]] = part / whole
-                load[row] = coats / (1 + medium_parts)
-            else:
-                for name, share in recipe.blend.fractions.items():
-                    fractions[row, toners[name]] = float(share)
-                load[row] = float(recipe.load)
-        place = np.array([grounds[recipe.ground] for recipe in recipes], dtype=np.int64)
+            for name, dose in recipe.doses.items():
+                doses[row, toners[name]] = dose
+        ground = np.array([grounds[recipe.ground] for recipe in recipes], dtype=np.int64)
     except KeyError:
         raise FewtoneError(*_not_learnt(curves, recipes)) from None
-    return fractions * load[:, np.newaxis], place
+    return doses, ground
 
 
 def recipe_dose(curves: Curves, recipe: Recipe) -> FloatArray:

@@ -32,10 +32,11 @@ from functools import lru_cache
 
 import numpy as np
 
-from fewtone.colorimetry import Light, delta_e_2000_metric
+from fewtone.colorimetry import delta_e_2000_metric
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
-from fewtone.model.shelf import Measurement, Mixing
+from fewtone.model.shelf import ShelfSettings
+from fewtone.model.target import Target
 from fewtone.model.variation import film_build_sd
 from fewtone.prediction.forward import (
     lab_jacobian_of,
@@ -44,7 +45,7 @@ from fewtone.prediction.forward import (
     reflectance_derivatives,
 )
 from fewtone.prediction.uncertainty import lab_deviations_of
-from fewtone.typing import FloatArray, FloatLike, IntArray, frozen
+from fewtone.typing import FloatArray, IntArray, frozen
 
 __all__ = ["FilmSpread", "PassProbability", "chance_within", "pass_probability"]
 
@@ -95,19 +96,15 @@ class PassProbability:
 
     Parameters
     ----------
-    curves
-        The learnt shelf, with its uncertainty.
-    mixing, measurement
-        How hand, pour and instrument vary.
-    target, light, tolerance
-        The target's CIELAB, its illuminant and observer, and the ΔE00 that passes.
+    curves, settings
+        The learnt shelf, with its uncertainty, and how hand, pour and instrument vary.
+    target, tolerance
+        What is asked for, and the ΔE00 that passes.
     """
 
     curves: Curves
-    mixing: Mixing
-    measurement: Measurement
-    target: FloatArray
-    light: Light
+    settings: ShelfSettings
+    target: Target
     tolerance: float
 
     def spread(self, doses: FloatArray, ground: IntArray) -> FilmSpread:
@@ -120,21 +117,21 @@ class PassProbability:
         ground
             Row of each film's ground in the curves, shape ``(n,)``.
         """
-        curves, mixing = self.curves, self.mixing
+        curves, settings, light = self.curves, self.settings, self.target.light
         film = reflectance_derivatives(curves, doses, ground)
-        jacobian = lab_jacobian_of(curves, film.reflectance, self.light)
+        jacobian = lab_jacobian_of(curves, film.reflectance, light)
         off = lab_deviations_of(curves, film, jacobian, doses, ground)
         # ∂Lab/∂ log dose of each toner, (n, n_toners, 3).
         by_toner = (jacobian * film.d_tau[:, np.newaxis]) @ curves.absorption.T
         if curves.scattering.any():
             by_toner += (jacobian * film.d_scattering[:, np.newaxis]) @ curves.scattering.T
         by_toner = by_toner.swapaxes(1, 2) * doses[:, :, np.newaxis]
-        own = self.measurement.repeat_sd**2
-        own += curves.uncertainty.model_sd**2 if curves.uncertainty else 0.0
-        pours = mixing.pour_cv**2 * (by_toner.swapaxes(1, 2) @ by_toner)
+        instrument = settings.measurement.repeat_sd**2
+        instrument += curves.uncertainty.model_sd**2 if curves.uncertainty else 0.0
+        pours = settings.mixing.pour_cv**2 * (by_toner.swapaxes(1, 2) @ by_toner)
         return FilmSpread(
-            lab=lab_of(curves, film.reflectance, self.light),
-            shared=off.swapaxes(1, 2) @ off + pours + own * np.eye(3),
+            lab=lab_of(curves, film.reflectance, light),
+            shared=off.swapaxes(1, 2) @ off + pours + instrument * np.eye(3),
             by_build=by_toner.sum(axis=1),
             by_dose=(doses[:, np.newaxis] @ by_toner)[:, 0],
             dose=doses.sum(axis=1),
@@ -155,12 +152,13 @@ class PassProbability:
         -------
         Shape ``(n,)``; a multiple of .01.
         """
+        target = np.array(self.target.lab)
         chances = np.empty(len(film))
         for start in range(0, len(film), _BLOCK):
             block = slice(start, start + _BLOCK)
             lab = spread.lab[film[block]]
             covariance = self._covariance(spread, film[block], coats[block])
-            chances[block] = chance_within(lab, covariance, self.target, self.tolerance)
+            chances[block] = chance_within(lab, covariance, target, self.tolerance)
         return np.round(chances, 2)
 
     def _covariance(self, spread: FilmSpread, film: IntArray, coats: FloatArray) -> FloatArray:
@@ -170,12 +168,12 @@ class PassProbability:
         doseⱼ/coats: the outer products' sum over the components comes apart into sums that do not
         know the coats.
         """
-        pour = self.mixing.pour_cv**2
+        pour = self.settings.mixing.pour_cv**2
         passes = np.where(coats > 0.0, coats, np.inf)
         medium = 1.0 - spread.dose[film] / passes
         volume_square = spread.dose_square[film] / passes**2 + medium**2
         build, by_dose = spread.by_build[film], spread.by_dose[film] / passes[:, np.newaxis]
-        along = film_build_sd(coats, self.mixing) ** 2 + pour * volume_square
+        along = film_build_sd(coats, self.settings.mixing) ** 2 + pour * volume_square
         crossed = build[:, :, np.newaxis] * by_dose[:, np.newaxis]
         covariance = along[:, np.newaxis, np.newaxis] * (
             build[:, :, np.newaxis] * build[:, np.newaxis]
@@ -225,25 +223,21 @@ def chance_within(
 
 def pass_probability(
     curves: Curves,
-    mixing: Mixing,
-    measurement: Measurement,
+    settings: ShelfSettings,
     recipes: Sequence[Recipe],
-    target_lab: FloatLike,
-    light: Light,
+    target: Target,
     tolerance: float,
 ) -> FloatArray | None:
     """Chance that a fresh panel sprayed from each recipe reads within tolerance of the target.
 
     Parameters
     ----------
-    curves
-        The learnt shelf.
-    mixing, measurement
-        How hand, pour and instrument vary.
+    curves, settings
+        The learnt shelf, and how hand, pour and instrument vary.
     recipes
         What is sprayed.
-    target_lab, light, tolerance
-        The target's CIELAB, its illuminant and observer, and the ΔE00 that passes.
+    target, tolerance
+        What is asked for, and the ΔE00 that passes.
 
     Returns
     -------
@@ -256,7 +250,7 @@ def pass_probability(
     """
     if curves.uncertainty is None:
         return None
-    chance = PassProbability(curves, mixing, measurement, frozen(target_lab), light, tolerance)
+    chance = PassProbability(curves, settings, target, tolerance)
     spread = chance.spread(*recipe_doses(curves, recipes))
     coats = np.array([float(recipe.coats) for recipe in recipes])
     return chance.of(spread, np.arange(len(recipes)), coats)

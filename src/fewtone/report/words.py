@@ -39,8 +39,8 @@ def evenness_words(unevenness: float) -> str:
 
 def swatch_words(target: Target) -> str:
     """A swatch's number and name, such as ``108 Beet soup``; empty where no swatch was named."""
-    is_swatch = target.name or not any(mark in target.said for mark in ",;#")
-    return f"{target.said} {target.name}".strip() if is_swatch else ""
+    is_swatch = target.name or not any(mark in target.request for mark in ",;#")
+    return f"{target.request} {target.name}".strip() if is_swatch else ""
 
 
 def sureness_words(pass_probability: float | None) -> str:

@@ -45,7 +45,7 @@ def test_a_hex_colour_is_srgb_with_a_caution() -> None:
 def test_a_swatch_number_comes_first(deck: Path) -> None:
     """A number of the deck is a swatch, with its name and light; a triple still works."""
     target = read_target("101", SHELF, deck=deck)
-    assert (target.lab, target.name, target.said) == ((38.2, -18.4, 9.7), "Moss", "101")
+    assert (target.lab, target.name, target.request) == ((38.2, -18.4, 9.7), "Moss", "101")
     assert target.light == Light("D50", 10)
     assert read_target("101", SHELF, deck=deck, light=Light("D65", 10)).light.illuminant == "D65"
     assert read_target("102", SHELF, deck=deck).light == Light("A", 2)

@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 
 from fewtone import FewtoneError, Light
 from fewtone.jobs import Book, Entry, Job, read_jobs, write_jobs
+from fewtone.model.target import Target
 from fewtone.optics.film import Geometry
 
 CURVES = b"# format: 3\nkind,name\n"
@@ -28,10 +29,7 @@ def made(name: str, *, lab: tuple[float, float, float] = (38.2, -18.4, 9.7), **d
     """A job of that name."""
     return Job(
         name=name,
-        said="38.2,-18.4,9.7",
-        lab=lab,
-        light=Light("D65", 10),
-        geometry=Geometry.DIRECTIONAL,
+        target=Target(lab, Light("D65", 10), Geometry.DIRECTIONAL, "38.2,-18.4,9.7"),
         tolerance=1.0,
         shelf="Lamp bench",
         readings_sha256="ab12",
@@ -84,7 +82,9 @@ def test_an_export_comes_back_whole(tmp_path: Path, ending: str, texts: list[str
     """Whatever was written down, cells that would run as formulas too."""
     entries = tuple(Entry("note", {"text": text}) for text in (*texts, "=1+1", "'quoted", "-x"))
     job = made("a")
-    jobs = [replace(job, said="@sum", entries=(*job.entries, *entries))]
+    jobs = [
+        replace(job, target=replace(job.target, request="@sum"), entries=(*job.entries, *entries))
+    ]
     file = tmp_path / f"jobs{ending}"
     write_jobs(file, jobs, {job.curves_sha256: CURVES}, force=True)
     assert read_jobs(file) == (jobs, {job.curves_sha256: CURVES})

@@ -15,7 +15,7 @@ from fewtone.model.recipe import parse
 from fewtone.prediction.forward import lab_of
 from fewtone.prediction.recipes import predict
 from fewtone.typing import FloatLike
-from invented import invented_shelf
+from invented import invented_shelf, lab_target
 from reference_match import plain_loop
 
 LIGHT = Light("D65", 10)
@@ -25,7 +25,7 @@ BOUND: dict[str, Any] = {"grounds": ("silver",), "max_toners": 2}
 
 def helped(target: FloatLike, **options: Any) -> MatchResult:
     """A match with what would help."""
-    asked = (CURVES, SHELF, target, LIGHT, Rules.of(SHELF, **options))
+    asked = (CURVES, SHELF, lab_target(target), Rules.of(SHELF, **options))
     return with_help(*asked, search(*asked))
 
 
@@ -127,7 +127,7 @@ def test_a_toner_that_the_shelf_lacks_does_what_is_said() -> None:
     off = delta_e_2000(predict(shelf, [told.match.recipe], LIGHT).lab[0], lab)
     assert told.match.de00 == pytest.approx(float(off), abs=1e-6)
     rules = replace(Rules.of(SHELF, **BOUND), toners=shelf.toners, keep=("new-toner",))
-    again = search(shelf, SHELF, lab, LIGHT, rules)
+    again = search(shelf, SHELF, lab_target(lab), rules)
     assert (again.simplest or again.closest).recipe == told.match.recipe
 
 
@@ -161,7 +161,7 @@ def test_each_ground_has_the_headline_of_its_own_match() -> None:
     """Over each ground stands what a match over it alone says first, the likeliest first."""
     lab = predict(CURVES, [parse("1 toner-01, 6:1, 3 coats over silver")], LIGHT).lab[0]
     rules = Rules.of(SHELF, max_toners=2)
-    found = over_each_ground(CURVES, SHELF, lab, LIGHT, rules)
+    found = over_each_ground(CURVES, SHELF, lab_target(lab), rules)
     assert {match.recipe.ground for match in found} == set(CURVES.grounds)
     for match in found:
         ground = match.recipe.ground

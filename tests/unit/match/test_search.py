@@ -10,14 +10,14 @@ import pytest
 
 from fewtone.colorimetry import Light
 from fewtone.errors import FewtoneError
-from fewtone.match import MatchResult, Rules, judge, search
+from fewtone.match import MatchResult, Rules, describe_all, search
 from fewtone.match.evaluate import evaluator_of
 from fewtone.match.keys import Candidates
 from fewtone.match.search import _SearchState
 from fewtone.match.sweep import Sweep
 from fewtone.model.recipe import parse
 from fewtone.prediction.recipes import predict
-from invented import invented_shelf
+from invented import invented_shelf, lab_target
 
 LIGHT = Light("D65", 10)
 
@@ -29,7 +29,7 @@ def find(line: str, **options: object) -> MatchResult:
     """Match the colour of a recipe line under some rules."""
     target = predict(CURVES, [parse(line)], LIGHT).lab[0]
     rules = Rules.of(SHELF, **options)  # type: ignore[arg-type]
-    return search(CURVES, SHELF, target, LIGHT, rules)
+    return search(CURVES, SHELF, lab_target(target), rules)
 
 
 def test_a_colour_of_the_shelf_is_found() -> None:
@@ -44,7 +44,7 @@ def test_a_colour_of_the_shelf_is_found() -> None:
 
 def test_out_of_reach_there_is_a_miss_and_no_pick_within_tolerance() -> None:
     """The closest is told all the same, with how it misses in figures and words."""
-    found = search(CURVES, SHELF, (50.0, 100.0, -100.0), LIGHT, Rules.of(SHELF))
+    found = search(CURVES, SHELF, lab_target((50.0, 100.0, -100.0)), Rules.of(SHELF))
     assert found.simplest is found.surest is None
     assert found.headline is found.closest
     assert found.miss is not None
@@ -54,10 +54,10 @@ def test_out_of_reach_there_is_a_miss_and_no_pick_within_tolerance() -> None:
 def test_toners_that_are_not_learnt_are_passed_over() -> None:
     """A toner without curves is never used; with none left that is an error."""
     fewer = replace(CURVES, toners=CURVES.toners[:2], absorption=CURVES.absorption[:2])
-    found = search(fewer, SHELF, (40.0, 0.0, 0.0), LIGHT, Rules.of(SHELF))
+    found = search(fewer, SHELF, lab_target((40.0, 0.0, 0.0)), Rules.of(SHELF))
     assert set(found.closest.recipe.blend) <= set(CURVES.toners[:2])
     with pytest.raises(FewtoneError, match="None of these toners is learnt"):
-        search(fewer, SHELF, (40.0, 0.0, 0.0), LIGHT, Rules.of(SHELF, use=("toner-05",)))
+        search(fewer, SHELF, lab_target((40.0, 0.0, 0.0)), Rules.of(SHELF, use=("toner-05",)))
 
 
 def test_a_toner_to_keep_is_in_every_recipe() -> None:
@@ -69,7 +69,7 @@ def test_a_toner_to_keep_is_in_every_recipe() -> None:
 def test_judging_a_recipe_without_a_target_gives_its_colour_alone() -> None:
     """Without a target there is a colour and an unevenness, but no ΔE00 and no verdict."""
     recipe = parse("41.5 toner-01 + 22 toner-02, 6:1, 3 coats over silver")
-    judged = judge(CURVES, SHELF, recipe, None, LIGHT, 1.0)
+    (judged,) = describe_all(CURVES, [recipe], LIGHT)
     assert judged.de00 is judged.in_tolerance is judged.pass_probability is None
     assert np.allclose(judged.lab, predict(CURVES, [recipe], LIGHT).lab[0], rtol=0, atol=1e-12)
     assert judged.unevenness > 0.0
@@ -89,7 +89,7 @@ def test_the_proof_adds_up_and_reads_as_words() -> None:
 def test_films_over_all_grounds_are_what_each_is_over_its_own() -> None:
     """Colours of hazy films over all grounds at once equal those worked out one by one."""
     curves, settings = invented_shelf(3, 4, 3, hazy=2)
-    evaluator = evaluator_of(curves, Rules.of(settings), (40.0, 0.0, 0.0), LIGHT)
+    evaluator = evaluator_of(curves, Rules.of(settings), lab_target((40.0, 0.0, 0.0)))
     rng = np.random.default_rng(0)
     fractions, loads = rng.dirichlet(np.ones(4), 50), rng.uniform(0.2, 1.0, 50)
     grounds = np.arange(3)

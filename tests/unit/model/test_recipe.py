@@ -124,3 +124,18 @@ def test_blends_read_alone() -> None:
     assert str(parse_blend("dusk + 2 ash")) == "2 ash + 1 dusk"
     with pytest.raises(FewtoneError):
         parse_blend("2 ash, 6:1")
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "2 marigold + 1 dusk, 6:1, 4 coats over silver",
+        "41.5 marigold + 22 dusk + 6.5 ash, 6:1, 3 coats over silver",
+        "3 dusk + 1 ash, 4.5:1, 2.5 coats over white",
+    ],
+)
+def test_doses_are_load_times_fraction(line: str) -> None:
+    """Whole numbers and decimals alike, to the last place or two of exact fractions."""
+    recipe = parse(line)
+    exact = {name: recipe.load * share for name, share in recipe.blend.fractions.items()}
+    assert recipe.doses == pytest.approx({n: float(d) for n, d in exact.items()}, rel=1e-15)

@@ -28,9 +28,11 @@ from fewtone.prediction.uncertainty import (
     lab_deviations_of,
     reflectance_deviations,
 )
+from invented import lab_target
 from unit.learning.shelves import D65, GROUNDS, curves_of, settings, spray
 
 CURVES = curves_of(440.0, 560.0)
+SETTINGS = settings(CURVES)
 LINES = [
     (f"{name}-{ground}-{coats}", f"{name}, 6:1, {coats} coats over {ground}")
     for name in CURVES
@@ -43,7 +45,7 @@ RECIPE = parse("2 t0 + 1 t1, 6:1, 4 coats over silver")
 @pytest.fixture(scope="module")
 def learnt() -> Curves:
     """Return a small learnt shelf."""
-    return estimate(settings(CURVES), spray(CURVES, LINES)).curves
+    return estimate(SETTINGS, spray(CURVES, LINES)).curves
 
 
 def test_deviations_are_those_of_perturbed_curves(learnt: Curves) -> None:
@@ -80,15 +82,8 @@ def test_deviations_are_those_of_perturbed_curves(learnt: Curves) -> None:
 
 def _chance(learnt: Curves, tolerance: float, mixing: Mixing, away: float = 0.0) -> float:
     lab = predict(learnt, [RECIPE], D65).lab
-    chance = pass_probability(
-        learnt,
-        mixing,
-        Measurement(),
-        [RECIPE],
-        lab[0] + np.array([away, 0.0, 0.0]),
-        D65,
-        tolerance,
-    )
+    target = lab_target(lab[0] + np.array([away, 0.0, 0.0]), D65)
+    chance = pass_probability(learnt, replace(SETTINGS, mixing=mixing), [RECIPE], target, tolerance)
     assert chance is not None
     return float(chance[0])
 
@@ -153,7 +148,8 @@ def test_the_chance_is_that_of_panels_sprayed_one_by_one(
     labs = labs + rng.standard_normal((n, len(off))) @ off
     labs += measurement.repeat_sd * rng.standard_normal((n, 3))
     passed = float(np.mean(delta_e_2000(labs, target) <= tolerance))
-    chance = pass_probability(learnt, mixing, measurement, [recipe], target, D65, tolerance)
+    shop = replace(SETTINGS, mixing=mixing, measurement=measurement)
+    chance = pass_probability(learnt, shop, [recipe], lab_target(target, D65), tolerance)
     assert chance is not None
     assert 0.1 < passed < 0.9
     # Sampling to .0025, rounding to .005, the rest for taking hand and pours as linear.

@@ -186,7 +186,7 @@ def target_document(target: Target) -> Document:
         "illuminant": target.light.illuminant,
         "observer": target.light.observer,
         "geometry": str(target.geometry),
-        "said": target.said,
+        "request": target.request,
     }
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from fewtone.colorimetry import Light
-from fewtone.match import Match, direction, judge
+from fewtone.match import Match, describe_all, direction, judge
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
@@ -92,20 +92,17 @@ def check(
     """
     require_names(recipe, settings)
     under = target.light if target else light or settings.measurement.light
-    judged = judge(
-        curves,
-        settings,
-        recipe,
-        target.lab if target else None,
-        under,
-        settings.mixing.tolerance if tolerance is None else tolerance,
-    )
+    if target is None:
+        (match,) = describe_all(curves, [recipe], under)
+    else:
+        passing = settings.mixing.tolerance if tolerance is None else tolerance
+        match = judge(curves, settings, recipe, target, passing)
     spectrum = predict(curves, [recipe], under, deviations=True)
     return Check(
-        match=judged,
+        match=match,
         light=under,
         target=target,
-        direction=direction(judged.lab, target.lab) if target else "",
+        direction=direction(match.lab, target.lab) if target else "",
         wavelength_nm=curves.wavelength_nm,
         reflectance=spectrum.reflectance[0],
         reflectance_sd=None if spectrum.reflectance_sd is None else spectrum.reflectance_sd[0],

@@ -10,8 +10,7 @@ import numpy as np
 
 from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.errors import Fault, UsageError
-from fewtone.match import Match
-from fewtone.match.result import judge_all
+from fewtone.match import Match, describe_all, judge_all
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
@@ -131,7 +130,10 @@ def compare(
         require_names(recipe, settings)
     under = target.light if target else light or settings.measurement.light
     passing = settings.mixing.tolerance if tolerance is None else tolerance
-    judged = judge_all(curves, settings, recipes, target.lab if target else None, under, passing)
+    if target is None:
+        judged = describe_all(curves, recipes, under)
+    else:
+        judged = judge_all(curves, settings, recipes, target, passing)
     over = [recipe.with_(ground=ground) for recipe in recipes for ground in curves.grounds]
     labs = predict(curves, over, under).lab.reshape(len(recipes), -1, 3)
     aims = np.array(target.lab) if target else labs[0]

@@ -13,7 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from fewtone.colorimetry import Light, delta_e_2000
+from fewtone.colorimetry import delta_e_2000
 from fewtone.errors import Fault, FewtoneError
 from fewtone.match import Match, MatchResult, Miss, Proof, Rules
 from fewtone.match.evaluate import Evaluator, evaluator_of
@@ -24,8 +24,8 @@ from fewtone.match.result import judge_all
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
+from fewtone.model.target import Target
 from fewtone.prediction.recipes import predict
-from fewtone.typing import FloatArray
 
 __all__ = ["search_every_ground"]
 
@@ -36,8 +36,7 @@ _BATCH = 8192
 def search_every_ground(
     curves: Curves,
     settings: ShelfSettings,
-    wanted: Mapping[str, FloatArray],
-    light: Light,
+    wanted: Mapping[str, Target],
     rules: Rules,
 ) -> MatchResult:
     """Find the picks and the trade-off by the largest ΔE00 over several grounds.
@@ -47,10 +46,7 @@ def search_every_ground(
     curves, settings
         The learnt shelf.
     wanted
-        CIELAB that is wanted over each learnt ground, shape ``(3,)`` each; the rules' one ground
-        among them.
-    light
-        Its illuminant and observer.
+        What is asked for over each learnt ground, in one light; the rules' one ground among them.
     rules
         What a recipe must keep, with one ground: the one that recipes are written over.
 
@@ -70,7 +66,7 @@ def search_every_ground(
         raise FewtoneError(Fault("None of the toners that may be used is learnt."))
     others = [name for name in wanted if name != own]
     evaluators = {
-        name: evaluator_of(curves, replace(rules, grounds=(name,)), wanted[name], light)
+        name: evaluator_of(curves, replace(rules, grounds=(name,)), wanted[name])
         for name in (own, *others)
     }
     lattice = Lattice.of(rules)
@@ -91,7 +87,7 @@ def search_every_ground(
         picks.offer(found)
     cut = (("own ground", lattice.colours - complete),)
     proof = Proof(lattice.admissible, lattice.colours, complete, cut)
-    return _answer(curves, settings, wanted, light, picks, proof)
+    return _answer(curves, settings, wanted, picks, proof)
 
 
 def _everything(lattice: Lattice) -> Iterator[Candidates]:
@@ -119,8 +115,7 @@ def _measured(evaluator: Evaluator, lattice: Lattice, batch: Candidates) -> Cand
 def _answer(
     curves: Curves,
     settings: ShelfSettings,
-    wanted: Mapping[str, FloatArray],
-    light: Light,
+    wanted: Mapping[str, Target],
     picks: Picks,
     proof: Proof,
 ) -> MatchResult:
@@ -128,12 +123,13 @@ def _answer(
     (own,) = rules.grounds
     chosen = [picks.simplest, picks.closest, *picks.trade_off]
     recipes = list(dict.fromkeys(recipe for recipe in chosen if recipe is not None))
-    judged = judge_all(curves, settings, recipes, wanted[own], light, rules.tolerance)
+    light = wanted[own].light
+    judged = judge_all(curves, settings, recipes, wanted[own], rules.tolerance)
     matches: dict[Recipe, Match] = {}
     misses: dict[Recipe, Miss] = {}
     for match in judged:
         labs = predict(curves, [match.recipe.with_(ground=name) for name in wanted], light).lab
-        off = np.round(delta_e_2000(labs, np.stack(list(wanted.values()))), 6)
+        off = np.round(delta_e_2000(labs, np.array([target.lab for target in wanted.values()])), 6)
         worst = int(np.argmax(off))
         matches[match.recipe] = replace(
             match,
@@ -142,7 +138,7 @@ def _answer(
             pass_probability=None,
         )
         name = list(wanted)[worst]
-        difference = difference_of(labs[worst], wanted[name])
+        difference = difference_of(labs[worst], wanted[name].lab)
         misses[match.recipe] = Miss(
             difference.lightness,
             difference.chroma,

@@ -16,7 +16,7 @@ from typing import Unpack
 import numpy as np
 
 from fewtone.colorimetry import Light, delta_e_2000
-from fewtone.match import Match, MatchResult, RuleOptions, Rules, judge, search, with_help
+from fewtone.match import Match, MatchResult, RuleOptions, Rules, describe_all, search, with_help
 from fewtone.model.curves import Curves
 from fewtone.model.names import named_options
 from fewtone.model.recipe import Recipe
@@ -141,27 +141,22 @@ def simplify(
     if every_ground:
         rules = replace(rules, grounds=(formula.ground,))
     under = light or settings.measurement.light
-    judged = judge(curves, settings, formula, None, under, rules.tolerance)
-    lab = judged.lab
+    (described,) = describe_all(curves, [formula], under)
+    target = _target(described, under, settings)
     if every_ground:
         grounds = tuple(dict.fromkeys((formula.ground, *over)))
-        labs = predict(curves, [formula.with_(ground=name) for name in grounds], under).lab
-        result = search_every_ground(
-            curves, settings, dict(zip(grounds, labs, strict=True)), under, rules
-        )
+        over_all = [formula.with_(ground=name) for name in grounds]
+        each = describe_all(curves, over_all, under)
+        targets = {match.recipe.ground: _target(match, under, settings) for match in each}
+        result = search_every_ground(curves, settings, targets, rules)
     else:
-        asked_for = (curves, settings, lab, under, rules)
+        asked_for = (curves, settings, target, rules)
         result = with_help(*asked_for, search(*asked_for))
     matches = [result.simplest, result.surest, result.closest, *result.recipes]
     recipes = list(dict.fromkeys(match.recipe for match in matches if match is not None))
     return Simplification(
-        formula=judged,
-        target=Target(
-            (float(lab[0]), float(lab[1]), float(lab[2])),
-            under,
-            settings.measurement.geometry,
-            str(formula),
-        ),
+        formula=described,
+        target=target,
         result=result,
         losses={recipe: _loss(curves, formula, recipe, under) for recipe in recipes},
         every_ground=every_ground,
@@ -169,6 +164,13 @@ def simplify(
         idle=_idle(curves, formula, under),
         cautions=tuple(stock_cautions(formula.blend, settings)),
     )
+
+
+def _target(formula: Match, light: Light, settings: ShelfSettings) -> Target:
+    """A formula's predicted colour as a target."""
+    lightness, a, b = formula.lab.tolist()
+    geometry = settings.measurement.geometry
+    return Target((lightness, a, b), light, geometry, str(formula.recipe))
 
 
 def _loss(curves: Curves, formula: Recipe, recipe: Recipe, light: Light) -> Loss:

@@ -227,7 +227,7 @@ def _reading_light(settings: ShelfSettings, target: Target, reading_light: Light
                 "lights cannot be compared.",
                 fix="Give the target in the light of the reading, or say with `reading_light` what "
                 "the reading was taken in; the learnt curves then carry one to the other.",
-                value=target.said,
+                value=target.request,
             )
         )
     return own

@@ -17,6 +17,7 @@ import numpy as np
 
 from fewtone.colorimetry import delta_e_2000
 from fewtone.model.curves import Curves
+from fewtone.model.target import Target
 from fewtone.typing import FloatArray, IntArray
 from fewtone.workshop.panel.predictive import PosteriorPredictive
 from fewtone.workshop.pour.mix import MEDIUM
@@ -54,7 +55,7 @@ class Plan:
 
 def best_plan(
     predictive: PosteriorPredictive,
-    target: FloatArray,
+    target: Target,
     components: Sequence[str],
     coats: Sequence[int],
     *,
@@ -69,7 +70,7 @@ def best_plan(
     predictive
         What fresh panels would read.
     target
-        CIELAB that is wanted, shape ``(3,)``.
+        What is wanted.
     components
         What may be added: ``medium`` and toners' names; none for coats alone.
     coats
@@ -96,7 +97,7 @@ def best_plan(
         points = np.unique(points, axis=0)
         lab = predictive.centre(points[:, 0], added(points[:, 1:]), left_ml) + offset
         opened, grown = _effort(points[:, 1:], share)
-        cost = delta_e_2000(lab, target) + _COMPONENT_DE00 * opened + _DOUBLING_DE00 * grown
+        cost = delta_e_2000(lab, target.lab) + _COMPONENT_DE00 * opened + _DOUBLING_DE00 * grown
         return points[np.argsort(cost, kind="stable")[:_KEPT]]
 
     coarse = 1
@@ -114,18 +115,18 @@ def best_plan(
         fits = (near[:, 1:] >= 0).all(axis=1) & (near[:, 1:].sum(axis=1) <= most_steps)
         best = nearest(np.vstack([best, near[fits]]))
     fresh = predictive.of_plans(best[:, 0], added(best[:, 1:]), left_ml)
-    chance = fresh.chance(target, float(predictive.settings.mixing.tolerance))
+    chance = fresh.chance(target.lab, float(predictive.settings.mixing.tolerance))
     opened, grown = _effort(best[:, 1:], share)
     worth = chance - _COMPONENT_CHANCE * opened - _DOUBLING_CHANCE * grown
     # Where no plan has a chance worth telling, the nearest is the best.
-    distance = delta_e_2000(fresh.mean, target)
+    distance = delta_e_2000(fresh.mean, target.lab)
     row = int(np.lexsort((distance, -np.round(worth, 2)))[0])
     steps = zip(components, best[row, 1:], strict=True)
     return Plan(
         coats=int(best[row, 0]),
         steps={name: int(count) for name, count in steps if count},
         chance=float(chance[row]),
-        expected_de00=float(fresh.only(row).expected_de00(target)[0]),
+        expected_de00=float(fresh.only(row).expected_de00(target.lab)[0]),
     )
 
 

@@ -28,7 +28,7 @@ from fewtone.model.shelf import ShelfSettings
 from fewtone.model.variation import film_build_sd, pour_shares, repeat_variance
 from fewtone.prediction.forward import lab_of_doses, recipe_doses
 from fewtone.prediction.pass_probability import chance_within
-from fewtone.typing import FloatArray, IntArray, frozen
+from fewtone.typing import FloatArray, FloatLike, IntArray, frozen
 from fewtone.workshop.panel.panel_model import films_of
 from fewtone.workshop.panel.posterior import (
     BOTTLE_OFF_CHANCE,
@@ -83,7 +83,7 @@ class Fresh:
         one = slice(plan, plan + 1)
         return Fresh(self.weight, self.lab[:, one], self.sure[:, one], self.read[:, one])
 
-    def expected_de00(self, target: FloatArray) -> FloatArray:
+    def expected_de00(self, target: FloatLike) -> FloatArray:
         """Mean ΔE00 to the target of panels without hand and instrument, shape ``(n_plans,)``.
 
         Under each hypothesis by Gauss and Hermite's rule along the axes of its covariance.
@@ -94,11 +94,11 @@ class Fresh:
         labs = self.lab[..., np.newaxis, :] + steps @ root.swapaxes(-1, -2)
         return np.asarray(np.tensordot(self.weight, delta_e_2000(labs, target) @ weights, 1))
 
-    def chance(self, target: FloatArray, tolerance: float) -> FloatArray:
+    def chance(self, target: FloatLike, tolerance: float) -> FloatArray:
         """Chance that a panel reads within tolerance of the target, shape ``(n_plans,)``."""
         shape = self.lab.shape[:-1]
         lab, covariance = self.lab.reshape(-1, 3), self.read.reshape(-1, 3, 3)
-        chances = chance_within(lab, covariance, target, tolerance).reshape(shape)
+        chances = chance_within(lab, covariance, np.asarray(target), tolerance).reshape(shape)
         return np.asarray(np.tensordot(self.weight, chances, 1))
 
 

@@ -15,7 +15,7 @@ from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
-from fewtone.typing import FloatArray, IntArray, frozen
+from fewtone.typing import IntArray, frozen
 from fewtone.workshop.panel.plans import Plan, best_plan
 from fewtone.workshop.panel.posterior import Posterior
 from fewtone.workshop.panel.predictive import Fresh, PosteriorPredictive
@@ -81,7 +81,7 @@ class Remedies:
     settings: ShelfSettings
     recipe: Recipe
     predictive: PosteriorPredictive
-    target: FloatArray
+    target: Target
 
     @classmethod
     def of(
@@ -89,7 +89,7 @@ class Remedies:
     ) -> Remedies:
         """What may be done about the last cup of a job, given what is believed of it."""
         predictive = PosteriorPredictive(curves, settings, posterior, target.light)
-        return cls(curves, settings, posterior.recipe, predictive, frozen(target.lab))
+        return cls(curves, settings, posterior.recipe, predictive, target)
 
     def options(self, volumes: Volumes) -> dict[str, Plan]:
         """The best plan of each kind; a toner that is not in the mix only where the rest fails."""
@@ -167,8 +167,8 @@ class Remedies:
         """
         whole = [after] if self._is_whole(after) else self._whole_recipes(after)
         fresh = self.predictive.of_recipes(whole)
-        nearest = delta_e_2000(fresh.mean, self.target)
-        order = np.lexsort((nearest, -np.round(fresh.chance(self.target, self._tolerance), 2)))
+        nearest = delta_e_2000(fresh.mean, self.target.lab)
+        order = np.lexsort((nearest, -np.round(fresh.chance(self.target.lab, self._tolerance), 2)))
         chosen = whole[int(order[0])]
         thin, fresh, thick = (
             self.predictive.of_recipes([chosen], build) for build in (_THIN, 1.0, _THICK)
@@ -180,14 +180,14 @@ class Remedies:
         return float(self.settings.mixing.tolerance)
 
     def _judged(self, recipe: Recipe, thin: Fresh, fresh: Fresh, thick: Fresh) -> Match:
-        de00 = round(float(delta_e_2000(fresh.mean[0], self.target)), 6)
+        de00 = round(float(delta_e_2000(fresh.mean[0], self.target.lab)), 6)
         return Match(
             recipe=recipe,
             lab=frozen(fresh.mean[0]),
             lab_sd=frozen(fresh.lab_sd[0]),
             de00=de00,
             in_tolerance=de00 <= self._tolerance,
-            pass_probability=round(float(fresh.chance(self.target, self._tolerance)[0]), 2),
+            pass_probability=round(float(fresh.chance(self.target.lab, self._tolerance)[0]), 2),
             unevenness=round(float(delta_e_2000(thin.mean[0], thick.mean[0])), 2),
         )
 

@@ -15,7 +15,7 @@ from fewtone.match.evaluate import Evaluator, evaluator_of
 from fewtone.match.lattice import Lattice
 from fewtone.optics.film import FilmOptics, Geometry
 from fewtone.typing import FloatArray
-from invented import invented_shelf
+from invented import invented_shelf, lab_target
 
 LIGHT = Light("D65", 10)
 GEOMETRIES = list(Geometry)
@@ -25,7 +25,7 @@ def shelf(geometry: Geometry, seed: int = 5) -> tuple[Evaluator, Lattice]:
     """An invented shelf of clear toners, two of them weak."""
     curves, settings = invented_shelf(seed, 6, 4, coats=(1, 6), geometry=geometry, weak=2)
     rules = Rules.of(settings)
-    return evaluator_of(curves, rules, (40.0, 0.0, 0.0), LIGHT), Lattice.of(rules)
+    return evaluator_of(curves, rules, lab_target((40.0, 0.0, 0.0))), Lattice.of(rules)
 
 
 def straight(evaluator: Evaluator, amounts: FloatArray, ground: int) -> FloatArray:
