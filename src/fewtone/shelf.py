@@ -282,6 +282,7 @@ class Shelf:
         deck: Path | None = None,
         grounds: Sequence[str] | None = None,
         most_coats: int | None = None,
+        tolerance: float | None = None,
     ) -> Letdown:
         """Predict the colour at each coat over each ground, the bare ground first.
 
@@ -293,6 +294,8 @@ class Shelf:
             As `Shelf.target` takes them; without a target the colours alone are predicted.
         grounds, most_coats
             Over which, and up to how many coats; all, and the shop's most, if None.
+        tolerance
+            ΔE00 that passes; the shelf's own if None.
 
         Raises
         ------
@@ -310,6 +313,7 @@ class Shelf:
             light=self.light(light),
             grounds=grounds,
             most_coats=most_coats,
+            tolerance=tolerance,
         )
 
     @named_options

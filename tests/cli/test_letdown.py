@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from cli.conftest import Run
@@ -64,3 +66,17 @@ def test_bad_input_is_told(shelf: str, run: Run, words: tuple[str, ...], said: s
     ran = run("letdown", RECIPE, *words, "--shelf", shelf, "--json")
     assert ran.code == 2
     assert said in ran.document["errors"][0]["message"]
+
+
+def test_each_step_says_how_likely_it_passes(demo: Path, run: Run) -> None:
+    """The chance is that of `check` at so many coats over that ground, at the same tolerance."""
+    about = ("--target", "34,59,12", "--tolerance", "2", "--shelf", demo, "--json")
+    steps = run("letdown", "2 peony + 1 poppy, 8:1, 6 coats over silver", *about).document["steps"]
+    assert all((step["pass_probability"] is None) == (step["coats"] == 0) for step in steps)
+    likely = [step for step in steps if (step["pass_probability"] or 0) > 0.05]
+    assert len(likely) >= 2
+    for step in likely:
+        line = f"2 peony + 1 poppy, 8:1, {step['coats']} coats over {step['ground']}"
+        checked = run("check", line, *about).document["recipe"]
+        assert step["pass_probability"] == checked["pass_probability"]
+        assert step["de00"] == pytest.approx(checked["de00"], abs=1e-4)  # printed to four decimals

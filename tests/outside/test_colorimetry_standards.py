@@ -14,6 +14,7 @@ from fewtone.colorimetry import (
     Light,
     delta_e_2000,
     delta_e_ab,
+    display_p3_from_xyz,
     lab_from_hex,
     lab_from_xyz,
     srgb_from_xyz,
@@ -287,3 +288,19 @@ def test_srgb_agrees_with_colour_science() -> None:
         lab = lab_from_hex("#{:02x}{:02x}{:02x}".format(*value))
         expected = colour.XYZ_to_Lab(value_xyz / 100.0, chromaticity)
         assert lab == pytest.approx(np.asarray(expected), abs=WHITE_DIGITS)
+
+
+def test_display_p3_agrees_with_colour_science() -> None:
+    """Against colour-science's Display P3, whose matrix is printed to ten digits and more.
+
+    Greys, and colours within and beyond sRGB; the white is printed to five digits there.
+    """
+    space = colour.RGB_COLOURSPACES["Display P3"]
+    rng = np.random.default_rng(3)
+    coded = np.concatenate([rng.uniform(0.0, 1.0, (200, 3)), np.eye(3), np.ones((1, 3)) * 0.5])
+    xyz = 100.0 * np.asarray(colour.RGB_to_XYZ(coded, space, apply_cctf_decoding=True))
+    found, holds = display_p3_from_xyz(xyz)
+    np.testing.assert_allclose(found, coded, atol=1e-3)
+    assert holds.all()
+    _, in_srgb = srgb_from_xyz(xyz)
+    assert not in_srgb[200:203].any()

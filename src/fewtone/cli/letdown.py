@@ -11,7 +11,7 @@ from fewtone.cli import options
 if TYPE_CHECKING:
     from fewtone.cli.console import Grid, Part
     from fewtone.colorimetry import Light
-    from fewtone.workshop.look.letdown import Letdown, Strip
+    from fewtone.workshop.look.letdown import Letdown, Step, Strip
 
 __all__ = ["letdown"]
 
@@ -26,6 +26,7 @@ def letdown(
     coats: Annotated[
         int | None, typer.Option("--coats", metavar="N", help="The last coat of the strips.")
     ] = None,
+    tolerance: options.ToleranceOption = None,
     plain: options.PlainOption = False,
     as_json: options.JsonOption = False,
 ) -> None:
@@ -41,6 +42,7 @@ def letdown(
         deck=deck,
         grounds=options.names(ground),
         most_coats=coats,
+        tolerance=tolerance,
     )
     print_cautions((*(result.target.cautions if result.target else ()), *result.cautions))
     if as_json:
@@ -70,6 +72,7 @@ def _grid(strip: Strip, light: Light) -> Grid:
     from fewtone.report.swatches import swatches
 
     compared = strip.nearest is not None
+    sure = any(step.pass_probability is not None for step in strip.steps)
     blocks = swatches([step.lab for step in strip.steps], light)
     rows = [
         (
@@ -77,12 +80,19 @@ def _grid(strip: Strip, light: Light) -> Grid:
             block,
             *(f"{value:5.1f}" for value in step.lab),
             "" if step.step_de00 is None else f"{step.step_de00:4.1f}",
-            *((f"{step.de00:.2f}", _mark(strip, step.coats)) if compared else ()),
+            *((f"{step.de00:.2f}",) if compared else ()),
+            *((_passes(step),) if sure else ()),
+            *((_mark(strip, step.coats),) if compared else ()),
         )
         for step, block in zip(strip.steps, blocks, strict=True)
     ]
-    columns = (">coats", "", ">L*", ">a*", ">b*", ">step", *((">ΔE00", "") if compared else ()))
-    return Grid(columns, rows)
+    told = (*((">ΔE00",) if compared else ()), *((">passes",) if sure else ()))
+    marks = ("",) if compared else ()
+    return Grid((">coats", "", ">L*", ">a*", ">b*", ">step", *told, *marks), rows)
+
+
+def _passes(step: Step) -> str:
+    return "" if step.pass_probability is None else f"{step.pass_probability:.0%}"
 
 
 def _mark(strip: Strip, coats: int) -> str:

@@ -1,7 +1,8 @@
 """From a reflectance spectrum to the colour that is seen, and how far two colours lie apart.
 
 CIE colorimetry for standard illuminants and observers: `weights` and `xyz` (tristimulus values,
-Y = 100 for the perfect diffuser), CIELAB, colour differences, and sRGB for swatches on a screen.
+Y = 100 for the perfect diffuser), CIELAB, colour differences, sRGB and Display P3 for swatches on a
+screen.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from fewtone.colorimetry.difference import (
     delta_e_ab,
 )
 from fewtone.colorimetry.light import ILLUMINANTS, OBSERVERS, Light, white_point
-from fewtone.colorimetry.srgb import lab_from_hex, srgb_from_xyz
+from fewtone.colorimetry.srgb import display_p3_from_xyz, lab_from_hex, srgb_from_xyz
 from fewtone.colorimetry.weighting import weights, xyz
 
 __all__ = [
@@ -23,6 +24,7 @@ __all__ = [
     "delta_e_2000",
     "delta_e_2000_metric",
     "delta_e_ab",
+    "display_p3_from_xyz",
     "lab_from_hex",
     "lab_from_xyz",
     "lab_jacobian",

@@ -23,7 +23,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fewtone.colorimetry import Light, srgb_from_xyz, white_point, xyz_from_lab
+from fewtone.colorimetry import (
+    Light,
+    display_p3_from_xyz,
+    srgb_from_xyz,
+    white_point,
+    xyz_from_lab,
+)
 from fewtone.colorimetry.appearance import adapt_cmccat2000
 from fewtone.typing import FloatLike
 
@@ -53,10 +59,14 @@ class Swatch:
     shown
         Whether the screen shows it truly; False where sRGB does not hold it and the swatch is only
         the nearest by clipping.
+    wide
+        The same for screens that hold more, as CSS has it: ``color(display-p3 …)``. Empty where
+        sRGB holds the colour.
     """
 
     rgb: tuple[int, int, int]
     shown: bool
+    wide: str = ""
 
     @property
     def hex(self) -> str:
@@ -80,7 +90,14 @@ def swatches(lab: FloatLike, light: Light) -> tuple[Swatch, ...]:
         luminance_reference=_FULL_ADAPTATION,
     )
     coded, in_gamut = srgb_from_xyz(adapted)
+    wide, _ = display_p3_from_xyz(adapted)
     return tuple(
-        Swatch((int(red), int(green), int(blue)), bool(shown))
-        for (red, green, blue), shown in zip(np.rint(255.0 * coded), in_gamut, strict=True)
+        Swatch(
+            (int(red), int(green), int(blue)),
+            bool(shown),
+            "" if shown else "color(display-p3 {:.4f} {:.4f} {:.4f})".format(*more),
+        )
+        for (red, green, blue), shown, more in zip(
+            np.rint(255.0 * coded), in_gamut, wide.tolist(), strict=True
+        )
     )

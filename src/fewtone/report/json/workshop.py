@@ -103,6 +103,7 @@ def letdown_document(result: Letdown) -> Document:
                 "lab": [round(value, 4) for value in step.lab],
                 "de00": _rounded(step.de00),
                 "step_de00": _rounded(step.step_de00),
+                "pass_probability": step.pass_probability,
             }
             for strip in result.strips
             for step in strip.steps

@@ -7,12 +7,13 @@ and from which coat on it overshoots are told of the film itself, not of the coa
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.errors import Fault, UsageError
+from fewtone.match.result import judge_all
 from fewtone.model.curves import Curves
 from fewtone.model.names import Names
 from fewtone.model.recipe import Recipe
@@ -43,6 +44,9 @@ class Step:
         ΔE00 to the target; None without one.
     step_de00
         ΔE00 from the coat before; None for the bare ground.
+    pass_probability
+        Chance that a fresh panel of so many coats passes; None for the bare ground, without a
+        target, and where learning carries no uncertainty.
     """
 
     ground: str
@@ -50,6 +54,7 @@ class Step:
     lab: tuple[float, float, float]
     de00: float | None
     step_de00: float | None
+    pass_probability: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +122,7 @@ def letdown(
     light: Light | None = None,
     grounds: Sequence[str] | None = None,
     most_coats: int | None = None,
+    tolerance: float | None = None,
 ) -> Letdown:
     """Predict the colour at each coat over each ground.
 
@@ -134,6 +140,8 @@ def letdown(
         Over which; all that are learnt if None.
     most_coats
         The last coat; the shop's most, or the recipe's if that is more, if None.
+    tolerance
+        ΔE00 that passes; the shelf's own if None.
 
     Raises
     ------
@@ -151,11 +159,15 @@ def letdown(
     under = target.light if target else light or settings.measurement.light
     chosen = _grounds(curves, settings, grounds)
     one_coat = recipe_dose(curves, recipe.with_(coats=1))
+    strips = [_strip(curves, ground, one_coat, last, under, target) for ground in chosen]
+    if target is not None:
+        passing = settings.mixing.tolerance if tolerance is None else tolerance
+        strips = _with_chances(curves, settings, recipe, strips, target, passing)
     return Letdown(
         recipe=recipe,
         light=under,
         target=target,
-        strips=tuple(_strip(curves, ground, one_coat, last, under, target) for ground in chosen),
+        strips=tuple(strips),
         cautions=tuple(stock_cautions(recipe.blend, settings)),
     )
 
@@ -196,6 +208,35 @@ def _strip(
         best_coats=best / _PER_COAT,
         overshoots_from=beyond if beyond <= last else None,
     )
+
+
+def _with_chances(
+    curves: Curves,
+    settings: ShelfSettings,
+    recipe: Recipe,
+    strips: Sequence[Strip],
+    target: Target,
+    tolerance: float,
+) -> list[Strip]:
+    """The same strips with the chance that a fresh panel of each step passes."""
+    sprayed = [step for strip in strips for step in strip.steps if step.coats]
+    recipes = [recipe.with_(coats=step.coats, ground=step.ground) for step in sprayed]
+    judged = judge_all(curves, settings, recipes, target, tolerance)
+    chances = {
+        (match.recipe.ground, match.recipe.coats): match.pass_probability for match in judged
+    }
+
+    def told(step: Step) -> Step:
+        return replace(step, pass_probability=chances.get((step.ground, step.coats)))
+
+    return [
+        replace(
+            strip,
+            steps=tuple(told(step) for step in strip.steps),
+            nearest=None if strip.nearest is None else told(strip.nearest),
+        )
+        for strip in strips
+    ]
 
 
 def _grounds(
