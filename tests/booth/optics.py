@@ -157,7 +157,7 @@ def _film_matrices(
 def reflectance(
     absorption: ArrayLike,
     ground: ArrayLike,
-    lobe: Lobe | None = None,
+    lobe: Lobe | Array | None = None,
     *,
     geometry: str = "45:0",
     index: float = 1.5,
@@ -174,7 +174,8 @@ def reflectance(
         absorption, of isotropic scattering and of scattering with the phase function's
         `asymmetry` (the mean cosine).
     ground : share that the ground reflects, inside the film [1]; broadcasts with the depths.
-    lobe : how the ground spreads it; None is Lambertian.
+    lobe : how the ground spreads it; None is Lambertian. Or the kernel itself
+        `(n_nodes, n_nodes)`, on the nodes of `directions.lay_nodes(index)`.
     geometry : "45:0" (reflectance factor), "de:8", "di:8" (specular left out, included), or, for
         checks only, "di:0" (normal incidence) and "d:d" (diffuse light and diffuse viewing),
         both with the surface reflection.
@@ -185,13 +186,17 @@ def reflectance(
     -------
     Array of the broadcast shape [1].
     """
-    lobe = lobe or Lobe()
+    kernel = lobe if isinstance(lobe, np.ndarray) else None
+    lobe = lobe if isinstance(lobe, Lobe) else Lobe()
     depths = np.broadcast_arrays(
         *(np.asarray(x, float) for x in (absorption, scattering, forward, ground))
     )
     fineness = 2 if asymmetry or (lobe.slope is not None and lobe.slope < SHARP_SLOPE) else 1
     nodes = lay_nodes(index, fineness)
-    kernel = lobe_kernel(lobe, index, fineness)
+    if kernel is None:
+        kernel = lobe_kernel(lobe, index, fineness)
+    elif fineness != 1:
+        raise ValueError("a kernel of its own is on the usual nodes, which asymmetry needs finer")
     phase = phase_kernels(asymmetry, index, fineness) if asymmetry else None
     source, view, first = _instrument(geometry, nodes, index)
     shape = depths[0].shape

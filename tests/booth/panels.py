@@ -20,6 +20,7 @@ from booth.colours import lab
 from booth.dyes import GRID_NM, TrueGround, TrueToner
 from booth.files import Step, shelf_text, write_table
 from booth.optics import reflectance
+from booth.paints import PaintGround
 from booth.recipes import Blends
 from booth.worlds import World
 
@@ -41,7 +42,7 @@ class Booth:
     def __init__(
         self,
         toners: Sequence[TrueToner],
-        grounds: Sequence[TrueGround],
+        grounds: Sequence[TrueGround | PaintGround],
         rng: Generator,
         *,
         wavelength_nm: ArrayLike = GRID_NM,
@@ -117,6 +118,20 @@ class Booth:
             {*zip(places.ravel().tolist(), turns.ravel().tolist(), strict=True)}
         ):
             true, here = self.grounds[int(i)], (places == i) & (turns == turned)
+            if isinstance(true, PaintGround):
+                for band, kernel in enumerate(true.kernels(self.film_index, float(turned))):
+                    out[here, band] = reflectance(
+                        absorbed[here, band],
+                        levels[here],
+                        kernel,
+                        geometry=self.geometry,
+                        index=self.film_index,
+                        scattering=scattered[here, band],
+                        forward=forward[here, band],
+                        asymmetry=self._asymmetry,
+                        edge=self.world.edge,
+                    )
+                continue
             out[here] = reflectance(
                 absorbed[here],
                 np.minimum(true.reflectance * levels[here][:, None], 0.99),
@@ -344,7 +359,7 @@ class Booth:
         return shelf_text(
             light=light,
             toners=self.names,
-            grounds={ground.name: ground.kind for ground in self.grounds},
+            grounds={g.name: g.kind for g in self.grounds if "+" not in g.name},
             geometry=says.says_geometry or self.geometry,
             film_index=says.says_film_index or self.film_index,
             repeat_sd=self.lab_noise,

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.random import Generator
 
-from booth import Booth, Step
+from booth import Booth, Step, TrueGround
 from booth.optics import reflectance
 from outside.suspect_trials import (
     D65,
@@ -59,6 +59,7 @@ class UnkindBooth(Booth):
     def _bare_film(self, step: Step, index: float) -> np.ndarray[Any, np.dtype[np.float64]]:
         dose = self.fractions(step.blend) * step.build / (1.0 + (step.medium_parts or 0.0))
         ground = next(ground for ground in self.grounds if ground.name == step.ground)
+        assert isinstance(ground, TrueGround)
         read = reflectance(
             (dose @ np.stack([toner.absorption for toner in self.toners]))[np.newaxis],
             ground.reflectance,
