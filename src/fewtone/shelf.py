@@ -10,7 +10,7 @@ import datetime
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal, TypeAlias, Unpack
+from typing import TYPE_CHECKING, Literal, TypeAlias, Unpack, cast
 
 from fewtone.colorimetry import Light
 from fewtone.io.targets import read_target
@@ -143,6 +143,7 @@ class Shelf:
         *,
         light: Light | str | None = None,
         deck: Path | None = None,
+        also: TargetLike | Sequence[TargetLike] = (),
         by_ground: bool = False,
         **rules: Unpack[RuleOptions],
     ) -> MatchResult:
@@ -152,6 +153,8 @@ class Shelf:
         ----------
         target, light, deck
             As `Shelf.target` takes them.
+        also
+            Other versions of the same colour: recipes are then judged by the largest ΔE00 to any.
         by_ground
             Also find the best recipe over each ground.
         **rules
@@ -167,13 +170,20 @@ class Shelf:
         FewtoneError
             The target is no colour, or a rule names what the shelf does not have.
         """
-        from fewtone.match import Rules, over_each_ground, search, with_help
+        from fewtone.match import Aim, Rules, match_versions, over_each_ground, search, with_help
 
-        wanted = self.target(target, light=light, deck=deck)
+        several: Sequence[TargetLike] = [target, *_several(also)]
+        wanted = [self.target(each, light=light, deck=deck) for each in several]
+        asked = (self.curves, self.settings)
         kept = Rules.of(self.settings, **rules)
-        asked = (self.curves, self.settings, wanted, kept)
-        result = with_help(*asked, search(*asked))
-        return replace(result, grounds=over_each_ground(*asked)) if by_ground else result
+        if len(wanted) > 1:
+            result = match_versions(*asked, wanted, kept)
+        else:
+            result = with_help(*asked, wanted[0], kept, search(*asked, wanted[0], kept))
+        if by_ground:
+            aims = [Aim(each) for each in wanted]
+            result = replace(result, grounds=over_each_ground(*asked, aims, kept))
+        return result
 
     @named_options
     def check(
@@ -689,3 +699,11 @@ class Shelf:
             panel=panel,
             date=datetime.date.today().isoformat(),
         )
+
+
+def _several(also: TargetLike | Sequence[TargetLike]) -> Sequence[TargetLike]:
+    """Versions as a list, where one by itself may stand for it."""
+    if isinstance(also, str | Target):
+        return [also]
+    numbers = len(also) > 0 and all(isinstance(each, int | float) for each in also)
+    return [cast(Sequence[float], also)] if numbers else cast(Sequence[TargetLike], also)

@@ -8,17 +8,29 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from fewtone.cli.console import Grid, Part
     from fewtone.colorimetry import Light
-    from fewtone.match import Match, MatchResult
+    from fewtone.match import Match, MatchResult, Standing
 
-__all__ = ["help_parts", "others_parts", "recipe_grid", "titled_picks"]
+__all__ = [
+    "help_parts",
+    "others_parts",
+    "recipe_grid",
+    "standing_words",
+    "titled_picks",
+    "versions_parts",
+]
 
 
 def titled_picks(result: MatchResult) -> list[tuple[str, Match]]:
     """The picks with what each is; one recipe that is several of them stands once."""
+    from fewtone.match import CLOSE
+
+    least = min(match.de00 or 0.0 for match in (result.closest, *result.recipes))
+    # What is within CLOSE of the least counts as equally close, and the simplest of it is picked.
+    nearest = "closest" if result.closest.de00 == least else f"closest to within {CLOSE:g}"
     named = [
         ("simplest", result.simplest),
         ("surest", result.surest),
-        ("closest", result.closest),
+        (nearest, result.closest),
     ]
     if result.simplest is None and result.headline is not result.closest:
         named.insert(0, ("likeliest to pass", result.headline))
@@ -36,6 +48,30 @@ def others_parts(result: MatchResult, light: Light) -> list[Part]:
     if not others:
         return []
     return ["Others, simplest first:", "", recipe_grid(others, light), ""]
+
+
+def versions_parts(result: MatchResult) -> list[Part]:
+    """How far versions of a colour are apart, and which of them the shelf reaches."""
+    lines: list[Part] = []
+    for place, version in enumerate(result.versions, start=1):
+        others = [f"{off:.2f}" for off in version.apart if off is not None]
+        apart = f", ΔE00 to each of them {', '.join(others)}" if len(others) > 1 else ""
+        best = version.best
+        reached = "reached with" if best.in_tolerance else "not reached; nearest"
+        passes = "" if best.pass_probability is None else f", {best.pass_probability:.0%} pass"
+        lines += [
+            f"  {place}. {version.name}{apart}",
+            f"     {reached} {best.recipe}",
+            f"     ΔE00 {best.de00:.2f}{passes}",
+        ]
+    return ["Each version by itself:", *lines, ""] if lines else []
+
+
+def standing_words(standing: Standing) -> str:
+    """How a recipe stands to one of several aims."""
+    chance = standing.pass_probability
+    passes = "" if chance is None else f", {chance:.0%} of fresh panels pass"
+    return f"{standing.name} ΔE00 {standing.de00:.2f}{passes}"
 
 
 def help_parts(result: MatchResult) -> list[Part]:

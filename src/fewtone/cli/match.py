@@ -30,6 +30,15 @@ def match(
     shelf: options.ShelfOption = None,
     light: options.LightOption = None,
     deck: options.DeckOption = None,
+    also: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--also",
+            metavar="TARGET",
+            help="Another version of the same colour, any number of times: recipes are judged by "
+            "the worst of them.",
+        ),
+    ] = None,
     max_toners: options.MaxTonersOption = 3,
     use: options.UseOption = None,
     without: options.WithoutOption = None,
@@ -74,9 +83,10 @@ def match(
     )
     loaded = options.open_shelf(shelf)
     wanted = loaded.target(target, light=light, deck=deck)
-    print_cautions(wanted.cautions)
+    versions = [loaded.target(each, light=light, deck=deck) for each in also or ()]
+    print_cautions([said for each in (wanted, *versions) for said in each.cautions])
     with working("Searching"):
-        result = loaded.match(wanted, by_ground=by_ground, **rules)
+        result = loaded.match(wanted, also=versions, by_ground=by_ground, **rules)
     kept = kept_matches(loaded, wanted, result.tolerance, book)
     opened = None
     if job is not None:
@@ -108,7 +118,13 @@ def match(
 
 
 def _parts(result: MatchResult, target: Target, explain: bool) -> list[Part]:
-    from fewtone.cli.answers import help_parts, others_parts, recipe_grid, titled_picks
+    from fewtone.cli.answers import (
+        help_parts,
+        others_parts,
+        recipe_grid,
+        titled_picks,
+        versions_parts,
+    )
     from fewtone.cli.words import proof_words, target_words
 
     parts: list[Part] = []
@@ -118,6 +134,7 @@ def _parts(result: MatchResult, target: Target, explain: bool) -> list[Part]:
     for title, pick in titled_picks(result):
         parts += [*_pick(title, pick, target), ""]
     parts += [*help_parts(result), target_words(target), ""]
+    parts += versions_parts(result)
     parts += others_parts(result, target.light)
     if result.grounds:
         parts += ["Over each ground:", "", recipe_grid(result.grounds, target.light), ""]
@@ -125,6 +142,7 @@ def _parts(result: MatchResult, target: Target, explain: bool) -> list[Part]:
 
 
 def _pick(title: str, pick: Match, target: Target) -> list[Part]:
+    from fewtone.cli.answers import standing_words
     from fewtone.cli.console import Framed, Heading
     from fewtone.cli.words import lab_words
     from fewtone.match import direction
@@ -132,12 +150,23 @@ def _pick(title: str, pick: Match, target: Target) -> list[Part]:
     from fewtone.report.words import difference_words, evenness_words, sureness_words
 
     assert pick.de00 is not None
-    lines = [
-        f"{title} ΔE00 {pick.de00:.2f}: {difference_words(pick.de00)}",
-        f"It is {direction(pick.lab, target.lab)}",
-        f"Reads {lab_words(pick.lab)}",
-        f"How sure: {sureness_words(pick.pass_probability)}",
-        f"How forgiving: unevenness {pick.unevenness:.2f}, {evenness_words(pick.unevenness)}",
-    ]
+    if pick.each:
+        lines = [
+            f"{title} ΔE00 {pick.de00:.2f} to the worst of them: {difference_words(pick.de00)}",
+            *(f"To {standing_words(standing)}" for standing in pick.each),
+            f"Reads {lab_words(pick.lab)}",
+        ]
+        if pick.pass_any is not None:
+            lines.append(f"How sure: {sureness_words(pick.pass_any)} for at least one of them")
+    else:
+        lines = [
+            f"{title} ΔE00 {pick.de00:.2f}: {difference_words(pick.de00)}",
+            f"It is {direction(pick.lab, target.lab)}",
+            f"Reads {lab_words(pick.lab)}",
+            f"How sure: {sureness_words(pick.pass_probability)}",
+        ]
+    lines.append(
+        f"How forgiving: unevenness {pick.unevenness:.2f}, {evenness_words(pick.unevenness)}"
+    )
     framed = Framed(swatch(pick.lab, target.light), swatch(target.lab, target.light), lines)
     return [Heading(str(pick.recipe)), framed]

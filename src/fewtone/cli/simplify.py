@@ -98,7 +98,7 @@ def _parts(result: Simplification, explain: bool) -> list[Part]:
         ]
     for title, pick in titled_picks(found):
         parts += [*_pick(title, pick, result), ""]
-    parts += help_parts(found) if not result.every_ground else []
+    parts += help_parts(found)
     parts += [
         "Formula:",
         f"  {formula.recipe}",

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from fewtone.match.evaluate import Aim
 from fewtone.match.grounds import over_each_ground
 from fewtone.match.help import with_help
 from fewtone.match.miss import direction
+from fewtone.match.picks import CLOSE
 from fewtone.match.result import (
     Help,
     Match,
@@ -13,14 +15,19 @@ from fewtone.match.result import (
     NewGround,
     NewToner,
     Proof,
+    Standing,
+    Version,
     describe_all,
     judge,
     judge_all,
 )
 from fewtone.match.rules import RuleOptions, Rules
 from fewtone.match.search import search
+from fewtone.match.versions import match_versions
 
 __all__ = [
+    "CLOSE",
+    "Aim",
     "Help",
     "Match",
     "MatchResult",
@@ -30,10 +37,13 @@ __all__ = [
     "Proof",
     "RuleOptions",
     "Rules",
+    "Standing",
+    "Version",
     "describe_all",
     "direction",
     "judge",
     "judge_all",
+    "match_versions",
     "over_each_ground",
     "search",
     "with_help",

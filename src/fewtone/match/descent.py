@@ -5,11 +5,12 @@ It proves nothing: what it finds is one recipe that the rules allow. The search 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
 
-from fewtone.match.evaluate import Evaluator, evaluator_of
+from fewtone.match.evaluate import Evaluator, largest_difference
 from fewtone.match.lattice import Lattice
 from fewtone.match.rules import Rules
 from fewtone.model.recipe import Recipe
@@ -32,9 +33,8 @@ class Reached(NamedTuple):
 class Descent:
     """Walks from a recipe to better ones, first in film and ground, then in the blend."""
 
-    def __init__(self, evaluator: Evaluator, rules: Rules) -> None:
-        self.rules = rules
-        self.evaluator = evaluator_of(evaluator.curves, rules, evaluator.target)
+    def __init__(self, evaluators: Sequence[Evaluator], rules: Rules) -> None:
+        self.rules, self.evaluators = rules, evaluators
         self.loads = Lattice.of(rules).load_values
         self.films = np.indices((len(self.loads), len(rules.grounds))).reshape(2, -1)
 
@@ -97,6 +97,5 @@ class Descent:
 
     def _differences(self, parts: IntArray, load: IntArray, ground: IntArray) -> FloatArray:
         every = np.tile(np.arange(parts.shape[1]), (len(parts), 1))
-        fractions = self.evaluator.fractions(every, parts)
-        lab = self.evaluator.lab(fractions, self.loads[load], ground)
-        return self.evaluator.difference(lab)
+        fractions = self.evaluators[0].fractions(every, parts)
+        return largest_difference(self.evaluators, fractions, self.loads[load], ground)

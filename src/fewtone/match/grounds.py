@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
+from fewtone.match.evaluate import Aim
 from fewtone.match.result import Match
 from fewtone.match.rules import Rules
 from fewtone.match.search import search
@@ -15,7 +17,7 @@ __all__ = ["over_each_ground"]
 
 
 def over_each_ground(
-    curves: Curves, settings: ShelfSettings, target: Target, rules: Rules
+    curves: Curves, settings: ShelfSettings, target: Target | Sequence[Aim], rules: Rules
 ) -> tuple[Match, ...]:
     """What a match over each ground alone would say to spray first, the likeliest to pass first.
 

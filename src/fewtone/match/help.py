@@ -3,15 +3,16 @@
 Each rule is loosened by itself: one more toner, larger parts, weaker and stronger letdowns, fewer
 and more coats, every ground, every toner. The search then looks for recipes within tolerance, or
 clearly nearer than what the rules allow, and what it finds is told with its recipe; where it finds
-nothing there is nothing. If no rule brings the target within tolerance, a toner or a ground that
-the shelf lacks is solved for (`fewtone.match.kinds`).
+nothing there is nothing. If no rule brings a single target within tolerance, a toner or a ground
+that the shelf lacks is solved for (`fewtone.match.kinds`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
+from fewtone.match.evaluate import Aim
 from fewtone.match.kinds import new_ground, new_toner
 from fewtone.match.result import Help, Match, MatchResult
 from fewtone.match.rules import Rules
@@ -35,7 +36,7 @@ _LARGEST_PART = 50
 def with_help(
     curves: Curves,
     settings: ShelfSettings,
-    target: Target,
+    target: Target | Sequence[Aim],
     rules: Rules,
     result: MatchResult,
 ) -> MatchResult:
@@ -53,11 +54,14 @@ def with_help(
     least = min(match.de00 or 0.0 for match in (result.closest, *result.recipes))
     within = max(rules.tolerance, min((1.0 - _CLEAR_SHARE) * least, least - _CLEAR_GAIN))
     found = []
+    anywhere = not isinstance(target, Target) and all(aim.over for aim in target)
     for name, loosened in _loosened(curves, settings, rules):
+        if name == "grounds" and anywhere:
+            continue
         match = nearest_within(curves, settings, target, loosened, within)
         if match is not None:
             found.append(_told(name, match, rules))
-    if not any(help_.match.in_tolerance for help_ in found):
+    if isinstance(target, Target) and not any(help_.match.in_tolerance for help_ in found):
         kinds = (
             new_toner(curves, settings, target, rules, within),
             new_ground(curves, settings, target, rules, within),

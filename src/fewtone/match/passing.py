@@ -60,7 +60,7 @@ class Passing:
     lattice
         The admissible recipes.
     evaluator
-        The target, its light and the learnt shelf, whose curves have an uncertainty.
+        The one target and the learnt shelf, whose curves have an uncertainty.
     settings
         How hand, pour and instrument vary.
     """
@@ -68,7 +68,7 @@ class Passing:
     def __init__(self, lattice: Lattice, evaluator: Evaluator, settings: ShelfSettings) -> None:
         self._lattice, self._ranks, self._evaluator = lattice, Ranks(lattice), evaluator
         self._chance = PassProbability(
-            evaluator.curves, settings, evaluator.target, lattice.rules.tolerance
+            evaluator.curves, settings, evaluator.targets[0], lattice.rules.tolerance
         )
         self._loads = lattice.load_values
         self._n_ways = np.array([len(load.ways) for load in lattice.loads])

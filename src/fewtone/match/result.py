@@ -29,10 +29,35 @@ __all__ = [
     "NewGround",
     "NewToner",
     "Proof",
+    "Standing",
+    "Version",
     "describe_all",
     "judge",
     "judge_all",
 ]
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How a recipe stands to one of several aims.
+
+    Parameters
+    ----------
+    name
+        The aim: a ground, a version's name or how it was asked for.
+    lab
+        Predicted CIELAB over the aim's ground and in its light.
+    de00
+        ΔE00 to it, rounded to 1e-6.
+    pass_probability
+        Chance that a fresh panel reads within tolerance of it, rounded to 0.01; None where
+        learning carries no uncertainty.
+    """
+
+    name: str
+    lab: tuple[float, float, float]
+    de00: float
+    pass_probability: float | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,6 +83,13 @@ class Match:
     unevenness
         ΔE00 between the colour at 90 % and at 110 % of the film build, rounded to 0.01: lower is
         more forgiving.
+    each
+        How it stands to each of several aims; empty where there is one. `de00` is then the largest
+        of them, `lab` is over the recipe's own ground in the first one's light, and
+        `pass_probability` is None.
+    pass_any
+        Chance that a fresh panel reads within tolerance of at least one of several versions of a
+        colour, rounded to 0.01.
     """
 
     recipe: Recipe
@@ -67,6 +99,8 @@ class Match:
     in_tolerance: bool | None
     pass_probability: float | None
     unevenness: float
+    each: tuple[Standing, ...] = ()
+    pass_any: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +188,6 @@ _BOUNDS = {
     "ratios": "at no film of the blend can its colour come near enough",
     "loads": "their film is too thin or too thick for their blend",
     "colours": "their own smallest possible ΔE00 is too far",
-    "own ground": "they are too far over their own ground already",
 }
 
 
@@ -173,7 +206,7 @@ class Proof:
     cut
         Colours that a bound showed to be unable to change the answer, by the bound that settled it:
         ``whole supports`` (toners over a ground), ``ratios`` (blends of them), ``loads`` (films of
-        those), ``colours`` (one by one), ``own ground`` (where every ground counts).
+        those), ``colours`` (one by one).
     proven
         Whether every colour was either worked out or cut by a bound.
     """
@@ -202,6 +235,30 @@ class Proof:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Version:
+    """One of several versions of a colour.
+
+    Parameters
+    ----------
+    target
+        The version.
+    apart
+        ΔE00 to every version in their order; None for one in another light.
+    best
+        What a match of this version alone says to spray first.
+    """
+
+    target: Target
+    apart: tuple[float | None, ...]
+    best: Match
+
+    @property
+    def name(self) -> str:
+        """What it is called."""
+        return self.target.name or self.target.request
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class MatchResult:
     """The answer of a match.
 
@@ -220,6 +277,8 @@ class MatchResult:
         What stands behind the picks.
     grounds
         The best recipe over each ground, where that was asked for: the likeliest to pass first.
+    versions
+        The versions of the colour, where several were asked for, in that order.
     """
 
     simplest: Match | None
@@ -230,6 +289,7 @@ class MatchResult:
     miss: Miss | None
     proof: Proof
     grounds: tuple[Match, ...] = ()
+    versions: tuple[Version, ...] = ()
 
     def to_frame(self) -> pd.DataFrame:
         """A row for each recipe of the answer, picks first, each recipe once.

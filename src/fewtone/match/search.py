@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -12,11 +12,11 @@ from fewtone.errors import Fault, FewtoneError
 from fewtone.match.bounds.exponentials import exponentials_of
 from fewtone.match.bounds.shells import Shells
 from fewtone.match.descent import Descent
-from fewtone.match.evaluate import Evaluator, evaluator_of
+from fewtone.match.evaluate import Aim, Evaluator, evaluators_of, largest_difference
+from fewtone.match.judging import aims_of, is_single, judge_aims, miss_of
 from fewtone.match.lattice import Lattice
-from fewtone.match.miss import difference_of
 from fewtone.match.picks import Candidates, Picks
-from fewtone.match.result import Match, MatchResult, Miss, Proof, judge, judge_all
+from fewtone.match.result import Match, MatchResult, Proof
 from fewtone.match.rules import Rules
 from fewtone.match.sweep import BOUNDS, Sweep
 from fewtone.model.curves import Curves
@@ -33,7 +33,9 @@ _BATCH = 2048
 _FIRST_REACH, _GROWTH = 1.0, 8.0
 
 
-def search(curves: Curves, settings: ShelfSettings, target: Target, rules: Rules) -> MatchResult:
+def search(
+    curves: Curves, settings: ShelfSettings, target: Target | Sequence[Aim], rules: Rules
+) -> MatchResult:
     """Find the simplest, the surest and the closest recipe, and the trade-off between them.
 
     Parameters
@@ -41,7 +43,8 @@ def search(curves: Curves, settings: ShelfSettings, target: Target, rules: Rules
     curves, settings
         The learnt shelf.
     target
-        What is asked for.
+        What is asked for: one target, or several aims at once. Of several the largest ΔE00 counts;
+        chances of passing are then told but decide nothing.
     rules
         What a recipe must keep. Toners and grounds that are not learnt are passed over.
 
@@ -54,15 +57,14 @@ def search(curves: Curves, settings: ShelfSettings, target: Target, rules: Rules
     FewtoneError
         No toner or no ground that the rules allow is learnt.
     """
-    evaluator = evaluator_of(curves, _learnt(curves, rules), target)
-    ledger = _searched(evaluator, Lattice.of(_learnt(curves, rules)), settings, math.inf)
-    return answer(evaluator, settings, ledger.picks, ledger.proof())
+    state = _searched(curves, settings, target, rules, math.inf)
+    return answer(curves, settings, aims_of(target), state.picks, state.proof())
 
 
 def nearest_within(
     curves: Curves,
     settings: ShelfSettings,
-    target: Target,
+    target: Target | Sequence[Aim],
     rules: Rules,
     within: float,
 ) -> Match | None:
@@ -71,24 +73,30 @@ def nearest_within(
     The arguments are those of `search`. What is farther is not looked at, which is quick; None is
     as proven as a recipe.
     """
-    rules = _learnt(curves, rules)
-    evaluator = evaluator_of(curves, rules, target)
-    picks = _searched(evaluator, Lattice.of(rules), settings, within).picks
+    picks = _searched(curves, settings, target, rules, within).picks
     if picks.least.min() > within:
         return None
     recipe = picks.simplest or picks.closest
-    return judge(curves, settings, recipe, target, rules.tolerance)
+    return judge_aims(curves, settings, [recipe], aims_of(target), rules.tolerance)[0]
 
 
 def _searched(
-    evaluator: Evaluator, lattice: Lattice, settings: ShelfSettings, within: float
+    curves: Curves,
+    settings: ShelfSettings,
+    target: Target | Sequence[Aim],
+    rules: Rules,
+    within: float,
 ) -> _SearchState:
     """The search when it is done, all recipes within that ΔE00 being dealt with."""
-    ledger = _SearchState(evaluator, lattice, settings, within)
-    ledger.list_unbounded()
-    while (size := ledger.first_open()) is not None:
-        ledger.sweep(size)
-    return ledger
+    rules = _learnt(curves, rules)
+    lattice, aims = Lattice.of(rules), aims_of(target)
+    evaluators = evaluators_of(curves, rules, aims)
+    by_chance = evaluators[0] if is_single(aims) else None
+    state = _SearchState(evaluators, lattice, Picks.empty(lattice, by_chance, settings, within))
+    state.list_unbounded()
+    while (size := state.first_open()) is not None:
+        state.sweep(size)
+    return state
 
 
 class _SearchState:
@@ -101,11 +109,10 @@ class _SearchState:
     larger, so what was reached stays reached.
     """
 
-    def __init__(
-        self, evaluator: Evaluator, lattice: Lattice, settings: ShelfSettings, within: float
-    ) -> None:
-        self.evaluator, self.lattice = evaluator, lattice
-        self.picks = Picks.empty(lattice, evaluator, settings, within)
+    def __init__(self, evaluators: Sequence[Evaluator], lattice: Lattice, picks: Picks) -> None:
+        # Bounds are those of the first; what they leave is worked out by all.
+        self.evaluators, self.evaluator, self.lattice = evaluators, evaluators[0], lattice
+        self.picks = picks
         self.loads = lattice.load_values
         shape = (lattice.sizes[-1] + 1, lattice.rules.max_part * lattice.sizes[-1] + 1)
         self.blends = np.zeros(shape, dtype=np.int64)
@@ -116,7 +123,8 @@ class _SearchState:
         self.evaluated = np.zeros(shape, dtype=np.int64)
         self.listed = np.zeros(shape, dtype=np.int64)
         self.cut = np.zeros((len(BOUNDS), *shape), dtype=np.int64)
-        self.hazy: BoolArray = np.asarray(evaluator.curves.scattering[evaluator.toners].any(axis=1))
+        curves, toners = self.evaluator.curves, self.evaluator.toners
+        self.hazy: BoolArray = np.asarray(curves.scattering[toners].any(axis=1))
         self.bounded: dict[int, IntArray] = {}
         self._shells: Shells | None = None
 
@@ -131,7 +139,7 @@ class _SearchState:
             bounded = (size > 1) & ~self.hazy[supports].any(axis=1)
             self.bounded[size] = supports[bounded]
             for batch in everything(self.lattice, supports[~bounded]):
-                self._work_out(batch, self._over_all_grounds(batch))
+                self._list(batch)
             self.listed[size] = self.evaluated[size]
             self.evaluated[size] = 0
             if not bounded.any():
@@ -161,7 +169,7 @@ class _SearchState:
             sums = exponentials_of(self.evaluator, float(self.loads[-1]))
             self._shells = Shells(sums, self.loads)
         sweep = Sweep(
-            self._shells, self.lattice, self.bounded[size], self.evaluator.target_lab, radius
+            self._shells, self.lattice, self.bounded[size], self.evaluator.target_labs, radius
         )
         self.evaluated[size, still_open] = 0
         for found in sweep.found():
@@ -171,7 +179,7 @@ class _SearchState:
 
     def _walk(self) -> None:
         """Offer where walks from the trade-off's nearest recipes end."""
-        descent = Descent(self.evaluator, self.lattice.rules)
+        descent = Descent(self.evaluators, self.lattice.rules)
         for recipe in self.picks.trade_off[-2:]:
             reached = descent.from_recipe(recipe)
             support = np.flatnonzero(reached.parts)
@@ -206,57 +214,49 @@ class _SearchState:
         for start in range(0, len(candidates.load), _BATCH):
             batch = candidates.where(slice(start, start + _BATCH))
             fractions = self.evaluator.fractions(batch.support, batch.parts)
-            lab = self.evaluator.lab(fractions, self.loads[batch.load], batch.ground)
-            self._work_out(batch, lab)
+            loads = self.loads[batch.load]
+            self._offer(batch, largest_difference(self.evaluators, fractions, loads, batch.ground))
 
-    def _over_all_grounds(self, batch: Candidates) -> FloatArray:
-        """CIELAB of a batch of `everything`: what a hazy film does by itself, worked out once."""
+    def _list(self, batch: Candidates) -> None:
+        """Work out a batch of `everything`: what a film does by itself once for all grounds."""
         grounds = np.arange(len(self.lattice.rules.grounds))
         films = batch.where(slice(None, None, len(grounds)))
         fractions = self.evaluator.fractions(films.support, films.parts)[:, np.newaxis]
         loads = self.loads[films.load][:, np.newaxis]
-        return self.evaluator.lab(fractions, loads, grounds).reshape(-1, 3)
+        self._offer(
+            batch, largest_difference(self.evaluators, fractions, loads, grounds).reshape(-1)
+        )
 
-    def _work_out(self, batch: Candidates, lab: FloatArray) -> None:
-        batch = batch._replace(de00=self.evaluator.difference(lab))
+    def _offer(self, batch: Candidates, de00: FloatArray) -> None:
+        """Count what was worked out, and take it into account."""
         self.evaluated[batch.parts.shape[1]] += np.bincount(
             batch.parts.sum(axis=1), minlength=self.evaluated.shape[1]
         )
-        self.picks.offer(batch)
+        self.picks.offer(batch._replace(de00=de00))
 
 
 def answer(
-    evaluator: Evaluator, settings: ShelfSettings, picks: Picks, proof: Proof
+    curves: Curves,
+    settings: ShelfSettings,
+    aims: Sequence[Aim],
+    picks: Picks,
+    proof: Proof,
 ) -> MatchResult:
     """Turn the picks into an answer, with the miss if nothing is within tolerance."""
     rules, trade_off = picks.lattice.rules, picks.trade_off
     chosen: list[Recipe | None] = [picks.simplest, picks.surest, picks.closest, *trade_off]
     recipes = list(dict.fromkeys(recipe for recipe in chosen if recipe is not None))
-    matches = dict(
-        zip(
-            recipes,
-            judge_all(
-                evaluator.curves,
-                settings,
-                recipes,
-                evaluator.target,
-                rules.tolerance,
-            ),
-            strict=True,
-        )
-    )
+    judged = judge_aims(curves, settings, recipes, aims, rules.tolerance)
+    matches = dict(zip(recipes, judged, strict=True))
     simplest, surest, closest = (None if r is None else matches[r] for r in chosen[:3])
     assert closest is not None
-    miss = None
-    if simplest is None:
-        miss = Miss(*difference_of(closest.lab, evaluator.target.lab))
     return MatchResult(
         simplest=simplest,
         surest=surest,
         closest=closest,
         recipes=tuple(matches[recipe] for recipe in trade_off[: rules.top]),
         tolerance=rules.tolerance,
-        miss=miss,
+        miss=miss_of(closest, aims) if simplest is None else None,
         proof=proof,
     )
 

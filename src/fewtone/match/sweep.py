@@ -60,7 +60,7 @@ class Sweep:
     supports
         The sets of toners to look at, shape ``(n, size)``.
     target
-        CIELAB, shape ``(3,)``.
+        CIELAB, shape ``(3,)``, or of several, ``(n_targets, 3)``: their distance is the largest.
     radius
         ΔE00 within which recipes are wanted, by their sum of parts; negative: none.
 

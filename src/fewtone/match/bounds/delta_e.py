@@ -31,6 +31,7 @@ Chroma and hue
 from __future__ import annotations
 
 import math
+from functools import reduce
 
 import numpy as np
 
@@ -49,10 +50,15 @@ _COARSE, _FINE, _FINEST, _ZOOMS, _WIDEST, _SHARP = 16, 64, 512, 6, 1000.0, 1.0
 
 
 def lightness_span(target: FloatArray, radius: float) -> tuple[float, float]:
-    """The least and largest L* that may lie within `radius` ΔE00 of the target."""
+    """The least and largest L* that may lie within `radius` ΔE00 of the target.
+
+    Of several targets, shape ``(n_targets, 3)``, of all of them; empty, the least above the
+    largest, where there is no such L*.
+    """
+    aims = np.atleast_2d(target)[:, 0].tolist()
     return (
-        _lightness_end(float(target[0]), radius, -_LIGHTNESS_LIMIT),
-        _lightness_end(float(target[0]), radius, _LIGHTNESS_LIMIT),
+        max(_lightness_end(aim, radius, -_LIGHTNESS_LIMIT) for aim in aims),
+        min(_lightness_end(aim, radius, _LIGHTNESS_LIMIT) for aim in aims),
     )
 
 
@@ -69,9 +75,7 @@ def _lightness_end(lightness: float, radius: float, reach: float) -> float:
     return lightness + far
 
 
-def de00_lower_bound(  # noqa: PLR0915  (one formula, bracketed term by term)
-    low: FloatArray, high: FloatArray, target: FloatArray
-) -> FloatArray:
+def de00_lower_bound(low: FloatArray, high: FloatArray, target: FloatArray) -> FloatArray:
     """A lower bound of ΔE00 to the target over boxes of CIELAB.
 
     Parameters
@@ -79,12 +83,19 @@ def de00_lower_bound(  # noqa: PLR0915  (one formula, bracketed term by term)
     low, high
         Corners of the boxes, shape ``(3, n)`` each.
     target
-        CIELAB, shape ``(3,)``.
+        CIELAB, shape ``(3,)``; of several, shape ``(n_targets, 3)``, the largest ΔE00 is bounded.
 
     Returns
     -------
     The bound, shape ``(n,)``; exact up to rounding for a box that is one colour.
     """
+    return reduce(np.maximum, (_lower_bound(low, high, aim) for aim in np.atleast_2d(target)))
+
+
+def _lower_bound(  # noqa: PLR0915  (one formula, bracketed term by term)
+    low: FloatArray, high: FloatArray, target: FloatArray
+) -> FloatArray:
+    """`de00_lower_bound` of one target."""
     aim_a, aim_b = float(target[1]), float(target[2])
     a_1, a_2, b_1, b_2 = low[1], high[1], low[2], high[2]
     nearest = np.clip(float(target[0]), low[0], high[0])
@@ -152,7 +163,7 @@ def de00_lower_bound(  # noqa: PLR0915  (one formula, bracketed term by term)
 
 
 class Region:
-    """Where in a* and b* colours of a span of lightness may lie within a radius of the target.
+    """Where in a* and b* colours of a span of lightness may lie within a radius of the targets.
 
     A grid of boxes over what `de00_lower_bound` leaves open, finer along its border; a table of
     sums answers for any number of boxes at once whether they touch an open one. The border decides:

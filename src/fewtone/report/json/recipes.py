@@ -123,6 +123,16 @@ def match_document(result: MatchResult, target: Target, tolerance: float) -> Doc
     }
     if result.grounds:
         document["grounds"] = [recipe_document(match) for match in result.grounds]
+    if result.versions:
+        document["versions"] = [
+            {
+                "target": target_document(version.target),
+                "apart": list(version.apart),
+                "reached": version.best.in_tolerance,
+                "best": recipe_document(version.best),
+            }
+            for version in result.versions
+        ]
     return document
 
 
@@ -193,7 +203,7 @@ def target_document(target: Target) -> Document:
 def recipe_document(match: Match) -> Document:
     """A recipe with its colour."""
     recipe = match.recipe
-    return {
+    document: Document = {
         "recipe": str(recipe),
         "blend": blend_document(recipe.blend),
         "medium_parts": number(recipe.medium_parts),
@@ -206,6 +216,18 @@ def recipe_document(match: Match) -> Document:
         "pass_probability": match.pass_probability,
         "unevenness": match.unevenness,
     }
+    if match.each:
+        document["pass_any"] = match.pass_any
+        document["each"] = [
+            {
+                "aim": standing.name,
+                "lab": [round(value, 4) for value in standing.lab],
+                "de00": standing.de00,
+                "pass_probability": standing.pass_probability,
+            }
+            for standing in match.each
+        ]
+    return document
 
 
 def blend_document(blend: Mapping[str, Number]) -> Document:

@@ -16,7 +16,16 @@ from typing import Unpack
 import numpy as np
 
 from fewtone.colorimetry import Light, delta_e_2000
-from fewtone.match import Match, MatchResult, RuleOptions, Rules, describe_all, search, with_help
+from fewtone.match import (
+    Aim,
+    Match,
+    MatchResult,
+    RuleOptions,
+    Rules,
+    describe_all,
+    search,
+    with_help,
+)
 from fewtone.model.curves import Curves
 from fewtone.model.names import named_options
 from fewtone.model.recipe import Recipe
@@ -24,7 +33,6 @@ from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
 from fewtone.prediction.forward import lab_of_doses, recipe_dose
 from fewtone.prediction.recipes import predict
-from fewtone.workshop.look.every_ground import search_every_ground
 from fewtone.workshop.pour.mix import require_names, stock_cautions
 
 __all__ = ["OTHER_LIGHTS", "Loss", "Simplification", "parse_formula", "simplify"]
@@ -143,15 +151,14 @@ def simplify(
     under = light or settings.measurement.light
     (described,) = describe_all(curves, [formula], under)
     target = _target(described, under, settings)
-    if every_ground:
+    aims: Target | list[Aim] = target
+    if every_ground and over != (formula.ground,):
         grounds = tuple(dict.fromkeys((formula.ground, *over)))
         over_all = [formula.with_(ground=name) for name in grounds]
         each = describe_all(curves, over_all, under)
-        targets = {match.recipe.ground: _target(match, under, settings) for match in each}
-        result = search_every_ground(curves, settings, targets, rules)
-    else:
-        asked_for = (curves, settings, target, rules)
-        result = with_help(*asked_for, search(*asked_for))
+        aims = [Aim(_target(match, under, settings), match.recipe.ground) for match in each]
+    asked_for = (curves, settings, aims, rules)
+    result = with_help(*asked_for, search(*asked_for))
     matches = [result.simplest, result.surest, result.closest, *result.recipes]
     recipes = list(dict.fromkeys(match.recipe for match in matches if match is not None))
     return Simplification(

@@ -1,0 +1,114 @@
+"""How recipes stand to several aims at once, and several versions of a colour to each other."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from fewtone.match.evaluate import Aim, rounded_difference
+from fewtone.match.miss import difference_of
+from fewtone.match.result import Match, Miss, Standing, describe_all, judge_all
+from fewtone.model.curves import Curves
+from fewtone.model.recipe import Recipe
+from fewtone.model.shelf import ShelfSettings
+from fewtone.model.target import Target
+from fewtone.prediction.pass_probability import pass_any_probability, pass_probability
+from fewtone.prediction.recipes import predict
+from fewtone.typing import FloatArray
+
+__all__ = ["aims_of", "is_single", "judge_aims", "miss_of"]
+
+
+def aims_of(target: Target | Sequence[Aim]) -> Sequence[Aim]:
+    """The aims of what is asked for."""
+    return (Aim(target),) if isinstance(target, Target) else target
+
+
+def is_single(aims: Sequence[Aim]) -> bool:
+    """Whether it is one target over recipes' own grounds, of which chances of passing decide."""
+    return len(aims) == 1 and aims[0].over is None
+
+
+def judge_aims(
+    curves: Curves,
+    settings: ShelfSettings,
+    recipes: Sequence[Recipe],
+    aims: Sequence[Aim],
+    tolerance: float,
+) -> tuple[Match, ...]:
+    """Predict recipes and say how they stand to all aims at once.
+
+    Parameters
+    ----------
+    curves, settings
+        The learnt shelf.
+    recipes
+        What is sprayed; there may be none.
+    aims
+        What is asked for. To a single target over recipes' own grounds they stand as
+        `fewtone.match.judge_all` says; to several by the largest ΔE00.
+    tolerance
+        ΔE00 that passes.
+
+    Raises
+    ------
+    FewtoneError
+        A recipe names a toner or ground that was not learnt.
+    """
+    if is_single(aims):
+        return judge_all(curves, settings, recipes, aims[0].target, tolerance)
+    if not recipes:
+        return ()
+    described = describe_all(curves, settings, recipes, aims[0].target.light)
+    columns = [_standings(curves, settings, recipes, aim, tolerance) for aim in aims]
+    versions = [aim.target for aim in aims if aim.over is None]
+    any_of = None
+    if len(versions) == len(aims) and len({target.light for target in versions}) == 1:
+        any_of = pass_any_probability(curves, settings, recipes, versions, tolerance)
+    matches = []
+    for row, (match, *each) in enumerate(zip(described, *columns, strict=True)):
+        worst = max(standing.de00 for standing in each)
+        matches.append(
+            replace(
+                match,
+                de00=worst,
+                in_tolerance=worst <= tolerance,
+                each=tuple(each),
+                pass_any=None if any_of is None else float(any_of[row]),
+            )
+        )
+    return tuple(matches)
+
+
+def _standings(
+    curves: Curves,
+    settings: ShelfSettings,
+    recipes: Sequence[Recipe],
+    aim: Aim,
+    tolerance: float,
+) -> list[Standing]:
+    """How recipes stand to one aim."""
+    target = aim.target
+    films = [recipe if aim.over is None else recipe.with_(ground=aim.over) for recipe in recipes]
+    labs = predict(curves, films, target.light).lab
+    off = rounded_difference(labs, target.lab).tolist()
+    chances: FloatArray | None = pass_probability(curves, settings, films, target, tolerance)
+    passing = [None] * len(films) if chances is None else chances.tolist()
+    name = aim.over or target.name or target.request
+    return [
+        Standing(name, (lab[0], lab[1], lab[2]), de00, chance)
+        for lab, de00, chance in zip(labs.tolist(), off, passing, strict=True)
+    ]
+
+
+def miss_of(closest: Match, aims: Sequence[Aim]) -> Miss:
+    """How the closest recipe falls short; of several aims, of the one it is farthest from."""
+    if not closest.each:
+        return Miss(*difference_of(closest.lab, aims[0].target.lab))
+    worst = int(np.argmax([standing.de00 for standing in closest.each]))
+    standing = closest.each[worst]
+    off = difference_of(standing.lab, aims[worst].target.lab)
+    where = f"over {standing.name}" if aims[worst].over else standing.name
+    return Miss(off.lightness, off.chroma, off.hue, f"{where}: {off.words}")
