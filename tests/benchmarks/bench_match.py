@@ -255,7 +255,7 @@ def _least_squares(evaluator: Evaluator, lattice: Lattice) -> float:
 
         def miss(amounts: FloatArray, place: IntArray = place) -> FloatArray:
             found = evaluator.lab(amounts[np.newaxis], np.ones(1), place)[0]
-            return np.asarray(found - evaluator.target_lab)
+            return np.asarray(found - evaluator.target_labs[0])
 
         found = least_squares(miss, np.full(toners, 0.4 / toners), bounds=(0.0, 1.6))
         largest = np.sort(np.argsort(found.x)[-3:])

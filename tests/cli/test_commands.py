@@ -359,3 +359,44 @@ def test_nothing_heavy_is_imported(learnt_demo: Path, words: tuple[str, ...]) ->
     for heavy in ("scipy", "pandas", "colour", "matplotlib", "jinja2"):
         assert f"'{heavy}'" not in loaded
     assert ("'numpy'" in loaded) is (len(words) > 1)
+
+
+def test_several_versions_of_one_colour(learnt_demo: Path, run: Run) -> None:
+    """How far they are apart, which the shelf reaches, and recipes by the worst of them."""
+    versions = ["34,20,12", "35,21,12", "33,20,14"]
+    also = [word for version in versions[1:] for word in ("--also", version)]
+    asked = ("match", versions[0], *also, "--max-toners", 2, "--shelf", learnt_demo)
+    document = run(*asked, "--json").document
+    assert [version["target"]["request"] for version in document["versions"]] == versions
+    for place, version in enumerate(document["versions"]):
+        assert version["apart"][place] == 0.0
+        alone = run("match", versions[place], *asked[len(also) + 2 :], "--json").document
+        best = alone["picks"]["simplest"] or alone["picks"]["closest"]
+        assert version["reached"] == (alone["picks"]["simplest"] is not None)
+        if version["reached"]:
+            assert version["best"] == best
+    for recipe in document["recipes"]:
+        each = recipe["each"]
+        assert recipe["de00"] == max(aim["de00"] for aim in each)
+        chances = [aim["pass_probability"] for aim in each]
+        assert max(chances) <= recipe["pass_any"] + 0.01 <= min(1.0, sum(chances)) + 0.02
+        checked = run(
+            "check", recipe["recipe"], "--target", versions[1], "--shelf", learnt_demo, "--json"
+        ).document["recipe"]
+        assert each[1]["de00"] == checked["de00"]
+        assert each[1]["pass_probability"] == checked["pass_probability"]
+    screen = run(*asked).out
+    assert "to the worst of them" in screen
+    assert "Each version by itself:" in screen
+    assert "for at least one of them" in screen
+
+
+def test_a_pick_that_is_not_the_nearest_listed_says_so(learnt_demo: Path, run: Run) -> None:
+    """What counts as closest, being simpler and within 0.05, is not called closer than it is."""
+    formula = "41.5 marigold + 22 dusk + 6.5 ash, 6:1, 3 coats over silver"
+    for tolerance in (0.3, 1, 2):
+        asked = ("simplify", formula, "--every-ground", "--tolerance", tolerance, "--shelf")
+        document = run(*asked, learnt_demo, "--json").document
+        closest = document["picks"]["closest"]["de00"]
+        nearer = any(recipe["de00"] < closest for recipe in document["recipes"])
+        assert ("to within 0.05" in run(*asked, learnt_demo).out) == nearer

@@ -67,7 +67,7 @@ def test_all_within_a_radius_are_found(seed: int, geometry: Geometry) -> None:
         aim = evaluator_of(curves, rules, lab_target(target))
         for radius in (0.5, 4.0, 20.0):
             wanted = np.flatnonzero(aim.difference(lab) <= radius - 1e-6)
-            sweep = Sweep(shells, lattice, supports, aim.target_lab, np.full(13, radius))
+            sweep = Sweep(shells, lattice, supports, aim.target_labs, np.full(13, radius))
             rows = [place for part in sweep.found() for place in places(part)]
             assert {listed[row] for row in wanted} <= set(rows)
             assert len(rows) == len(set(rows))
@@ -82,7 +82,7 @@ def test_a_recipe_once_overlooked() -> None:
     evaluator = evaluator_of(curves, rules, lab_target(hard_targets(curves, shelf)[0][1]))
     support = np.array([[5, 7, 20]])
     shells = shells_of(evaluator, lattice)
-    sweep = Sweep(shells, lattice, support, evaluator.target_lab, np.full(19, 1.0))
+    sweep = Sweep(shells, lattice, support, evaluator.target_labs, np.full(19, 1.0))
     load, ground = len(lattice.loads) - 1, curves.grounds.index("charcoal")
     found = [place for part in sweep.found() for place in places(part)]
     assert (5, 7, 20, 4, 1, 1, load, ground) in found

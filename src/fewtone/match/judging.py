@@ -1,4 +1,4 @@
-"""How recipes stand to several aims at once, and several versions of a colour to each other."""
+"""How recipes stand to several aims at once."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ def judge_aims(
         return judge_all(curves, settings, recipes, aims[0].target, tolerance)
     if not recipes:
         return ()
-    described = describe_all(curves, settings, recipes, aims[0].target.light)
+    described = describe_all(curves, recipes, aims[0].target.light)
     columns = [_standings(curves, settings, recipes, aim, tolerance) for aim in aims]
     versions = [aim.target for aim in aims if aim.over is None]
     any_of = None
@@ -110,5 +110,5 @@ def miss_of(closest: Match, aims: Sequence[Aim]) -> Miss:
     worst = int(np.argmax([standing.de00 for standing in closest.each]))
     standing = closest.each[worst]
     off = difference_of(standing.lab, aims[worst].target.lab)
-    where = f"over {standing.name}" if aims[worst].over else standing.name
+    where = f"over {standing.name}" if aims[worst].over else f"against {standing.name}"
     return Miss(off.lightness, off.chroma, off.hue, f"{where}: {off.words}")

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
-import math
 from decimal import Decimal
 
 import numpy as np
@@ -13,14 +11,17 @@ from fewtone import parse
 from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.errors import FewtoneError
 from fewtone.io.settings import load_settings
-from fewtone.match import Match
+from fewtone.match import Aim, Match, Rules
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
+from fewtone.model.target import Target
+from fewtone.optics.film import Geometry
 from fewtone.prediction.recipes import predict
 from fewtone.workshop.look.simplify import OTHER_LIGHTS, Simplification, parse_formula, simplify
 from invented import invented_shelf
 from lamp_shelf import LAMP_BENCH, lamp_curves
 from reference_match import Answer, plain_loop
+from reference_minimax import plain_minimax
 
 CURVES, SHELF = lamp_curves(), load_settings(LAMP_BENCH)
 LIGHT = SHELF.measurement.light
@@ -81,52 +82,37 @@ def test_it_equals_brute_force() -> None:
 
 
 def test_every_ground_at_once_equals_brute_force() -> None:
-    """Over every ground, the picks are least by the worst of them, as a plain loop finds."""
+    """Over every ground, picks and trade-off are by the worst of them, as a plain loop finds."""
     rng = np.random.default_rng(21)
     curves, shelf = invented_shelf(21, 6, 4, medium_parts=(6, 8), coats=(2, 4), max_part=3)
-    blends = [
-        dict(zip(names, parts, strict=True))
-        for size in (1, 2)
-        for names in itertools.combinations(curves.toners, size)
-        for parts in itertools.product((1, 2, 3), repeat=size)
-        if math.gcd(*parts) == 1
-    ]
     for _ in range(GROUND_FORMULAS):
         formula = random_formula(rng, curves)
         tolerance = float(rng.choice([1.0, 2.0, 5.0]))
-        recipes = [
-            Recipe(blend, medium, coats, formula.ground)
-            for blend in blends
-            for medium in (6, 8)
-            for coats in (2, 3, 4)
-        ]
-        worst = np.zeros(len(recipes))
-        for ground in curves.grounds:
-            wanted = predict(curves, [formula.with_(ground=ground)], LIGHT).lab[0]
-            there = predict(curves, [r.with_(ground=ground) for r in recipes], LIGHT).lab
-            worst = np.maximum(worst, np.round(delta_e_2000(there, wanted), 6))
-        keys = [
-            (
-                len(r.blend),
-                sum(r.blend.values()),
-                (6, 8).index(int(r.medium_parts)),
-                r.coats,
-                float(off),
-                str(r),
+        over = [formula.with_(ground=name) for name in curves.grounds]
+        aims = [
+            Aim(Target((lab[0], lab[1], lab[2]), LIGHT, Geometry.DIRECTIONAL), name)
+            for name, lab in zip(
+                curves.grounds, predict(curves, over, LIGHT).lab.tolist(), strict=True
             )
-            for r, off in zip(recipes, worst, strict=True)
         ]
-        within = [i for i in range(len(recipes)) if worst[i] <= tolerance]
-        near = [i for i in range(len(recipes)) if worst[i] <= round(worst.min() + 0.05, 6)]
+        rules = Rules.of(shelf, max_toners=2, tolerance=tolerance, grounds=(formula.ground,))
+        expected = plain_minimax(curves, aims, rules)
         found = simplify(curves, shelf, formula, every_ground=True, tolerance=tolerance).result
-        assert found.closest.recipe == recipes[min(near, key=lambda i: keys[i])]
-        assert found.closest.de00 == worst[recipes.index(found.closest.recipe)]
-        assert (found.simplest is None) == (not within) == (found.miss is not None)
+        assert [(str(m.recipe), m.de00) for m in found.recipes] == list(expected.trade_off)
+        assert (str(found.closest.recipe), found.closest.de00) == expected.closest
+        assert (found.simplest and str(found.simplest.recipe)) == (
+            expected.simplest and expected.simplest[0]
+        )
         assert found.proof.proven
-        assert found.proof.admissible == len(recipes)
+        assert found.proof.admissible == expected.admissible
         assert found.surest is None
-        if found.simplest:
-            assert found.simplest.recipe == recipes[min(within, key=lambda i: keys[i])]
+        if found.miss is not None:
+            worst = max(found.closest.each, key=lambda standing: standing.de00)
+            assert found.miss.words.startswith(f"over {worst.name}: ")
+            # What is told to help does, by the same worst of the grounds.
+            for help_ in found.miss.would_help:
+                assert (help_.match.de00 or 0.0) < (found.closest.de00 or 0.0)
+                assert help_.rule != "grounds"
 
 
 def test_what_is_lost_is_told_over_each_ground_and_under_each_light() -> None:
