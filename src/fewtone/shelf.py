@@ -170,20 +170,12 @@ class Shelf:
         FewtoneError
             The target is no colour, or a rule names what the shelf does not have.
         """
-        from fewtone.match import Aim, Rules, match_versions, over_each_ground, search, with_help
+        from fewtone.match import Rules, match
 
         several: Sequence[TargetLike] = [target, *_several(also)]
-        wanted = [self.target(each, light=light, deck=deck) for each in several]
-        asked = (self.curves, self.settings)
+        targets = [self.target(each, light=light, deck=deck) for each in several]
         kept = Rules.of(self.settings, **rules)
-        if len(wanted) > 1:
-            result = match_versions(*asked, wanted, kept)
-        else:
-            result = with_help(*asked, wanted[0], kept, search(*asked, wanted[0], kept))
-        if by_ground:
-            aims = [Aim(each) for each in wanted]
-            result = replace(result, grounds=over_each_ground(*asked, aims, kept))
-        return result
+        return match(self.curves, self.settings, targets, kept, by_ground=by_ground)
 
     @named_options
     def check(
@@ -703,7 +695,5 @@ class Shelf:
 
 def _several(also: TargetLike | Sequence[TargetLike]) -> Sequence[TargetLike]:
     """Versions as a list, where one by itself may stand for it."""
-    if isinstance(also, str | Target):
-        return [also]
-    numbers = len(also) > 0 and all(isinstance(each, int | float) for each in also)
-    return [cast(Sequence[float], also)] if numbers else cast(Sequence[TargetLike], also)
+    alone = isinstance(also, str | Target) or any(isinstance(each, int | float) for each in also)
+    return cast(Sequence[TargetLike], [also] if alone else also)

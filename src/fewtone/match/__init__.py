@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fewtone.match.answer import match
 from fewtone.match.evaluate import Aim
 from fewtone.match.grounds import over_each_ground
 from fewtone.match.help import with_help
@@ -23,7 +24,6 @@ from fewtone.match.result import (
 )
 from fewtone.match.rules import RuleOptions, Rules
 from fewtone.match.search import search
-from fewtone.match.versions import match_versions
 
 __all__ = [
     "CLOSE",
@@ -43,7 +43,7 @@ __all__ = [
     "direction",
     "judge",
     "judge_all",
-    "match_versions",
+    "match",
     "over_each_ground",
     "search",
     "with_help",

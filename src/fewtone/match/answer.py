@@ -1,4 +1,4 @@
-"""Several versions of one colour: how far apart they are, and recipes near to all of them."""
+"""The whole answer of a match: of one colour, or of several versions of one."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from fewtone.errors import Fault, UsageError
 from fewtone.match.evaluate import Aim, rounded_difference
+from fewtone.match.grounds import over_each_ground
 from fewtone.match.help import with_help
 from fewtone.match.result import MatchResult, Version
 from fewtone.match.rules import Rules
@@ -15,27 +16,34 @@ from fewtone.model.curves import Curves
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
 
-__all__ = ["match_versions"]
+__all__ = ["match"]
 
 
-def match_versions(
-    curves: Curves, settings: ShelfSettings, targets: Sequence[Target], rules: Rules
+def match(
+    curves: Curves,
+    settings: ShelfSettings,
+    targets: Sequence[Target],
+    rules: Rules,
+    *,
+    by_ground: bool = False,
 ) -> MatchResult:
-    """Match several versions of one colour by the largest ΔE00 to any of them.
+    """Match a colour, or several versions of one by the largest ΔE00 to any of them.
 
     Parameters
     ----------
     curves, settings
         The learnt shelf.
     targets
-        The versions, the first one being what the rest are versions of.
+        The versions, at least one; the rest are versions of the first.
     rules
         What a recipe must keep.
+    by_ground
+        Also find the best recipe over each ground.
 
     Returns
     -------
-    As `fewtone.match.search` of several aims, with what would help, and the versions: how far apart
-    they are and the best recipe for each alone.
+    As `fewtone.match.search`, with what would help where nothing is within tolerance; of several
+    versions also how far apart they are and the best recipe for each alone.
 
     Raises
     ------
@@ -57,16 +65,22 @@ def match_versions(
     if faults:
         raise UsageError(*faults)
     aims = [Aim(target) for target in targets]
-    result = with_help(curves, settings, aims, rules, search(curves, settings, aims, rules))
-    versions = tuple(
-        Version(
-            target,
-            tuple(_apart(target, other) for other in targets),
-            search(curves, settings, target, rules).headline,
+    wanted = first if len(targets) == 1 else aims
+    result = search(curves, settings, wanted, rules)
+    result = with_help(curves, settings, wanted, rules, result)
+    if len(targets) > 1:
+        versions = tuple(
+            Version(
+                target,
+                tuple(_apart(target, other) for other in targets),
+                search(curves, settings, target, rules).headline,
+            )
+            for target in targets
         )
-        for target in targets
-    )
-    return replace(result, versions=versions)
+        result = replace(result, versions=versions)
+    if by_ground:
+        result = replace(result, grounds=over_each_ground(curves, settings, wanted, rules))
+    return result
 
 
 def _apart(target: Target, other: Target) -> float | None:
