@@ -13,7 +13,8 @@ from typing import NamedTuple
 import numpy as np
 
 from fewtone.colorimetry import delta_e_2000
-from fewtone.match import Aim, Rules
+from fewtone.match.evaluate import Aim
+from fewtone.match.rules import Rules
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.prediction.recipes import predict

@@ -23,7 +23,8 @@ from fewtone.model.target import Target
 
 if TYPE_CHECKING:
     from fewtone.jobs import Again, Book, Job, KeptMatch
-    from fewtone.match import MatchResult, RuleOptions
+    from fewtone.match.result import MatchResult
+    from fewtone.match.rules import RuleOptions
     from fewtone.prediction.recipes import Prediction
     from fewtone.report.label import Label
     from fewtone.report.sheet import Sheet, SheetOptions
@@ -158,8 +159,8 @@ class Shelf:
         by_ground
             Also find the best recipe over each ground.
         **rules
-            What a recipe must keep, see `fewtone.match.RuleOptions`; the shelf's own where not
-            given.
+            What a recipe must keep, see `fewtone.match.rules.RuleOptions`; the shelf's own where
+            not given.
 
         Returns
         -------
@@ -170,7 +171,8 @@ class Shelf:
         FewtoneError
             The target is no colour, or a rule names what the shelf does not have.
         """
-        from fewtone.match import Rules, match
+        from fewtone.match.answer import match
+        from fewtone.match.rules import Rules
 
         several: Sequence[TargetLike] = [target, *_several(also)]
         targets = [self.target(each, light=light, deck=deck) for each in several]
@@ -439,7 +441,7 @@ class Shelf:
         """
         from fewtone.io.curves import CURVES_FILE
         from fewtone.jobs import Entry, opened_job, recipe_entry
-        from fewtone.match import judge
+        from fewtone.match.result import judge
 
         wanted = self.target(target, light=light, deck=deck)
         passing = self.settings.mixing.tolerance if tolerance is None else tolerance

@@ -9,7 +9,7 @@ from typing import Any
 
 import typer.main
 
-from fewtone.cli.main import app
+from fewtone.cli.main import application
 from hostile.bench import RECIPE, TONERS
 from hostile.hurt import HOSTILE, NUMBERS
 
@@ -69,7 +69,7 @@ def commands(
     group: Any = None, before: tuple[str, ...] = ()
 ) -> Iterator[tuple[tuple[str, ...], Any]]:
     """Each command's words and the command itself, those of groups too."""
-    here: Any = typer.main.get_command(app) if group is None else group
+    here: Any = typer.main.get_command(application()) if group is None else group
     for name, command in sorted(here.commands.items()):
         if hasattr(command, "commands"):
             yield from commands(command, (*before, name))

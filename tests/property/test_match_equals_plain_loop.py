@@ -9,7 +9,8 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from fewtone.colorimetry import Light
-from fewtone.match import Rules, search
+from fewtone.match.rules import Rules
+from fewtone.match.search import search
 from fewtone.model.recipe import Recipe
 from fewtone.optics.film import Geometry
 from fewtone.prediction.recipes import predict

@@ -7,12 +7,12 @@ import pytest
 
 from benchmarks.hard_case import hard_shelf, hard_targets
 from fewtone.colorimetry import Light
-from fewtone.match import Rules
 from fewtone.match.bounds.exponentials import exponentials_of
 from fewtone.match.bounds.shells import Shells
 from fewtone.match.evaluate import Evaluator, evaluator_of
 from fewtone.match.lattice import Lattice
 from fewtone.match.picks import Candidates
+from fewtone.match.rules import Rules
 from fewtone.match.search import everything
 from fewtone.match.sweep import Sweep
 from fewtone.optics.film import Geometry

@@ -10,7 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fewtone.colorimetry import Light, delta_e_2000
-from fewtone.match import Aim, MatchResult, Rules, search
+from fewtone.match.evaluate import Aim
+from fewtone.match.result import MatchResult
+from fewtone.match.rules import Rules
+from fewtone.match.search import search
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.target import Target

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from fewtone.cli.console import Grid, Part
     from fewtone.colorimetry import Light
-    from fewtone.match import Match, MatchResult, Standing
+    from fewtone.match.result import Match, MatchResult, Standing
 
 __all__ = [
     "help_parts",
@@ -22,7 +22,7 @@ __all__ = [
 
 def titled_picks(result: MatchResult) -> list[tuple[str, Match]]:
     """The picks with what each is; one recipe that is several of them stands once."""
-    from fewtone.match import CLOSE
+    from fewtone.match.picks import CLOSE
 
     least = min(match.de00 or 0.0 for match in (result.closest, *result.recipes))
     # What is within CLOSE of the least counts as equally close, and the simplest of it is picked.

@@ -37,12 +37,13 @@ def check(
 ) -> None:
     """Predict a recipe's colour before it is mixed, and how it compares with a target."""
     from fewtone.cli.console import out, print_cautions, print_document
-    from fewtone.report.json import check_document
 
     loaded = options.open_shelf(shelf)
     result = loaded.check(recipe, target=target, light=light, deck=deck, tolerance=tolerance)
     print_cautions((*(result.target.cautions if result.target else ()), *result.cautions))
     if as_json:
+        from fewtone.report.json import check_document
+
         print_document(check_document(result))
     else:
         out(*_parts(result, spectrum or loaded.reads_spectra), plain=plain)

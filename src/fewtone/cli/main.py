@@ -8,26 +8,12 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Sequence
+from importlib import import_module
 from typing import Annotated
 
 import typer
 
-from fewtone.cli import (
-    adjust,
-    batch,
-    bottle,
-    check,
-    compare,
-    job,
-    label,
-    learn,
-    letdown,
-    match,
-    new,
-    sheet,
-    simplify,
-    take,
-)
 from fewtone.cli.door import (
     OutputError,
     changes,
@@ -43,40 +29,61 @@ from fewtone.errors import Fault, FewtoneError, UsageError
 from fewtone.io.atomic import files_written
 from fewtone.version import __version__
 
-__all__ = ["app", "main"]
+__all__ = ["application", "main"]
 
-app = typer.Typer(
-    name="fewtone",
-    help=(
-        "Finds the simplest translucent-colour recipe for a target: the fewest toners, at a "
-        "whole-number ratio, letdown, coats and ground, and how sure that is."
-    ),
-    no_args_is_help=True,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-    rich_markup_mode=None,
-    context_settings={"help_option_names": ["-h", "--help"]},
+_COMMANDS = (
+    "new",
+    "take",
+    "learn",
+    "match",
+    "check",
+    "compare",
+    "simplify",
+    "letdown",
+    "batch",
+    "adjust",
+    "bottle",
+    "sheet",
+    "label",
 )
-for command in (
-    new.new,
-    take.take,
-    learn.learn,
-    match.match,
-    check.check,
-    compare.compare,
-    simplify.simplify,
-    letdown.letdown,
-    batch.batch,
-    adjust.adjust,
-    bottle.bottle,
-    sheet.sheet,
-    label.label,
-):
-    about = HELP[command.__name__]
-    # The mark keeps the example on a line of its own, as it is typed.
-    app.command(short_help=about.summary, epilog=f"Example:\n\n\b\n{about.example}")(command)
+_GROUPS = {"job": "The job book: keep, find and mix again."}
 
-app.add_typer(job.job, short_help="The job book: keep, find and mix again.")
+
+def application(words: Sequence[str] = ()) -> typer.Typer:
+    """The program: with the command that is asked for alone, or with all.
+
+    Parameters
+    ----------
+    words
+        The arguments. If the first is a command's name only that command is imported and built:
+        all of them together take as long as a recipe's check does.
+    """
+    app = typer.Typer(
+        name="fewtone",
+        help=(
+            "Finds the simplest translucent-colour recipe for a target: the fewest toners, at a "
+            "whole-number ratio, letdown, coats and ground, and how sure that is."
+        ),
+        no_args_is_help=True,
+        add_completion=False,
+        pretty_exceptions_enable=False,
+        rich_markup_mode=None,
+        context_settings={"help_option_names": ["-h", "--help"]},
+    )
+    app.callback()(_fewtone)
+    if list(words) == ["--version"]:
+        return app
+    known = (*_COMMANDS, *_GROUPS)
+    for name in words[:1] if words and words[0] in known else known:
+        function = getattr(import_module(f"fewtone.cli.{name}"), name)
+        if name in _GROUPS:
+            app.add_typer(function, short_help=_GROUPS[name])
+        else:
+            about = HELP[name]
+            # The mark keeps the example on a line of its own, as it is typed.
+            epilog = f"Example:\n\n\b\n{about.example}"
+            app.command(short_help=about.summary, epilog=epilog)(function)
+    return app
 
 
 def _version(wanted: bool) -> None:
@@ -85,7 +92,6 @@ def _version(wanted: bool) -> None:
         raise typer.Exit
 
 
-@app.callback()
 def _fewtone(
     version: Annotated[
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")
@@ -110,7 +116,7 @@ def main(arguments: list[str] | None = None) -> None:
 def _run(words: list[str]) -> int:
     as_json = "--json" in words
     try:
-        code = app(args=words, prog_name="fewtone", standalone_mode=False)
+        code = application(words)(args=words, prog_name="fewtone", standalone_mode=False)
     except typer.TyperException as error:
         if error.__class__.__name__ == "NoArgsIsHelpError":
             to_stdout(error.format_message() + "\n")

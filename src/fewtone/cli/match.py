@@ -10,7 +10,7 @@ from fewtone.cli import options
 
 if TYPE_CHECKING:
     from fewtone.cli.console import Part
-    from fewtone.match import Match, MatchResult
+    from fewtone.match.result import Match, MatchResult
     from fewtone.model.target import Target
 
 __all__ = ["match"]
@@ -68,7 +68,6 @@ def match(
     """
     from fewtone.cli.console import out, print_cautions, print_document, working
     from fewtone.cli.jobs import kept_matches, kept_words
-    from fewtone.report.json import match_document
 
     rules = options.rule_options(
         max_toners=max_toners,
@@ -100,6 +99,8 @@ def match(
             tolerance=result.tolerance,
         )
     if as_json:
+        from fewtone.report.json import match_document
+
         document = match_document(result, wanted, result.tolerance)
         if kept:
             from fewtone.report.json.jobs import kept_document
@@ -145,7 +146,7 @@ def _pick(title: str, pick: Match, target: Target) -> list[Part]:
     from fewtone.cli.answers import standing_words
     from fewtone.cli.console import Framed, Heading
     from fewtone.cli.words import lab_words
-    from fewtone.match import direction
+    from fewtone.match.miss import direction
     from fewtone.report.swatches import swatch
     from fewtone.report.words import difference_words, evenness_words, sureness_words
 

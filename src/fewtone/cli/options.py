@@ -12,7 +12,7 @@ import typer
 from fewtone.errors import Fault, FewtoneError, UsageError
 
 if TYPE_CHECKING:
-    from fewtone.match import RuleOptions
+    from fewtone.match.rules import RuleOptions
     from fewtone.model.blend import Number
     from fewtone.shelf import Shelf
 

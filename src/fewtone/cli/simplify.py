@@ -10,7 +10,7 @@ from fewtone.cli import options
 
 if TYPE_CHECKING:
     from fewtone.cli.console import Part
-    from fewtone.match import Match
+    from fewtone.match.result import Match
     from fewtone.workshop.look.simplify import Simplification
 
 __all__ = ["simplify"]

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from fewtone.match import Proof
+    from fewtone.match.result import Proof
     from fewtone.model.target import Target
     from fewtone.typing import FloatArray
 

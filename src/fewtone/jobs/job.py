@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from fewtone.errors import Fault, FewtoneError, UsageError
-from fewtone.match import Match
+from fewtone.match.result import Match
 from fewtone.model.recipe import Recipe, parse
 from fewtone.model.target import Target
 

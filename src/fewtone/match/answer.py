@@ -42,8 +42,8 @@ def match(
 
     Returns
     -------
-    As `fewtone.match.search`, with what would help where nothing is within tolerance; of several
-    versions also how far apart they are and the best recipe for each alone.
+    As `fewtone.match.search.search`, with what would help where nothing is within tolerance; of
+    several versions also how far apart they are and the best recipe for each alone.
 
     Raises
     ------

@@ -11,15 +11,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import reduce
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fewtone.colorimetry import Light, delta_e_2000
-from fewtone.match.rules import Rules
 from fewtone.model.curves import Curves
 from fewtone.model.target import Target
 from fewtone.prediction.forward import lab_of, reflectance
 from fewtone.typing import FloatArray, FloatLike, IntArray
+
+if TYPE_CHECKING:
+    from fewtone.match.rules import Rules
 
 __all__ = [
     "THIN_AND_THICK",

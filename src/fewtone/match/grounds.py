@@ -21,7 +21,8 @@ def over_each_ground(
 ) -> tuple[Match, ...]:
     """What a match over each ground alone would say to spray first, the likeliest to pass first.
 
-    The arguments are those of `fewtone.match.search`. Grounds that are not learnt are passed over.
+    The arguments are those of `fewtone.match.search.search`. Grounds that are not learnt are
+    passed over.
     """
     best = [
         search(curves, settings, target, replace(rules, grounds=(ground,))).headline

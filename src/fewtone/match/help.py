@@ -45,7 +45,7 @@ def with_help(
     Parameters
     ----------
     curves, settings, target, rules
-        As `fewtone.match.search` took them.
+        As `fewtone.match.search.search` took them.
     result
         What it answered.
     """

@@ -9,8 +9,11 @@ import numpy as np
 import pytest
 
 from fewtone.colorimetry import Light, delta_e_2000
-from fewtone.match import Help, MatchResult, Rules, over_each_ground, search, with_help
-from fewtone.match.result import NewGround, NewToner
+from fewtone.match.grounds import over_each_ground
+from fewtone.match.help import with_help
+from fewtone.match.result import Help, MatchResult, NewGround, NewToner
+from fewtone.match.rules import Rules
+from fewtone.match.search import search
 from fewtone.model.recipe import parse
 from fewtone.prediction.forward import lab_of
 from fewtone.prediction.recipes import predict

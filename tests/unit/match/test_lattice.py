@@ -9,8 +9,8 @@ from fractions import Fraction
 
 import pytest
 
-from fewtone.match import Rules
 from fewtone.match.lattice import Lattice, ratios_of
+from fewtone.match.rules import Rules
 from invented import invented_shelf
 
 _, SHELF = invented_shelf(1, 5, 2)

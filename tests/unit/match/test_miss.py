@@ -6,8 +6,7 @@ import math
 
 import pytest
 
-from fewtone.match import direction
-from fewtone.match.miss import difference_of
+from fewtone.match.miss import difference_of, direction
 
 EXACT = 1e-12  # plain arithmetic, rounding only
 

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from fewtone.errors import UsageError
-from fewtone.match import Rules
+from fewtone.match.rules import Rules
 from invented import invented_shelf
 
 _, SHELF = invented_shelf(1, 4, 3)

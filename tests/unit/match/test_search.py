@@ -10,10 +10,11 @@ import pytest
 
 from fewtone.colorimetry import Light
 from fewtone.errors import FewtoneError
-from fewtone.match import MatchResult, Rules, describe_all, search
 from fewtone.match.evaluate import evaluator_of
 from fewtone.match.keys import Candidates
-from fewtone.match.search import _SearchState
+from fewtone.match.result import MatchResult, describe_all
+from fewtone.match.rules import Rules
+from fewtone.match.search import _SearchState, search
 from fewtone.match.sweep import Sweep
 from fewtone.model.recipe import parse
 from fewtone.prediction.recipes import predict

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 if TYPE_CHECKING:
     from fewtone.errors import Fault
     from fewtone.learning import FitReport
-    from fewtone.match import Help, Match, MatchResult
+    from fewtone.match.result import Help, Match, MatchResult
     from fewtone.model.blend import Number
     from fewtone.model.target import Target
     from fewtone.workshop.look.check import Check

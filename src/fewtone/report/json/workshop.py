@@ -16,7 +16,7 @@ from fewtone.report.json.recipes import (
 from fewtone.workshop.pour.pours import on_steps, printed
 
 if TYPE_CHECKING:
-    from fewtone.match import Match
+    from fewtone.match.result import Match
     from fewtone.workshop.look.letdown import Letdown
     from fewtone.workshop.look.simplify import Simplification
     from fewtone.workshop.panel.adjust import Adjustment

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from fewtone.colorimetry import Light
-from fewtone.match import Match, describe_all, direction, judge
+from fewtone.match.miss import direction
+from fewtone.match.result import Match, describe_all, judge
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings

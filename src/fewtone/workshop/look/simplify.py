@@ -16,16 +16,11 @@ from typing import Unpack
 import numpy as np
 
 from fewtone.colorimetry import Light, delta_e_2000
-from fewtone.match import (
-    Aim,
-    Match,
-    MatchResult,
-    RuleOptions,
-    Rules,
-    describe_all,
-    search,
-    with_help,
-)
+from fewtone.match.evaluate import Aim
+from fewtone.match.help import with_help
+from fewtone.match.result import Match, MatchResult, describe_all
+from fewtone.match.rules import RuleOptions, Rules
+from fewtone.match.search import search
 from fewtone.model.curves import Curves
 from fewtone.model.names import named_options
 from fewtone.model.recipe import Recipe
@@ -131,7 +126,7 @@ def simplify(
     light
         The light in which they are to look alike; the shelf's own if None.
     **options
-        What a recipe must keep, as `fewtone.match.Rules.of` takes it; two toners at most if
+        What a recipe must keep, as `fewtone.match.rules.Rules.of` takes it; two toners at most if
         nothing else is said.
 
     Raises

@@ -21,7 +21,7 @@ import numpy as np
 
 from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.errors import Fault, UsageError
-from fewtone.match import Match
+from fewtone.match.result import Match
 from fewtone.model.blend import Number
 from fewtone.model.curves import Curves
 from fewtone.model.names import named_options

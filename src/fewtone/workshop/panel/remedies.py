@@ -10,7 +10,7 @@ from fractions import Fraction
 import numpy as np
 
 from fewtone.colorimetry import delta_e_2000
-from fewtone.match import Match
+from fewtone.match.result import Match
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from fewtone.colorimetry import Light, weights, white_point
-from fewtone.match import Rules
 from fewtone.match.bounds.exponentials import FLOOR, Exponentials, exponentials_of
 from fewtone.match.bounds.shells import Planes, Shells, Window, window_of
 from fewtone.match.evaluate import Evaluator, evaluator_of
 from fewtone.match.lattice import Lattice
+from fewtone.match.rules import Rules
 from fewtone.optics.film import FilmOptics, Geometry
 from fewtone.typing import FloatArray
 from invented import invented_shelf, lab_target

@@ -11,7 +11,9 @@ from fewtone import parse
 from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.errors import FewtoneError
 from fewtone.io.settings import load_settings
-from fewtone.match import Aim, Match, Rules
+from fewtone.match.evaluate import Aim
+from fewtone.match.result import Match
+from fewtone.match.rules import Rules
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.target import Target
