@@ -22,6 +22,7 @@ from fewtone.learning.findings import findings
 from fewtone.learning.forward import Problem
 from fewtone.learning.hyperparameters import infer_film, infer_variation
 from fewtone.learning.leave_one_out import expectations, prediction_errors
+from fewtone.learning.model_error import ModelError
 from fewtone.learning.noise import Noise
 from fewtone.learning.observations import Observations, observe
 from fewtone.learning.parameters import shared_prior
@@ -183,6 +184,7 @@ def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, So
     solution = solve(problem, prior, solution.at, weights=weights, tolerance=_SETTLED)
     hazy = _scatters(problem, prior, solution)
     start = replace(solution.at, hazy=hazy)
+    problem = problem.with_model_error(ModelError(hazy))
     solution = solve(problem, prior, start, weights=robust_weights(problem, start))
     varies = infer_variation(problem, prior, solution)
     problem = problem.with_variation(varies.mixing, varies.ground_cv)
@@ -230,6 +232,6 @@ def _scatters(problem: Problem, prior: Prior, solution: Solution) -> BoolArray:
 
 def _reduced_residual(problem: Problem, solution: Solution) -> float:
     """Typical residual of a panel in standard deviations of the noise."""
-    residuals = problem.residuals(solution.at) or []
+    residuals = problem.whitened_residuals(solution.at) or []
     spread = [np.sqrt((residual**2).mean(axis=1)) for residual in residuals]
     return float(np.median(np.concatenate(spread))) if spread else 1.0

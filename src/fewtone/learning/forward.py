@@ -15,6 +15,7 @@ import numpy as np
 
 from fewtone.colorimetry import lab_from_xyz, lab_jacobian, weights, white_point
 from fewtone.learning.groups import Group, group_panels, local_precision
+from fewtone.learning.model_error import ModelError
 from fewtone.learning.noise import Noise, lab_noise
 from fewtone.learning.observations import Observations
 from fewtone.learning.parameters import ParameterLayout, Parameters
@@ -83,28 +84,27 @@ class Problem:
         grid = seen.wavelength_nm
         self._colour = [(weights(grid, light), white_point(light)) for light in seen.lights]
         self.lab_sd = lab_noise(seen, noise)
+        self.error: ModelError | None = None
+        self._covariances: list[FloatArray] = []
+        self._whiteners: list[FloatArray] = []
 
     def over(self, seen: Observations) -> Problem:
-        """The same film, instrument and hand, and other observations."""
+        """The same film, instrument and hand, and other observations of the same toners."""
         other = Problem(seen, self.optics, self.mixing, self.noise, self.ground_cv)
         other.thinning = self.thinning
-        return other
+        return other if self.error is None else other.with_model_error(self.error)
 
     def with_noise(self, noise: Noise) -> Problem:
         """The same problem under another noise."""
-        other = object.__new__(Problem)
-        other.__dict__.update(self.__dict__, noise=noise, lab_sd=lab_noise(self.seen, noise))
-        return other
+        other = self._with(noise=noise, lab_sd=lab_noise(self.seen, noise))
+        return other if self.error is None else other.with_model_error(self.error)
 
     def with_film(self, optics: FilmOptics, thinning: float) -> Problem:
         """The same problem through another film or instrument, and another law of coats."""
-        other = object.__new__(Problem)
-        other.__dict__.update(self.__dict__, optics=optics, thinning=thinning)
-        return other
+        return self._with(optics=optics, thinning=thinning)
 
     def with_variation(self, mixing: Mixing, ground_cv: tuple[float, float]) -> Problem:
         """The same problem under another hand, and other variation of solids and of metallics."""
-        other = object.__new__(Problem)
         groups = tuple(
             replace(
                 group,
@@ -118,8 +118,34 @@ class Problem:
             )
             for group in self.groups
         )
-        other.__dict__.update(self.__dict__, groups=groups, mixing=mixing, ground_cv=ground_cv)
+        return self._with(groups=groups, mixing=mixing, ground_cv=ground_cv)
+
+    def with_model_error(self, error: ModelError) -> Problem:
+        """The same problem, the film model being off by so much."""
+        covariances = [
+            np.eye(own.shape[-1]) + own
+            for own in (
+                error.covariance(self.seen, self.noise, self.lab_sd, group) for group in self.groups
+            )
+        ]
+        return self._with(error=error, _covariances=covariances, _whiteners=[])
+
+    def reading_covariance(self, group: Group) -> FloatArray:
+        """Covariance of a group's residuals by noise and model, ``(n_panels, n_rows, n_rows)``."""
+        return self._covariances[[own.panels[0] for own in self.groups].index(group.panels[0])]
+
+    def _with(self, **changed: object) -> Problem:
+        other = object.__new__(Problem)
+        other.__dict__.update(self.__dict__, **changed)
         return other
+
+    def _whitened(self, parts: list[FloatArray]) -> list[FloatArray]:
+        """Residuals or slopes of each group in directions that noise and model leave unrelated."""
+        if self.error is None:
+            return parts
+        if not self._whiteners:
+            self._whiteners += [np.linalg.inv(np.linalg.cholesky(c)) for c in self._covariances]
+        return [root @ part for root, part in zip(self._whiteners, parts, strict=True)]
 
     def films(self, at: Parameters) -> FloatArray:
         """Film under each reading in standard coats, shape ``(n_readings,)``."""
@@ -148,6 +174,24 @@ class Problem:
             return None
         reflectance = self.reflectance(at)
         return [self._residual(group, reflectance, at) for group in self.groups]
+
+    def whitened_residuals(self, at: Parameters) -> list[FloatArray] | None:
+        """`residuals` with noise and model error unrelated and of unit size, the same shapes."""
+        found = self.residuals(at)
+        if found is None:
+            return None
+        return [part[..., 0] for part in self._whitened([one[..., np.newaxis] for one in found])]
+
+    def whitened(self, at: Parameters, *, with_held: bool = False) -> list[Linear]:
+        """`linearise` with noise and model error unrelated and of unit size."""
+        found = self.linearise(at, with_held=with_held)
+        residuals = self._whitened([one.residual[..., np.newaxis] for one in found])
+        shared = self._whitened([one.shared for one in found])
+        local = self._whitened([one.local for one in found])
+        return [
+            Linear(residual[..., 0], by_shared, by_local)
+            for residual, by_shared, by_local in zip(residuals, shared, local, strict=True)
+        ]
 
     def linearise(self, at: Parameters, *, with_held: bool = False) -> list[Linear]:
         """Residuals of each group and their derivatives in the parameters.

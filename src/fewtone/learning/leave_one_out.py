@@ -25,27 +25,19 @@ import numpy as np
 from fewtone.colorimetry import Light, delta_e_2000, lab_from_xyz, weights, white_point
 from fewtone.learning.forward import Linear, Problem
 from fewtone.learning.groups import Group
+from fewtone.learning.model_error import blocks
 from fewtone.learning.parameters import Parameters
-from fewtone.learning.uncertainty import MODEL_SD
 from fewtone.model.variation import segment_covariance
 from fewtone.typing import FloatArray
 
 __all__ = [
     "Expectation",
-    "blocks",
     "expectations",
     "filmed_panels",
     "own_covariance",
     "prediction_errors",
 ]
 
-# What the film model misses of a spectrum: this share of it, alike over so many nm; judged in the
-# booth, where flake is a lobe and the model knows two directions only.
-_MODEL_RELATIVE, _MODEL_LENGTH_NM = 0.002, 60.0
-# So many times as much of a hazy film's,
-_HAZE_HARDER = 4.0
-# and of all light that a hazy film over flake sends back, as haze spreads the lobe.
-_HAZE_OVER_FLAKE = 0.015
 # Flake that no other panel's film tells of may hold the light by so much more or less than the
 # shelf's others, on the internal-return ratio's logit.
 _UNSEEN_TRAP_SD = 0.1
@@ -218,8 +210,7 @@ def own_covariance(
         At the hand's nominal film build and gain, ``(n_panels, n_rows)``.
     """
     residual = _nominal_residual(group, linear, at)
-    own = np.eye(residual.shape[1]) + _spread(linear.local, group.precision)
-    return own + _model_error(problem, group, at, residual.shape[1]), residual
+    return problem.reading_covariance(group) + _spread(linear.local, group.precision), residual
 
 
 def _nominal_residual(group: Group, linear: Linear, at: Parameters) -> FloatArray:
@@ -272,7 +263,7 @@ def _predict(
     films: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
     """How the residuals shift once each panel is taken out, and their covariance then."""
-    own = np.eye(offset.shape[1]) + hand
+    own = problem.reading_covariance(group) + hand
     curves = linear.shared @ covariance[np.ix_(group.shared, group.shared)]
     curves = curves @ linear.shared.swapaxes(1, 2)
     # Of a panel that did not count there is nothing to take out.
@@ -292,52 +283,7 @@ def _predict(
                 * alone[:, np.newaxis, np.newaxis]
                 * (return_ratio @ return_ratio.swapaxes(1, 2))
             )
-    spread += _model_error(problem, group, at, spread.shape[1])
     return share[:, np.newaxis] * (curves @ rest[..., :1])[..., 0], spread
-
-
-def _model_error(problem: Problem, group: Group, at: Parameters, rows: int) -> FloatArray:
-    """Covariance of what the film model itself misses, ``(n_panels, n_rows, n_rows)``."""
-    seen, noise = problem.seen, problem.noise
-    apart = (seen.wavelength_nm[:, np.newaxis] - seen.wavelength_nm) / _MODEL_LENGTH_NM
-    hazy = bool(at.hazy[list(group.toners)].any())
-    share = _HAZE_HARDER if hazy else 1.0
-    likeness = (share * _MODEL_RELATIVE) ** 2 * np.exp(-0.5 * apart**2)
-    out = np.zeros((len(group.panels), rows, rows))
-    level = np.zeros((len(group.panels), rows))
-    for k, place, lit in blocks(group, seen.wavelength_nm.size):
-        reading = group.readings[:, k]
-        if lit is None:
-            read = seen.spectral[reading]
-            size = read / noise.of_reflectance(read)
-            out[:, place, place] = likeness * size[:, np.newaxis] * size[..., np.newaxis]
-        else:
-            # L + 16, a and b go with the cube root of the light.
-            sd = problem.lab_sd[reading, lit]
-            size = (seen.lab[reading, lit] + np.array([16.0, 0.0, 0.0])) / 3.0 / sd
-            out[:, place, place] = (share * MODEL_SD / sd[:, np.newaxis]) ** 2 * np.eye(3)
-        level[:, place] = size * np.isin(seen.ground[reading], at.layout.metallic)[:, np.newaxis]
-    if hazy:
-        level *= _HAZE_OVER_FLAKE
-        out += level[:, np.newaxis] * level[..., np.newaxis]
-    return out
-
-
-def blocks(group: Group, width: int) -> list[tuple[int, slice, int | None]]:
-    """Which reading of a panel owns which residuals, in which light; None for a spectrum.
-
-    `width` is how many wavelengths a spectrum has.
-    """
-    found: list[tuple[int, slice, int | None]] = []
-    start = 0
-    for k, is_spectral in enumerate(group.spectral):
-        if is_spectral:
-            found.append((k, slice(start, start + width), None))
-            start += width
-        for light in group.lights[k]:
-            found.append((k, slice(start, start + 3), light))
-            start += 3
-    return found
 
 
 def _spread(by_local: FloatArray, precision: FloatArray) -> FloatArray:

@@ -152,7 +152,7 @@ def held_step(problem: Problem, prior: Prior, solution: Solution) -> tuple[Float
 
 
 def _cost(problem: Problem, prior: Prior, at: Parameters, share: FloatArray) -> float:
-    residuals = problem.residuals(at)
+    residuals = problem.whitened_residuals(at)
     if residuals is None:
         return np.inf
     total = prior.cost(at.shared)
@@ -171,7 +171,8 @@ def robust_weights(problem: Problem, at: Parameters) -> FloatArray:
     falls as a power. Its weight, the derivative, is min(1, k/c).
     """
     weights = np.ones(len(problem.seen.panels))
-    for group, residual in zip(problem.groups, problem.residuals(at) or [], strict=True):
+    found = problem.whitened_residuals(at) or []
+    for group, residual in zip(problem.groups, found, strict=True):
         local = _local(group, at)
         cost = (residual**2).sum(axis=1)
         cost = cost + np.einsum("pi,pij,pj->p", local, group.precision, local)
@@ -240,7 +241,7 @@ class _System:
         self.parts = [
             _Part(group, linear, _local(group, at), share[group.panels])
             for group, linear in zip(
-                problem.groups, problem.linearise(at, with_held=with_held), strict=True
+                problem.groups, problem.whitened(at, with_held=with_held), strict=True
             )
         ]
         self.matrix = prior.precision.copy()

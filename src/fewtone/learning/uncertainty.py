@@ -10,6 +10,7 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve, eigh
 
 from fewtone.learning.forward import Problem
+from fewtone.learning.model_error import MODEL_SD
 from fewtone.learning.parameters import Parameters
 from fewtone.learning.solver import Prior, schur_complement
 from fewtone.model.shelf import Mixing
@@ -18,14 +19,11 @@ from fewtone.model.variation import film_departures_sd
 from fewtone.typing import FloatArray
 
 __all__ = [
-    "MODEL_SD",
     "data_shares",
     "shared_covariance",
     "uncertainty_of",
 ]
 
-# What the film model misses per Lab coordinate, judged in the booth.
-MODEL_SD = 0.03
 # Directions are kept until they hold this share of all variance, as colour grades it.
 _VARIANCE_KEPT = 0.998
 # A middling recipe, to weigh parameters by what they do to colour: its dose of one toner.

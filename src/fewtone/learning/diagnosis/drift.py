@@ -20,7 +20,8 @@ import numpy as np
 
 from fewtone.colorimetry import lab_jacobian, weights, white_point
 from fewtone.learning.forward import Problem
-from fewtone.learning.leave_one_out import blocks, own_covariance
+from fewtone.learning.leave_one_out import own_covariance
+from fewtone.learning.model_error import blocks
 from fewtone.learning.parameters import Parameters, shared_prior
 from fewtone.learning.solver import Prior, solve
 from fewtone.learning.uncertainty import shared_covariance

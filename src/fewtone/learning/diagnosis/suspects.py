@@ -201,7 +201,8 @@ class _Search:
         if left[first] < _GROSS:
             return first, judged.at
         misfit = np.zeros(left.size)
-        for group, residual in zip(problem.groups, problem.residuals(judged.at) or [], strict=True):
+        residuals = problem.whitened_residuals(judged.at) or []
+        for group, residual in zip(problem.groups, residuals, strict=True):
             misfit[group.panels] = (residual**2).sum(axis=1) * (left[group.panels] > 0.0)
         likely = [first, *(int(i) for i in np.argsort(-misfit)[:_LIKELY] if i != first)]
         if misfit[first] == misfit.max():
