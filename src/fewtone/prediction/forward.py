@@ -37,7 +37,8 @@ __all__ = [
 ]
 
 
-_OPTICS_STEP = 0.01
+# Steps of differences; the first bit of edge does more than the next, so its step is small.
+_INDEX_STEP, _EDGE_STEP = 0.01, 0.002
 
 
 class OpticalConstants(Protocol):
@@ -155,10 +156,10 @@ def optics_derivatives(
     optics = constants.optics
     here = optics.reflectance(tau, rho, ratio)
     index, edge = (
-        (other.reflectance(tau, rho, ratio) - here) / _OPTICS_STEP
-        for other in (
-            replace(optics, index=optics.index + _OPTICS_STEP),
-            replace(optics, edge=optics.edge + _OPTICS_STEP),
+        (other.reflectance(tau, rho, ratio) - here) / step
+        for step, other in (
+            (_INDEX_STEP, replace(optics, index=optics.index + _INDEX_STEP)),
+            (_EDGE_STEP, replace(optics, edge=optics.edge + _EDGE_STEP)),
         )
     )
     return index, edge
