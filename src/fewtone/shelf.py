@@ -7,7 +7,7 @@ them, so that loading a shelf stays quick.
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, TypeAlias, Unpack, cast
@@ -67,17 +67,22 @@ class Shelf:
     @property
     def reads_spectra(self) -> bool:
         """Whether its readings.csv has columns of wavelengths; not if it cannot be read."""
-        from fewtone.errors import FewtoneError
-        from fewtone.io.readings import READINGS_FILE, ReadingColumns
-        from fewtone.io.table import read_table
+        from fewtone.io.readings import reads_spectra
 
-        try:
-            with (self.folder / READINGS_FILE).open("rb") as file:
-                header = file.readline(1_000_000)
-            table = read_table(self.folder / READINGS_FILE, header)
-            return bool(ReadingColumns.of(table, self.settings.measurement.light).wavelengths)
-        except (OSError, FewtoneError):
-            return False
+        return reads_spectra(self.folder, self.settings)
+
+    def over(self, recipes: Iterable[Recipe]) -> Curves:
+        """The curves with the keyed grounds of these recipes, predicted where none was read."""
+        keyed = [recipe.ground for recipe in recipes if "+" in recipe.ground]
+        if not keyed:
+            return self.curves
+        from fewtone.prediction.keyed import with_keyed
+
+        return with_keyed(self.curves, keyed)
+
+    def _asked(self, recipe: Recipe | str) -> tuple[Curves, ShelfSettings, Recipe]:
+        line = self.settings.recipe(recipe)
+        return self.over([line]), self.settings, line
 
     def light(self, light: Light | str | None) -> Light | None:
         """A light, or its text; a lone illuminant such as ``A`` takes the shelf's observer.
@@ -135,7 +140,7 @@ class Shelf:
         several = [recipes] if isinstance(recipes, Recipe | str) else recipes
         lines = [self.settings.recipe(recipe) for recipe in several]
         under = self.light(light) or self.settings.measurement.light
-        return predict(self.curves, lines, under, deviations=True)
+        return predict(self.over(lines), lines, under, deviations=True)
 
     @named_options
     def match(
@@ -209,9 +214,7 @@ class Shelf:
 
         wanted = None if target is None else self.target(target, light=light, deck=deck)
         return check(
-            self.curves,
-            self.settings,
-            self.settings.recipe(recipe),
+            *self._asked(recipe),
             target=wanted,
             light=self.light(light),
             tolerance=tolerance,
@@ -246,10 +249,11 @@ class Shelf:
         from fewtone.workshop.look.compare import compare
 
         wanted = None if target is None else self.target(target, light=light, deck=deck)
+        lines = [self.settings.recipe(recipe) for recipe in recipes]
         return compare(
-            self.curves,
+            self.over(lines),
             self.settings,
-            [self.settings.recipe(recipe) for recipe in recipes],
+            lines,
             target=wanted,
             light=self.light(light),
             tolerance=tolerance,
@@ -274,7 +278,7 @@ class Shelf:
         """
         from fewtone.workshop.pour.batch import batch
 
-        return batch(self.curves, self.settings, self.settings.recipe(recipe), **how)
+        return batch(*self._asked(recipe), **how)
 
     @named_options
     def letdown(
@@ -309,10 +313,14 @@ class Shelf:
         from fewtone.workshop.look.letdown import letdown
 
         wanted = None if target is None else self.target(target, light=light, deck=deck)
+        line = self.settings.recipe(recipe)
+        if grounds is not None:
+            grounds = self.settings.ground_names.require(grounds)
+        curves = self.over([line, *(line.with_(ground=name) for name in grounds or ())])
         return letdown(
-            self.curves,
+            curves,
             self.settings,
-            self.settings.recipe(recipe),
+            line,
             target=wanted,
             light=self.light(light),
             grounds=grounds,
@@ -352,7 +360,7 @@ class Shelf:
         settings = self.settings
         line = parse_formula(formula, settings) if isinstance(formula, str) else formula
         return simplify(
-            self.curves,
+            self.over([line]),
             self.settings,
             line,
             every_ground=every_ground,
@@ -392,9 +400,7 @@ class Shelf:
 
         wanted = None if target is None else self.target(target, light=light, deck=deck)
         return sheet(
-            self.curves,
-            self.settings,
-            self.settings.recipe(recipe),
+            *self._asked(recipe),
             target=wanted,
             light=self.light(light),
             tolerance=tolerance,
@@ -448,7 +454,7 @@ class Shelf:
         entries = [] if note is None else [Entry("note", {"text": note})]
         if recipe is not None:
             line = self.settings.recipe(recipe)
-            judged = judge(self.curves, self.settings, line, wanted, passing)
+            judged = judge(self.over([line]), self.settings, line, wanted, passing)
             entries = [recipe_entry(judged), *entries]
         text = (self.folder / CURVES_FILE).read_bytes()
         opened = opened_job(
@@ -485,7 +491,8 @@ class Shelf:
 
         passing = self.settings.mixing.tolerance if tolerance is None else tolerance
         jobs = (Book() if book is None else book).jobs()
-        return kept_matches(self.curves, self.settings, jobs, self.target(target), passing)
+        curves = self.over(job.recipe for job in jobs if job.recipe)
+        return kept_matches(curves, self.settings, jobs, self.target(target), passing)
 
     @named_options
     def job_again(self, job: Job) -> Again:
@@ -503,7 +510,7 @@ class Shelf:
         """
         from fewtone.jobs import again
 
-        return again(self.curves, self.settings, job)
+        return again(self.over([job.recipe] if job.recipe else []), self.settings, job)
 
     @named_options
     def label(
@@ -527,7 +534,7 @@ class Shelf:
         """
         from fewtone.report.label import label
 
-        return label(self.curves, self.settings, self.settings.recipe(recipe), name=name, date=date)
+        return label(*self._asked(recipe), name=name, date=date)
 
     @named_options
     def picture(self, kind: Literal["svg", "png"] = "svg") -> bytes:
@@ -580,9 +587,7 @@ class Shelf:
 
         wanted = self.target(target, light=light, deck=deck)
         return adjust(
-            self.curves,
-            self.settings,
-            self.settings.recipe(recipe),
+            *self._asked(recipe),
             wanted,
             readings,
             reading_light=self.light(reading_light),
@@ -636,9 +641,7 @@ class Shelf:
         from fewtone.workshop.panel.bottle import bottle, require_credible
 
         found = bottle(
-            self.curves,
-            self.settings,
-            self.settings.recipe(recipe),
+            *self._asked(recipe),
             readings,
             toner=toner,
             light=self.light(light),

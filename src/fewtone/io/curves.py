@@ -37,16 +37,20 @@ _UNITS = (
     "absorption is the absorption optical depth of one standard coat at unit volume fraction [1]; "
     "scattering likewise, for toners that scatter; "
     "reflectance is that of the ground inside the film [1]; "
-    "return_ratio is the ground's internal-return ratio [1]"
+    "return_ratio is the ground's internal-return ratio [1]; "
+    "key_strength is the logarithm of the ground's strength in keyed grounds [1]"
 )
 
 _BESIDE = "in uncertainty-*.npz, named by the beginning of this file's SHA-256"
 
+# Logarithms may be negative.
+_LEAST = {"key_strength": -20.0}
 _QUANTITIES = (
     ("toner", "absorption"),
     ("toner", "scattering"),
     ("ground", "reflectance"),
     ("ground", "return_ratio"),
+    ("ground", "key_strength"),
 )
 
 
@@ -80,11 +84,17 @@ def save_curves(folder: Path, curves: Curves) -> Path:
         if row.any():
             writer.writerow(["toner", name, "scattering", *map(_plain, row)])
     width = len(curves.wavelength_nm)
-    for name, row, return_ratio in zip(
-        curves.grounds, curves.ground_reflectance, curves.return_ratio, strict=True
+    for name, row, return_ratio, strength in zip(
+        curves.grounds,
+        curves.ground_reflectance,
+        curves.return_ratio,
+        curves.key_strength,
+        strict=True,
     ):
         writer.writerow(["ground", name, "reflectance", *map(_plain, row)])
         writer.writerow(["ground", name, "return_ratio", *[_plain(return_ratio)] * width])
+        if strength:
+            writer.writerow(["ground", name, "key_strength", *[_plain(strength)] * width])
     path = folder / CURVES_FILE
     data = text.getvalue().encode()
     with locked(path):
@@ -153,7 +163,7 @@ def _curves(notes: dict[str, str], rows: list[list[str]]) -> Curves:
     header, *body = rows
     found: dict[tuple[str, str], dict[str, FloatArray]] = {key: {} for key in _QUANTITIES}
     for kind, name, quantity, *values in body:
-        found[kind, quantity][name] = _numbers(values)
+        found[kind, quantity][name] = _numbers(values, least=_LEAST.get(quantity, 0.0))
     wavelength_nm = _numbers(header[3:])
     if len(wavelength_nm) < 2 or not (np.diff(wavelength_nm) > 0).all():
         raise ValueError("the wavelengths do not ascend")
@@ -170,6 +180,9 @@ def _curves(notes: dict[str, str], rows: list[list[str]]) -> Curves:
         grounds=tuple(reflectance),
         ground_reflectance=np.stack(list(reflectance.values())),
         return_ratio=np.array([found["ground", "return_ratio"][name][0] for name in reflectance]),
+        key_strength=np.array(
+            [found["ground", "key_strength"].get(name, [0.0])[0] for name in reflectance]
+        ),
         optics=FilmOptics(
             Geometry(notes["geometry"]),
             *(float(notes[name]) for name in ("film_index", "surface", "edge")),
@@ -180,9 +193,9 @@ def _curves(notes: dict[str, str], rows: list[list[str]]) -> Curves:
     )
 
 
-def _numbers(cells: list[str]) -> FloatArray:
+def _numbers(cells: list[str], least: float = 0.0) -> FloatArray:
     values = np.array(cells, dtype=float)
-    if not (np.isfinite(values) & (values >= 0.0)).all():
+    if not (np.isfinite(values) & (values >= least)).all():
         raise ValueError("a number is negative or none")
     return values
 

@@ -38,6 +38,7 @@ __all__ = [
     "ReadingColumns",
     "load_readings",
     "readings_digest",
+    "reads_spectra",
 ]
 
 READINGS_FILE = "readings.csv"
@@ -61,6 +62,17 @@ def readings_digest(folder: Path) -> str:
         return hashlib.sha256(read_bytes(folder / READINGS_FILE)).hexdigest()
     except FewtoneError:
         return ""
+
+
+def reads_spectra(folder: Path, settings: ShelfSettings) -> bool:
+    """Whether a shelf's readings have columns of wavelengths; not if they cannot be read."""
+    try:
+        with (folder / READINGS_FILE).open("rb") as file:
+            header = file.readline(1_000_000)
+        table = read_table(folder / READINGS_FILE, header)
+        return bool(ReadingColumns.of(table, settings.measurement.light).wavelengths)
+    except (OSError, FewtoneError):
+        return False
 
 
 def load_readings(folder: Path, settings: ShelfSettings, data: bytes | None = None) -> Readings:

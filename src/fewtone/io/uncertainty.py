@@ -54,6 +54,7 @@ def save_uncertainty(folder: Path, uncertainty: Uncertainty, curves_text: bytes)
         format=np.array(FORMAT),
         model_sd=np.array(uncertainty.model_sd),
         lasting=np.array(uncertainty.lasting),
+        key_strength=uncertainty.key_strength.astype(np.float32),
         **{name: getattr(uncertainty, name).astype(np.float32) for name in ARRAYS},
     )
     write_atomic(uncertainty_file(folder, curves_text), data.getvalue())
@@ -88,7 +89,10 @@ def load_uncertainty(folder: Path, curves_text: bytes, curves: Curves) -> Uncert
                 return None
             arrays = {name: data[name].astype(np.float64) for name in ARRAYS}
             found = Uncertainty(
-                **arrays, model_sd=float(data["model_sd"]), lasting=int(data["lasting"])
+                **arrays,
+                model_sd=float(data["model_sd"]),
+                lasting=int(data["lasting"]),
+                key_strength=data["key_strength"].astype(np.float64),
             )
     except Exception:  # numpy and zipfile raise many kinds over bytes that are none of theirs
         return None
@@ -106,6 +110,10 @@ def _fits(found: Uncertainty, curves: Curves) -> bool:
         (found.black, (count,)),
         (found.index, (count,)),
         (found.edge, (count,)),
+        (
+            found.key_strength,
+            (len(found.key_strength), grounds[0] if found.key_strength.size else 0),
+        ),
     )
     return bool(
         all(array.shape == shape and np.isfinite(array).all() for array, shape in shapes)

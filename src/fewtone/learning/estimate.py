@@ -21,6 +21,7 @@ from fewtone.learning.diagnosis.suspects import diagnose
 from fewtone.learning.findings import findings
 from fewtone.learning.forward import Problem
 from fewtone.learning.hyperparameters import infer_film, infer_variation
+from fewtone.learning.keyed import mixing_links
 from fewtone.learning.leave_one_out import expectations, prediction_errors
 from fewtone.learning.model_error import ModelError
 from fewtone.learning.noise import Noise
@@ -115,6 +116,7 @@ def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection
         grounds=seen.grounds,
         ground_reflectance=at.ground_reflectance,
         return_ratio=at.return_ratio,
+        key_strength=at.key_strength,
         optics=replace(problem.optics, surface=max(seen_surface, 0.0)),
         stated_index=settings.measurement.film_index,
         uncertainty=uncertainty_of(
@@ -164,7 +166,10 @@ def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, So
     """Find the most probable parameters, judging the noise by what is left over."""
     optics, noise = settings.measurement.optics, _stated_noise(settings)
     problem = Problem(seen, optics, settings.mixing, noise)
-    prior = Prior(*shared_prior(problem.layout, problem.seen.wavelength_nm))
+    prior = Prior(
+        *shared_prior(problem.layout, problem.seen.wavelength_nm),
+        mixing_links(problem.seen, problem.layout),
+    )
     if settings.measurement.surface > 0.0:
         # A matte surface's constant cannot be told from the instrument's: what is said counts.
         prior.precision[problem.layout.black, problem.layout.black] = _STATED_SURFACE_SD**-2

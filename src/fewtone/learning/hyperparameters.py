@@ -134,4 +134,4 @@ def infer_film(problem: Problem, prior: Prior, solution: Solution) -> tuple[Prob
     mean[list(problem.layout.held)] -= moved
     index, edge, thinning = (float(value) for value in moved)
     other = replace(optics, index=optics.index + index, edge=max(optics.edge + edge, 0.0))
-    return problem.with_film(other, problem.thinning + thinning), Prior(mean, prior.precision)
+    return problem.with_film(other, problem.thinning + thinning), replace(prior, mean=mean)

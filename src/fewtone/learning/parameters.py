@@ -10,7 +10,8 @@ Shared parameters
     reflectance (its black); the film's index, the aperture's edge loss and how much thinner the
     coats get as they pile up, next to those that are reckoned with. The solver holds these three at
     zero; `fewtone.learning.hyperparameters` moves what is reckoned with. Each toner's log strength
-    per doubling of the letdown.
+    per doubling of the letdown. Of each ground whose keyed mixes were read, its log strength in
+    them (`fewtone.learning.keyed`).
 
 Local parameters
     log film build of each segment of each panel; log gain of each panel (how it lay under the
@@ -26,9 +27,11 @@ import numpy as np
 
 from fewtone.learning.observations import Observations
 from fewtone.learning.priors import HAZE_MEAN, HAZE_SD, absorber_prior, ground_prior, haze_basis
+from fewtone.model.keyed import KeyedGround
+from fewtone.prediction.keyed import STRENGTH_SD
 from fewtone.typing import BoolArray, FloatArray, IntArray
 
-__all__ = ["GAIN_SD", "ParameterLayout", "Parameters", "blank", "shared_prior"]
+__all__ = ["GAIN_SD", "KeyedMix", "ParameterLayout", "Parameters", "blank", "shared_prior"]
 
 # Log gain of a panel's spectra: agreement on re-placing a panel (common practice, no source).
 GAIN_SD = 0.005
@@ -41,7 +44,30 @@ _BLACK_SD, _INDEX_SD, _EDGE_SD, _THINNING_SD, _LETDOWN_SD = 0.004, 0.03, 0.03, 0
 _RETURN_MEAN, _RETURN_SD = 0.0, 3.0
 # How far one metallic's logit lies from the shelf's.
 _RETURN_OWN_SD = 0.15
+# The same of a keyed ground, whose parents say more of it (`fewtone.learning.keyed`).
+_RETURN_KEYED_SD = 3.0
 _CONDITIONS = ("black", "index", "edge", "thinning")
+
+
+@dataclass(frozen=True, slots=True)
+class KeyedMix:
+    """A keyed ground that was read with its parents: numbers of them, and the parents' shares."""
+
+    ground: int
+    parents: tuple[int, ...]
+    fractions: tuple[float, ...]
+
+
+def keyed_mixes(grounds: tuple[str, ...]) -> tuple[KeyedMix, ...]:
+    """The keyed ones among these grounds, of which all parents are among them too."""
+    found = []
+    for place, name in enumerate(grounds):
+        if "+" in name:
+            shares = KeyedGround.parse(name).fractions
+            if all(parent in grounds for parent in shares):
+                parents = tuple(grounds.index(parent) for parent in shares)
+                found.append(KeyedMix(place, parents, tuple(map(float, shares.values()))))
+    return tuple(found)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,19 +78,21 @@ class ParameterLayout:
     n_grounds: int
     n_wavelengths: int
     metallic: tuple[int, ...]
+    keyed: tuple[KeyedMix, ...] = ()
 
     @classmethod
     def of(cls, seen: Observations) -> ParameterLayout:
         """Lay out what these observations can tell."""
         metallic = tuple(int(i) for i in np.flatnonzero(seen.metallic))
-        return cls(len(seen.toners), len(seen.grounds), seen.wavelength_nm.size, metallic)
+        size = len(seen.toners), len(seen.grounds), seen.wavelength_nm.size
+        return cls(*size, metallic, keyed_mixes(seen.grounds))
 
     @property
     def size(self) -> int:
         """How many shared parameters there are."""
         curves = (self.n_toners + self.n_grounds) * self.n_wavelengths
         return_ratios = 1 + len(self.metallic) if self.metallic else 0
-        conditions = len(_CONDITIONS) + self.n_toners
+        conditions = len(_CONDITIONS) + self.n_toners + len(self.parents)
         return curves + return_ratios + conditions + self.n_toners * len(HAZE_SD)
 
     def toner(self, toner: int) -> IntArray:
@@ -112,6 +140,15 @@ class ParameterLayout:
     def letdown(self, toner: int) -> int:
         """Place of a toner's log strength per doubling of the letdown [1]."""
         return self.black + len(_CONDITIONS) + toner
+
+    @property
+    def parents(self) -> tuple[int, ...]:
+        """The grounds that keyed ones are mixed of."""
+        return tuple(sorted({parent for mix in self.keyed for parent in mix.parents}))
+
+    def key_strength(self, ground: int) -> int:
+        """Place of the log strength of one of `parents` in keyed grounds [1]."""
+        return self.black + len(_CONDITIONS) + self.n_toners + self.parents.index(ground)
 
     def haze(self, toner: int) -> IntArray:
         """Places of a toner's coefficients of log scattering, the level first."""
@@ -177,6 +214,14 @@ class Parameters:
         first = self.layout.letdown(0)
         return self.shared[first : first + self.layout.n_toners]
 
+    @property
+    def key_strength(self) -> FloatArray:
+        """Log strength of each ground in keyed ones [1], ``(n_grounds,)``; 0 if it is in none."""
+        strengths = np.zeros(self.layout.n_grounds)
+        for ground in self.layout.parents:
+            strengths[ground] = self.shared[self.layout.key_strength(ground)]
+        return strengths
+
     def moved(self, shared: FloatArray, build: FloatArray, gain: FloatArray) -> Parameters:
         """These parameters after a step."""
         return replace(
@@ -241,5 +286,8 @@ def shared_prior(
         precision[layout.return_ratio, layout.return_ratio] = _RETURN_SD**-2
         for ground in layout.metallic:
             own = layout.return_ratio_own(ground)
-            precision[own, own] = _RETURN_OWN_SD**-2
+            is_keyed = any(mix.ground == ground for mix in layout.keyed)
+            precision[own, own] = (_RETURN_KEYED_SD if is_keyed else _RETURN_OWN_SD) ** -2
+    for ground in layout.parents:
+        precision[layout.key_strength(ground), layout.key_strength(ground)] = STRENGTH_SD**-2
     return mean, precision

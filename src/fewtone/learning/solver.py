@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from scipy.linalg import LinAlgError, cho_factor, cho_solve
@@ -20,10 +21,11 @@ from scipy.linalg import LinAlgError, cho_factor, cho_solve
 from fewtone.learning.forward import Linear, Problem
 from fewtone.learning.groups import Group
 from fewtone.learning.parameters import Parameters
-from fewtone.typing import FloatArray
+from fewtone.typing import FloatArray, IntArray
 
 __all__ = [
     "Evidence",
+    "Link",
     "Prior",
     "Solution",
     "held_step",
@@ -42,17 +44,42 @@ _LONGEST_STEP, _LONGEST_LOCAL_STEP = 2.0, 0.5
 _STEADY = 3.0
 
 
+class Link(Protocol):
+    """A prior beside the normal one: numbers that should be zero, in standard deviations."""
+
+    @property
+    def places(self) -> IntArray:
+        """Places of the shared parameters that it leans on, ``(n_here,)``."""
+
+    def residual(self, at: Parameters) -> FloatArray:
+        """The numbers, ``(n_residuals,)``."""
+
+    def linearise(self, at: Parameters) -> tuple[FloatArray, FloatArray]:
+        """The numbers, and their derivatives ``(n_residuals, n_here)``."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Prior:
-    """Normal prior of the shared parameters: mean and precision."""
+    """Normal prior of the shared parameters: mean and precision; and what else ties them."""
 
     mean: FloatArray
     precision: FloatArray
+    links: tuple[Link, ...] = ()
 
-    def cost(self, shared: FloatArray) -> float:
-        """Squared distance from the mean in standard deviations."""
-        off = shared - self.mean
-        return float(off @ self.precision @ off)
+    def cost(self, at: Parameters) -> float:
+        """Squared distance from the mean in standard deviations, that of the links included."""
+        off = at.shared - self.mean
+        linked = sum(float((link.residual(at) ** 2).sum()) for link in self.links)
+        return float(off @ self.precision @ off) + linked
+
+    def normal_equations(self, at: Parameters) -> tuple[FloatArray, FloatArray]:
+        """Its share of the shared parameters' matrix and gradient."""
+        matrix, gradient = self.precision.copy(), self.precision @ (at.shared - self.mean)
+        for link in self.links:
+            residual, slopes = link.linearise(at)
+            matrix[np.ix_(link.places, link.places)] += slopes.T @ slopes
+            gradient[link.places] += slopes.T @ residual
+        return matrix, gradient
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -155,7 +182,7 @@ def _cost(problem: Problem, prior: Prior, at: Parameters, share: FloatArray) -> 
     residuals = problem.whitened_residuals(at)
     if residuals is None:
         return np.inf
-    total = prior.cost(at.shared)
+    total = prior.cost(at)
     for group, residual in zip(problem.groups, residuals, strict=True):
         local = _local(group, at)
         total += float(np.einsum("p,pr,pr->", share[group.panels], residual, residual))
@@ -191,7 +218,7 @@ class Evidence:
 
     def __init__(self, problem: Problem, prior: Prior, solution: Solution) -> None:
         self.system = _System(problem, prior, solution.at, solution.weights)
-        self.cost = prior.cost(solution.at.shared)
+        self.cost = prior.cost(solution.at)
         self.locals = [_local(part.group, solution.at) for part in self.system.parts]
         for part in self.system.parts:
             self.cost += part.squares
@@ -244,8 +271,7 @@ class _System:
                 problem.groups, problem.whitened(at, with_held=with_held), strict=True
             )
         ]
-        self.matrix = prior.precision.copy()
-        self.gradient = prior.precision @ (at.shared - prior.mean)
+        self.matrix, self.gradient = prior.normal_equations(at)
         if not with_held:
             self.gradient[list(problem.layout.held)] = 0.0
         for part in self.parts:

@@ -10,6 +10,7 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve, eigh
 
 from fewtone.learning.forward import Problem
+from fewtone.learning.keyed import strength_deviations
 from fewtone.learning.model_error import MODEL_SD
 from fewtone.learning.parameters import Parameters
 from fewtone.learning.solver import Prior, schur_complement
@@ -90,8 +91,10 @@ def uncertainty_of(
         weight[[layout.return_ratio_own(ground) for ground in grounds]] = every * does
     weight[layout.black] = every
     weight[[layout.index, layout.edge]] = every * _OPTICS_DOES
-    # Predictions know a film by its dose, so these stand beside it (`_departures`).
+    # Predictions know a film by its dose, so these stand beside it (`_departures`); strengths tell
+    # of grounds that are none yet.
     aside = [layout.thinning, *(layout.letdown(toner) for toner in range(layout.n_toners))]
+    aside += [layout.key_strength(ground) for ground in layout.parents]
     weight[aside] = 0.0
     scaled = weight[:, np.newaxis] * covariance * weight
     values, vectors = eigh(scaled)
@@ -132,6 +135,7 @@ def uncertainty_of(
         black=deviations[:, layout.black],
         index=deviations[:, layout.index],
         edge=deviations[:, layout.edge],
+        key_strength=strength_deviations(at, covariance),
     )
 
 

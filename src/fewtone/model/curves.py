@@ -40,6 +40,11 @@ class Curves:
         The geometry, film and instrument that these hold for, as the readings say.
     stated_index
         The film index that shelf.toml said [1]; that of `optics` if it is not given.
+    key_strength
+        Logarithm of how strongly each ground counts in a keyed one, next to what its own
+        reflectance suggests [1], shape ``(n_grounds,)``; zero where no mix of it was read.
+    predicted_grounds
+        Keyed grounds that were never read, but are predicted from their parents.
     uncertainty
         How sure all of this is; None where it is not known.
     readings_digest
@@ -60,10 +65,14 @@ class Curves:
     readings_digest: str = ""
     version: str = field(default="")
     stated_index: float = 0.0
+    key_strength: FloatArray = field(default_factory=lambda: np.zeros(0))
+    predicted_grounds: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if not self.scattering.size:
             object.__setattr__(self, "scattering", np.zeros_like(self.absorption))
+        if not self.key_strength.size:
+            object.__setattr__(self, "key_strength", np.zeros(len(self.grounds)))
         if not self.stated_index:
             object.__setattr__(self, "stated_index", self.optics.index)
         for name in (
@@ -72,6 +81,7 @@ class Curves:
             "scattering",
             "ground_reflectance",
             "return_ratio",
+            "key_strength",
         ):
             object.__setattr__(self, name, frozen(getattr(self, name)))
 

@@ -47,6 +47,10 @@ class Uncertainty:
         How many of the directions, the last ones, no panel tells of: what differs between letdowns
         and numbers of coats, which predictions do not tell apart.
 
+    key_strength
+        Independent directions in which the grounds' log strengths in keyed ones may be off, beside
+        all others [1], shape ``(n, n_grounds)``; empty where no mix was read.
+
     Black, index and edge are none where they are not given.
     """
 
@@ -59,13 +63,14 @@ class Uncertainty:
     index: FloatArray = field(default_factory=lambda: np.zeros(0))
     edge: FloatArray = field(default_factory=lambda: np.zeros(0))
     lasting: int = 0
+    key_strength: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
 
     def __post_init__(self) -> None:
         directions = len(self.absorption)
         for name in ("black", "index", "edge"):
             if not getattr(self, name).size:
                 object.__setattr__(self, name, np.zeros(directions))
-        for name in ARRAYS:
+        for name in (*ARRAYS, "key_strength"):
             object.__setattr__(self, name, frozen(getattr(self, name)))
 
     @property

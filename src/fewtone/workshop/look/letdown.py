@@ -243,8 +243,10 @@ def _grounds(
     curves: Curves, settings: ShelfSettings, wanted: Sequence[str] | None
 ) -> tuple[str, ...]:
     if wanted is None:
-        return tuple(name for name in settings.grounds if name in curves.grounds)
+        plain = tuple(name for name in settings.grounds if name in curves.grounds)
+        return (*plain, *(name for name in curves.grounds if name not in settings.grounds))
     labels = {n: g.label for n, g in settings.grounds.items() if n in curves.grounds}
+    labels |= {name: name for name in curves.grounds if name not in settings.grounds}
     fix = "Correct the name, or read the bare ground and run `fewtone learn`."
     found = Names("learnt ground", labels).require(wanted, fix=fix)
     if not found:

@@ -1,0 +1,122 @@
+"""What keyed grounds that were read have to do with their parents: the law of mixing as a prior.
+
+A keyed ground has a reflectance and a return ratio of its own, as any ground has. That it is a mix
+of its parents is a prior beside all others: the logarithm of its reflectance is that of
+`fewtone.optics.opaque.mixed_ground` but for what that law misses, the logit of its return ratio
+likewise. So a few readings of a mix pin it, what they leave open its parents fill in, and every
+mix that is read tells how strong its parents are in all others.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fewtone.learning.observations import Observations
+from fewtone.learning.parameters import KeyedMix, ParameterLayout, Parameters
+from fewtone.optics.opaque import mixed_ground
+from fewtone.prediction.keyed import RETURN_SD, STRENGTH_SD, mixing_covariance
+from fewtone.typing import FloatArray, IntArray
+
+__all__ = ["MixingLink", "mixing_links", "strength_deviations"]
+
+_STEP = 1e-4
+# Return ratios are as good as a solid's beyond, as good as a mirror's below.
+_RATIOS = (1e-3, 0.99)
+
+
+def mixing_links(seen: Observations, layout: ParameterLayout) -> tuple[MixingLink, ...]:
+    """The law of mixing for each keyed ground whose parents were read."""
+    if not layout.keyed:
+        return ()
+    root = np.linalg.inv(np.linalg.cholesky(mixing_covariance(seen.wavelength_nm)))
+    return tuple(MixingLink(layout, mix, root) for mix in layout.keyed)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MixingLink:
+    """One mix and its parents; `root` whitens what the law misses ``(n_waves, n_waves)``."""
+
+    layout: ParameterLayout
+    mix: KeyedMix
+    root: FloatArray
+
+    @property
+    def places(self) -> IntArray:
+        """Places of the shared parameters that it ties together, ``(n_here,)``."""
+        layout, mix = self.layout, self.mix
+        single = [layout.key_strength(parent) for parent in mix.parents]
+        if self._has_flake:
+            flaked = [g for g in (mix.ground, *mix.parents) if g in layout.metallic]
+            single += [layout.return_ratio, *(layout.return_ratio_own(g) for g in flaked)]
+        curves = [layout.ground(ground) for ground in (mix.ground, *mix.parents)]
+        return np.concatenate([*curves, np.array(single, dtype=np.int64)])
+
+    def residual(self, at: Parameters) -> FloatArray:
+        """How far the mix is from the law, in standard deviations, ``(n_residuals,)``."""
+        return self._residual(at.shared)
+
+    def linearise(self, at: Parameters) -> tuple[FloatArray, FloatArray]:
+        """Residual, and its derivatives in the parameters at `places` ``(n_residuals, n_here)``."""
+        here, width = self._residual(at.shared), self.layout.n_wavelengths
+        places = self.places
+        slopes = np.zeros((here.size, places.size))
+        slopes[:width, :width] = self.root
+        moved = np.repeat(at.shared[np.newaxis], places.size - width, axis=0)
+        moved[np.arange(len(moved)), places[width:]] += _STEP
+        slopes[:, width:] = ((self._residual(moved) - here) / _STEP).T
+        return here, slopes
+
+    @property
+    def _has_flake(self) -> bool:
+        return self.mix.ground in self.layout.metallic
+
+    def _residual(self, shared: FloatArray) -> FloatArray:
+        """Residuals ``(..., n_residuals)`` at shared parameters ``(..., n_shared)``."""
+        log_law, logit_law = self._law(shared)
+        missed = (shared[..., self.layout.ground(self.mix.ground)] - log_law) @ self.root.T
+        if not self._has_flake:
+            return np.asarray(missed)
+        logit = self._logit(shared, self.mix.ground)
+        return np.append(missed, ((logit - logit_law) / RETURN_SD)[..., np.newaxis], axis=-1)
+
+    def _law(self, shared: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Log reflectance and return ratio's logit as the law of mixing has them."""
+        layout, parents = self.layout, self.mix.parents
+        ratio = [
+            1.0 / (1.0 + np.exp(-self._logit(shared, parent)))
+            if parent in layout.metallic
+            else np.ones(shared.shape[:-1])
+            for parent in parents
+        ]
+        reflectance, mixed = mixed_ground(
+            np.exp(np.stack([shared[..., layout.ground(parent)] for parent in parents], axis=-2)),
+            np.stack(ratio, axis=-1),
+            shared[..., [layout.key_strength(parent) for parent in parents]],
+            np.array(self.mix.fractions),
+        )
+        t = np.clip(mixed, *_RATIOS)
+        return np.log(reflectance), np.log(t / (1.0 - t))
+
+    def _logit(self, shared: FloatArray, ground: int) -> FloatArray:
+        layout = self.layout
+        return np.asarray(
+            shared[..., layout.return_ratio] + shared[..., layout.return_ratio_own(ground)]
+        )
+
+
+def strength_deviations(at: Parameters, covariance: FloatArray) -> FloatArray:
+    """Independent directions in which log strengths may be off, ``(n_grounds, n_grounds)``.
+
+    Those of grounds of which no mix was read are as unsure as before; none at all where no mix was.
+    """
+    layout = at.layout
+    if not layout.keyed:
+        return np.zeros((0, 0))
+    own = STRENGTH_SD**2 * np.eye(layout.n_grounds)
+    parents = list(layout.parents)
+    places = [layout.key_strength(parent) for parent in parents]
+    own[np.ix_(parents, parents)] = covariance[np.ix_(places, places)]
+    values, vectors = np.linalg.eigh(own)
+    return np.asarray((vectors * np.sqrt(np.maximum(values, 0.0))).T)

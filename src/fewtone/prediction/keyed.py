@@ -1,0 +1,165 @@
+"""Keyed grounds that were never read: predicted from their parents, and how sure that is.
+
+Curves are extended by such grounds, which then are grounds like any other to all that works with
+curves. A keyed ground that was read is learnt, and stands in the curves already.
+
+How sure: parents deviate as learning says, each paint's strength by what is left of its prior, and
+the law of mixing itself by a level, by a shape over some tens of nm, and in its return ratio. The
+last three are calibrated in a simulated booth. Every direction is shared by all mixes, which no one
+recipe can tell from each having its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+import numpy as np
+
+from fewtone.model.curves import Curves
+from fewtone.model.keyed import KeyedGround
+from fewtone.model.uncertainty import Uncertainty
+from fewtone.optics.opaque import mixed_ground
+from fewtone.typing import FloatArray, IntArray
+
+__all__ = ["RETURN_SD", "STRENGTH_SD", "mixing_covariance", "with_keyed"]
+
+STRENGTH_SD = 0.4
+"""Standard deviation of a paint's log strength before any of its mixes is read."""
+RETURN_SD = 0.4
+"""Standard deviation of the logit of a mix's internal-return ratio, by the law of mixing."""
+# Of log reflectance, by the law of mixing: its level, its shape with how far that reaches, and what
+# is left at each wavelength.
+_LEVEL_SD, _SHAPE_SD, _SHAPE_NM, _ROUGH_SD = 0.035, 0.035, 60.0, 0.004
+# Shapes are kept until they hold this share of their variance.
+_KEPT = 0.97
+_STEP = 1e-3
+# Beyond this a return ratio is a solid's.
+_LAMBERTIAN = 0.999
+
+
+def mixing_covariance(wavelength_nm: FloatArray) -> FloatArray:
+    """Covariance of what the law of mixing misses of log reflectance, ``(n, n)``."""
+    apart = (wavelength_nm[:, np.newaxis] - wavelength_nm) / _SHAPE_NM
+    smooth = _LEVEL_SD**2 + _SHAPE_SD**2 * np.exp(-0.5 * apart**2)
+    return np.asarray(smooth + _ROUGH_SD**2 * np.eye(wavelength_nm.size))
+
+
+def with_keyed(curves: Curves, grounds: Iterable[str]) -> Curves:
+    """Curves with these grounds among theirs.
+
+    Parameters
+    ----------
+    curves
+        The learnt shelf.
+    grounds
+        Names of grounds. Those that are learnt stay as they are; keyed ones that are not are
+        predicted from their parents; those of parents that are not learnt are left out.
+    """
+    new: dict[str, KeyedGround] = {}
+    for name in grounds:
+        if "+" in name and name not in curves.grounds:
+            mix = KeyedGround.parse(name)
+            if all(parent in curves.grounds for parent in mix.parts):
+                new[str(mix)] = mix
+    if not new:
+        return curves
+    parts = [_Mix(curves, mix) for mix in new.values()]
+    return replace(
+        curves,
+        grounds=(*curves.grounds, *new),
+        ground_reflectance=np.vstack([curves.ground_reflectance, *(m.reflectance for m in parts)]),
+        return_ratio=np.append(curves.return_ratio, [mix.return_ratio for mix in parts]),
+        key_strength=np.append(curves.key_strength, np.zeros(len(new))),
+        predicted_grounds=(*curves.predicted_grounds, *new),
+        uncertainty=curves.uncertainty and _extended(curves, curves.uncertainty, parts),
+    )
+
+
+class _Mix:
+    """One mix: its optics, and how they move with its parents."""
+
+    def __init__(self, curves: Curves, mix: KeyedGround) -> None:
+        self.rows: IntArray = np.array([curves.grounds.index(name) for name in mix.parts])
+        self.fractions = np.array([float(share) for share in mix.fractions.values()])
+        self.parents = (
+            curves.ground_reflectance[self.rows],
+            curves.return_ratio[self.rows],
+            curves.key_strength[self.rows],
+        )
+        reflectance, ratio = mixed_ground(*self.parents, self.fractions)
+        self.reflectance, self.return_ratio = reflectance, float(ratio)
+
+    def moved(
+        self, reflectance: FloatArray, ratio: FloatArray, strength: FloatArray
+    ) -> tuple[FloatArray, FloatArray]:
+        """Deviations ``(n, n_wavelengths)`` and ``(n,)`` where its parents deviate by these.
+
+        `reflectance` is ``(n, n_parents, n_wavelengths)``, the others ``(n, n_parents)``.
+        """
+        rho, t, own = self.parents
+        up, down = (
+            mixed_ground(
+                np.maximum(rho + step * reflectance, 1e-6),
+                np.clip(t + step * ratio, 1e-6, 1.0),
+                own + step * strength,
+                self.fractions,
+            )
+            for step in (_STEP, -_STEP)
+        )
+        return (up[0] - down[0]) / (2.0 * _STEP), (up[1] - down[1]) / (2.0 * _STEP)
+
+
+def _extended(curves: Curves, sure: Uncertainty, mixes: list[_Mix]) -> Uncertainty:
+    """How sure the curves are with these grounds beside them.
+
+    New directions stand before those that no panel tells of: readings over a keyed ground tell.
+    """
+    strengths = sure.key_strength
+    if not strengths.size:
+        strengths = STRENGTH_SD * np.eye(len(curves.grounds))
+    values, vectors = np.linalg.eigh(mixing_covariance(curves.wavelength_nm))
+    kept = 1 + int(np.searchsorted(np.cumsum(values[::-1]), _KEPT * values.sum()))
+    shapes = (vectors[:, ::-1][:, :kept] * np.sqrt(values[::-1][:kept])).T
+    before = len(sure.return_ratio) - sure.lasting
+    own = len(strengths) + kept + 1
+
+    def inserted(array: FloatArray, grounds_axis: bool = False) -> FloatArray:
+        """The array with directions of nothing put in, and grounds of nothing at the end."""
+        wider = np.insert(array, [before] * own, 0.0, axis=0)
+        if grounds_axis:
+            more = np.zeros((len(wider), len(mixes), *wider.shape[2:]))
+            wider = np.concatenate([wider, more], axis=1)
+        return np.asarray(wider)
+
+    reflectance = inserted(sure.ground_reflectance, True)
+    ratio = inserted(sure.return_ratio, True)
+    first = len(curves.grounds)
+    width = curves.wavelength_nm.size
+    for place, mix in enumerate(mixes, first):
+        none = np.zeros((len(strengths), len(mix.rows)))
+        by_strength = mix.moved(np.zeros((*none.shape, width)), none, strengths[:, mix.rows])
+        old = np.r_[0:before, before + own : len(ratio)]
+        by_parents = mix.moved(
+            sure.ground_reflectance[:, mix.rows],
+            sure.return_ratio[:, mix.rows],
+            np.zeros((len(old), len(mix.rows))),
+        )
+        here = before + len(strengths)
+        reflectance[old, place], ratio[old, place] = by_parents
+        reflectance[before:here, place], ratio[before:here, place] = by_strength
+        reflectance[here : here + kept, place] = shapes * mix.reflectance
+        t = mix.return_ratio
+        if t < _LAMBERTIAN:
+            ratio[here + kept, place] = RETURN_SD * t * (1.0 - t)
+    return replace(
+        sure,
+        absorption=inserted(sure.absorption),
+        scattering=inserted(sure.scattering),
+        ground_reflectance=reflectance,
+        return_ratio=ratio,
+        black=inserted(sure.black),
+        index=inserted(sure.index),
+        edge=inserted(sure.edge),
+        key_strength=np.hstack([strengths, np.zeros((len(strengths), len(mixes)))]),
+    )

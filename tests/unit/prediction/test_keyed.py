@@ -1,0 +1,81 @@
+"""Curves with keyed grounds beside those that were learnt."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from fewtone.model.recipe import parse
+from fewtone.prediction.keyed import with_keyed
+from fewtone.prediction.recipes import predict
+from invented import invented_shelf
+
+MIX, OTHER = "2 silver + 1 gold", "1 charcoal + 1 white"
+CURVES, SETTINGS = invented_shelf(3, 4, 4, unsure=0.01)
+# Central differences against one-sided ones of a tenth of the deviation.
+DIFFERENCE = 0.02
+
+
+def test_only_what_is_not_learnt_and_can_be_worked_out_is_added() -> None:
+    """Learnt grounds stay as they are; a parent that is not learnt leaves its mixes out."""
+    assert with_keyed(CURVES, ["silver", "2 silver + 1 moss"]) is CURVES
+    wide = with_keyed(CURVES, [MIX, OTHER, MIX])
+    assert wide.grounds == (*CURVES.grounds, MIX, OTHER)
+    assert wide.predicted_grounds == (MIX, OTHER)
+    assert np.array_equal(wide.ground_reflectance[:4], CURVES.ground_reflectance)
+    assert 0.0 < wide.return_ratio[4] < 1.0
+    assert with_keyed(wide, [MIX]) is wide
+
+
+def test_what_was_learnt_is_as_sure_as_before() -> None:
+    """Recipes over the parents keep their colour and its deviation, to the last digit."""
+    recipe = parse("2 toner-00 + 1 toner-01, 6:1, 3 coats over gold")
+    before, after = (
+        predict(curves, [recipe], SETTINGS.measurement.light, deviations=True)
+        for curves in (CURVES, with_keyed(CURVES, [MIX, OTHER]))
+    )
+    assert np.array_equal(before.lab, after.lab)
+    assert before.lab_sd is not None
+    assert after.lab_sd == pytest.approx(before.lab_sd, rel=1e-12)
+
+
+def test_a_mix_deviates_as_its_parents_do() -> None:
+    """Each learnt direction moves a mix as far as moving the parents along it does."""
+    sure = CURVES.uncertainty
+    assert sure is not None
+    wide = with_keyed(CURVES, [MIX]).uncertainty
+    assert wide is not None
+    # Directions of nothing before: some stand between, before those that no panel tells of.
+    assert wide.lasting == sure.lasting
+    learnt = np.flatnonzero(wide.absorption.any(axis=(1, 2)))
+    for k, row in enumerate(learnt[:4]):
+        step = 0.1
+        moved = replace(
+            CURVES,
+            ground_reflectance=CURVES.ground_reflectance + step * sure.ground_reflectance[k],
+            return_ratio=CURVES.return_ratio + step * sure.return_ratio[k],
+        )
+        there, here = with_keyed(moved, [MIX]), with_keyed(CURVES, [MIX])
+        by = (there.ground_reflectance[4] - here.ground_reflectance[4]) / step
+        size = np.abs(by).max() + 1e-6
+        assert wide.ground_reflectance[row, 4] == pytest.approx(by, abs=DIFFERENCE * size)
+
+
+def test_a_stronger_parent_counts_for_more_and_unknown_strengths_make_unsure() -> None:
+    """The learnt log strength enters the law; an unread mix is far less sure than its parents."""
+    strong = replace(CURVES, key_strength=np.array([0.0, 1.0, 0.0, 0.0]))
+    plain, silvery = (
+        with_keyed(curves, ["1 charcoal + 1 silver"]).ground_reflectance[4].mean()
+        for curves in (CURVES, strong)
+    )
+    assert silvery > plain
+    bare = predict(
+        with_keyed(CURVES, [MIX]),
+        [parse(f"toner-00, 6:1, 0 coats over {name}") for name in ("silver", MIX)],
+        SETTINGS.measurement.light,
+        deviations=True,
+    )
+    assert bare.lab_sd is not None
+    assert bare.lab_sd[1, 0] > 3.0 * bare.lab_sd[0, 0]
