@@ -22,6 +22,10 @@ from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
 
 if TYPE_CHECKING:
+    import pandas as pd
+
+    from fewtone.decks import Deck
+    from fewtone.decks.face import DeckOptions, WriteDeckOptions
     from fewtone.jobs import Again, Book, Job, KeptMatch
     from fewtone.match.result import MatchResult
     from fewtone.match.rules import RuleOptions
@@ -183,6 +187,60 @@ class Shelf:
         targets = [self.target(each, light=light, deck=deck) for each in several]
         kept = Rules.of(self.settings, **rules)
         return match(self.curves, self.settings, targets, kept, by_ground=by_ground)
+
+    @named_options
+    def deck(self, deck: str | Path, **how: Unpack[DeckOptions]) -> pd.DataFrame:
+        """Match every swatch of a deck: a row for each, equal to what `match` answers.
+
+        Parameters
+        ----------
+        deck
+            A CSV file or ``.xlsx`` workbook: columns number, L, a, b, optional name and light.
+        **how
+            Rules as for `match`, and ``executor=E`` and the rest of
+            `fewtone.decks.face.DeckOptions`. Unless these say otherwise, one process answers.
+
+        Returns
+        -------
+        The columns `fewtone.decks.COLUMNS`, the rows in the order of the deck.
+
+        Raises
+        ------
+        FewtoneError
+            The deck is wrong, a rule names what the shelf does not have, or workers broke down.
+        """
+        from fewtone.decks.face import deck_table
+
+        return deck_table(self.curves, self.settings, Path(deck), **how)
+
+    @named_options
+    def write_deck(
+        self, deck: str | Path, out: str | Path, **how: Unpack[WriteDeckOptions]
+    ) -> Deck:
+        """Match every swatch of a deck into a CSV file, going on where an earlier run stopped.
+
+        Parameters
+        ----------
+        deck
+            As for `deck`.
+        out
+            The file, whose name ends in ``.csv``.
+        **how
+            As for `deck`, and the rest of `fewtone.decks.face.WriteDeckOptions`. Unless these say
+            otherwise, one process a core answers.
+
+        Returns
+        -------
+        What is reached, by hue and lightness, and the bottles that it takes.
+
+        Raises
+        ------
+        FewtoneError
+            As for `deck`; or the file exists, or cannot be written.
+        """
+        from fewtone.decks.face import write_deck
+
+        return write_deck(self.curves, self.settings, Path(deck), Path(out), **how)
 
     @named_options
     def check(
@@ -446,26 +504,12 @@ class Shelf:
             The target or recipe cannot be used, there is such a job, or the book cannot be written.
         """
         from fewtone.io.curves import CURVES_FILE
-        from fewtone.jobs import Entry, opened_job, recipe_entry
-        from fewtone.match.result import judge
+        from fewtone.jobs import keep_job
 
         wanted = self.target(target, light=light, deck=deck)
-        passing = self.settings.mixing.tolerance if tolerance is None else tolerance
-        entries = [] if note is None else [Entry("note", {"text": note})]
-        if recipe is not None:
-            line = self.settings.recipe(recipe)
-            judged = judge(self.over([line]), self.settings, line, wanted, passing)
-            entries = [recipe_entry(judged), *entries]
         text = (self.folder / CURVES_FILE).read_bytes()
-        opened = opened_job(
-            name,
-            wanted,
-            tolerance=passing,
-            shelf=self.settings.name,
-            readings_sha256=self.curves.readings_digest,
-            curves_text=text,
-        )
-        return book.keep(opened, text, entries)
+        said = (self.curves, self.settings, wanted, recipe, text)
+        return keep_job(book, name, *said, note=note, tolerance=tolerance)
 
     @named_options
     def kept_matches(
@@ -583,7 +627,7 @@ class Shelf:
             The recipe, the target, a reading or a volume cannot be used.
         """
         from fewtone.workshop.panel.adjust import adjust
-        from fewtone.workshop.panel.readings import read_earlier
+        from fewtone.workshop.panel.readings import earlier_panels
 
         wanted = self.target(target, light=light, deck=deck)
         return adjust(
@@ -591,12 +635,7 @@ class Shelf:
             wanted,
             readings,
             reading_light=self.light(reading_light),
-            earlier=[
-                (self.settings.recipe(sprayed), labs)
-                for sprayed, labs in (
-                    read_earlier(panel) if isinstance(panel, str) else panel for panel in earlier
-                )
-            ],
+            earlier=earlier_panels(earlier, self.settings),
             **how,
         )
 

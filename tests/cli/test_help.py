@@ -50,6 +50,7 @@ def test_the_examples_run(
     (work / "toners").mkdir(parents=True)
     shutil.move(demo, work / "toners" / "lamp-bench")
     monkeypatch.chdir(work)
+    shutil.copy(Path(__file__).parents[2] / "examples" / "swatches.csv", work)
     header = ["sample", *map(str, NM)]
     row = ["dusk, 6:1, 2 coats over brass", *["0.2"] * len(NM)]
     (work / "export.txt").write_text("\t".join(header) + "\n" + "\t".join(row) + "\n")

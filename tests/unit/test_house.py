@@ -32,6 +32,7 @@ FLOORS = (
     "match",
     "workshop",
     "jobs",
+    "decks",
     "report",
     "shelf",
     "api",

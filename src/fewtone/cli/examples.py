@@ -62,6 +62,10 @@ HELP = {
         "A page to print and pin up.",
         f'fewtone sheet {_RECIPE} --target "34.1,59.3,12.5" -o beet-soup.html',
     ),
+    "deck": CommandHelp(
+        "Every swatch of a deck against the shelf.",
+        "fewtone deck swatches.csv --max-toners 2 -o reached.csv --page reached.html",
+    ),
     "label": CommandHelp(
         "A sticker for the cup.", f'fewtone label {_RECIPE} --name "Beet soup" -o sticker.html'
     ),

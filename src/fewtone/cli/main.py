@@ -45,7 +45,9 @@ _COMMANDS = (
     "bottle",
     "sheet",
     "label",
+    "deck",
 )
+_INTERRUPTED = 130
 _GROUPS = {"job": "The job book: keep, find and mix again."}
 
 
@@ -126,14 +128,15 @@ def _run(words: list[str]) -> int:
     except FewtoneError as error:
         return _show(error, as_json)
     except (KeyboardInterrupt, typer.Abort):
-        to_stderr(f"Interrupted. {printable(changes())}\n")
-        return 130
+        code = _INTERRUPTED
     except (BrokenPipeError, SystemExit):
         return 0  # the reader of a help text is gone: nothing more to say
     except OSError as error:
         return _show(_refusal(error), as_json)
     except Exception as error:  # the last door: a user never sees a traceback
         return _show(_own_fault(error, words), as_json, code=4)
+    if code == _INTERRUPTED:  # also where typer made the exception an exit code
+        to_stderr(f"Interrupted. {printable(changes())}\n")
     return code if isinstance(code, int) else 0
 
 

@@ -34,6 +34,7 @@ _OPTIONS = {
     "room": "--room",
     "rounding": "--rounding",
     "shelf": "--shelf",
+    "scheduler": "--scheduler",
     "sprayed": "--sprayed",
     "tolerance": "--tolerance",
     "toner": "--toner",
@@ -41,6 +42,7 @@ _OPTIONS = {
     "use": "--use",
     "use_up": "--from",
     "volume": "--volume",
+    "workers": "--workers",
     "without": "--without",
 }
 _NAMED = re.compile(r"`([a-z_]{1,40})`")

@@ -32,6 +32,7 @@ __all__ = [
     "locked",
     "record_writes",
     "refuse_to_overwrite",
+    "require_replaceable",
     "write_atomic",
 ]
 
@@ -79,10 +80,10 @@ def locked(path: Path) -> Iterator[None]:
         lock.release()
 
 
-def write_atomic(path: Path, content: str | bytes) -> None:
+def write_atomic(path: Path, content: str | bytes | Iterable[bytes]) -> None:
     """Write a file so that a crash or a full disk leaves the old one whole.
 
-    Text is written as UTF-8 with plain newlines.
+    Text is written as UTF-8 with plain newlines; pieces are written as they come.
 
     Raises
     ------
@@ -91,6 +92,7 @@ def write_atomic(path: Path, content: str | bytes) -> None:
         it was.
     """
     data = content.encode("utf-8", "replace") if isinstance(content, str) else content
+    pieces = [data] if isinstance(data, bytes) else data
     temporary: Path | None = None
     try:
         target = _target(path)
@@ -101,7 +103,8 @@ def write_atomic(path: Path, content: str | bytes) -> None:
         )
         temporary = Path(name)
         with os.fdopen(handle, "wb") as file:
-            file.write(data)
+            for piece in pieces:
+                file.write(piece)
             file.flush()
             _take_after(file.fileno(), old)
             os.fsync(file.fileno())
@@ -117,6 +120,18 @@ def write_atomic(path: Path, content: str | bytes) -> None:
         if temporary is not None:
             with contextlib.suppress(OSError):
                 temporary.unlink(missing_ok=True)
+
+
+def require_replaceable(path: Path) -> None:
+    """Refuse, before any work is done, what `write_atomic` would refuse to write over.
+
+    Raises
+    ------
+    FewtoneError
+        Something stands there that is no ordinary file or may only be read.
+    """
+    with contextlib.suppress(OSError, ValueError):
+        _replaceable(path, _target(path))
 
 
 def refuse_to_overwrite(files: Iterable[Path]) -> None:

@@ -25,7 +25,7 @@ from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
 from fewtone.typing import BoolArray, FloatArray, IntArray
 
-__all__ = ["everything", "search"]
+__all__ = ["everything", "learnt_rules", "search"]
 
 # Colours worked out at once: their intermediate arrays then stay within the processor's cache.
 _BATCH = 2048
@@ -88,7 +88,7 @@ def _searched(
     within: float,
 ) -> _SearchState:
     """The search when it is done, all recipes within that ΔE00 being dealt with."""
-    rules = _learnt(curves, rules)
+    rules = learnt_rules(curves, rules)
     lattice, aims = Lattice.of(rules), aims_of(target)
     evaluators = evaluators_of(curves, rules, aims)
     by_chance = evaluators[0] if is_single(aims) else None
@@ -277,7 +277,14 @@ def everything(lattice: Lattice, supports: IntArray) -> Iterator[Candidates]:
         yield Candidates(supports[support[rows]], ratios[ratio[rows]], load, ground, np.empty(0))
 
 
-def _learnt(curves: Curves, rules: Rules) -> Rules:
+def learnt_rules(curves: Curves, rules: Rules) -> Rules:
+    """The rules without the toners and grounds that are not learnt.
+
+    Raises
+    ------
+    FewtoneError
+        None of either is left, or one that is to be kept is not learnt.
+    """
     toners = tuple(name for name in rules.toners if name in curves.toners)
     grounds = tuple(name for name in rules.grounds if name in curves.grounds)
     faults = [

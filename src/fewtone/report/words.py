@@ -10,9 +10,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from fewtone.decks import Needed
     from fewtone.model.target import Target
 
-__all__ = ["difference_words", "evenness_words", "sureness_words", "swatch_words"]
+__all__ = ["difference_words", "evenness_words", "needed_lines", "sureness_words", "swatch_words"]
 
 _DIFFERENCES = (
     (0.5, "the same to the eye"),
@@ -48,3 +49,31 @@ def sureness_words(pass_probability: float | None) -> str:
     if pass_probability is None:
         return "not known yet"
     return f"{pass_probability:.0%} of fresh panels pass"
+
+
+def needed_lines(found: Needed) -> list[str]:
+    """Which bottles reach so much of a deck, line by line."""
+    whole = f"The whole shelf reaches {found.reachable:,} of {found.swatches:,} swatches."
+    if found.toners is None or found.grounds is None:
+        lines = [f"No set of its bottles reaches {found.percent:g} % of the deck. {whole}"]
+    else:
+        sure = (
+            "No fewer do: this is proven."
+            if found.proven
+            else f"It is proven that fewer than {found.least_toners} toners, or with as many fewer "
+            f"than {found.least_grounds} grounds, do not."
+        )
+        lines = [
+            f"{found.percent:g} % of the deck takes {len(found.toners)} toners: "
+            f"{', '.join(found.toners)}",
+            f"over {len(found.grounds)} grounds: {', '.join(found.grounds)}. They reach "
+            f"{found.reached:,}. {sure}",
+            whole,
+        ]
+    if found.losses and found.losses[0].swatches:
+        dearest = found.losses[0]
+        lines.append(
+            f"The toner to run out of last is {dearest.name}: without it {dearest.swatches:,} of "
+            "those are out of reach."
+        )
+    return lines

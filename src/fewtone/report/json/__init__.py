@@ -8,6 +8,7 @@ job book stand in `fewtone.report.json.jobs`, so that other commands do not load
 from __future__ import annotations
 
 from fewtone.report.json.compare import compare_document
+from fewtone.report.json.decks import deck_document
 from fewtone.report.json.instruments import take_document
 from fewtone.report.json.recipes import (
     Document,
@@ -31,6 +32,7 @@ __all__ = [
     "bottle_document",
     "check_document",
     "compare_document",
+    "deck_document",
     "fault_document",
     "learn_document",
     "letdown_document",

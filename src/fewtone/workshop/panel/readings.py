@@ -14,6 +14,7 @@ from fewtone.io.targets import lab_triple
 from fewtone.model.blend import Number, exact_number
 from fewtone.model.names import NAME
 from fewtone.model.recipe import Recipe
+from fewtone.model.shelf import ShelfSettings
 from fewtone.workshop.panel.posterior import Depth
 
 __all__ = [
@@ -21,6 +22,7 @@ __all__ = [
     "PanelReading",
     "ReadingLike",
     "average",
+    "earlier_panels",
     "read_earlier",
     "read_panel",
 ]
@@ -90,6 +92,20 @@ def read_earlier(text: str) -> tuple[str, list[str]]:
             Fault(f"'{text}' is not a panel of the job.", fix=_EARLIER_PATTERN, value=text)
         )
     return line.strip(), [reading.strip() for reading in labs.split(" and ")]
+
+
+def earlier_panels(
+    earlier: Sequence[str | tuple[Recipe | str, Sequence[ReadingLike]]], settings: ShelfSettings
+) -> list[EarlierPanel]:
+    """A job's earlier panels, as text or as recipe and readings, with their recipes parsed.
+
+    Raises
+    ------
+    FewtoneError
+        One is no such text, or its recipe cannot be used.
+    """
+    panels = (read_earlier(panel) if isinstance(panel, str) else panel for panel in earlier)
+    return [(settings.recipe(sprayed), labs) for sprayed, labs in panels]
 
 
 def average(readings: Sequence[PanelReading]) -> tuple[Depth, ...]:

@@ -1,0 +1,258 @@
+"""Which bottles are needed: the fewest toners, then grounds, that still reach so much of a deck.
+
+Model
+    A swatch s is reached if for one of its pairs c = (toners, ground) all are there. With x for
+    toners and y for grounds (0 or 1), w for pairs and r for swatches (from 0 to 1):
+
+        w_c <= x_t for each toner t of c,   w_c <= y_g for its ground g,
+        r_s <= sum of w_c over the pairs of s,   sum of r_s >= the swatches wanted.
+
+    With x and y whole, the largest w and r are whole too, so that only x and y need be. Swatches
+    with the same pairs are one row that counts so often.
+
+Order
+    Fewest toners first; of these fewest grounds; of these the most swatches. Each is one integer
+    programme, solved by HiGHS through `scipy.optimize.milp` to a gap of nothing; its dual bound is
+    told. Sets that tie in all three are not told apart: one of them is given.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from fewtone.errors import Fault, UsageError
+from fewtone.match.rules import Rules
+from fewtone.typing import FloatArray
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
+
+__all__ = ["Loss", "Needed", "Pair", "needed"]
+
+Pair = tuple[tuple[str, ...], str]
+"""Toners and a ground that reach a swatch together."""
+
+_LONGEST_S = 120.0  # of each of the three programmes
+_SLACK = 1e-6  # of what a solver takes for whole
+
+
+@dataclass(frozen=True, slots=True)
+class Loss:
+    """How many swatches are out of reach without a toner or ground that the shelf has."""
+
+    name: str
+    swatches: int
+
+
+@dataclass(frozen=True, slots=True)
+class Needed:
+    """Which bottles reach so much of a deck.
+
+    Parameters
+    ----------
+    percent
+        What was asked for, of all swatches.
+    swatches, reachable
+        How many there are, and how many the whole shelf reaches.
+    toners, grounds
+        The fewest that do, in the shelf's order; None where the whole shelf does not.
+    reached
+        How many swatches they reach.
+    least_toners, least_grounds
+        Bounds: no fewer toners can do it, nor with that many toners fewer grounds.
+    losses
+        Each toner of the whole shelf by what its loss costs, the dearest first; of equal ones in
+        the shelf's order.
+    """
+
+    percent: float
+    swatches: int
+    reachable: int
+    toners: tuple[str, ...] | None
+    grounds: tuple[str, ...] | None
+    reached: int
+    least_toners: int
+    least_grounds: int
+    losses: tuple[Loss, ...]
+
+    @property
+    def proven(self) -> bool:
+        """Whether the bounds are met."""
+        return self.toners is None or (
+            len(self.toners) == self.least_toners
+            and self.grounds is not None
+            and len(self.grounds) == self.least_grounds
+        )
+
+
+def needed(supports: Iterable[Iterable[Sequence[Any]]], percent: float, rules: Rules) -> Needed:
+    """Find the fewest toners and grounds that reach `percent` of a deck.
+
+    Parameters
+    ----------
+    supports
+        For each swatch, the pairs of toners and ground that reach it, as
+        `fewtone.match.supports.supports_within` finds them: none where it is out of reach.
+    percent
+        How much of the deck [% of its swatches], above 0 to 100.
+    rules
+        Whose toners and grounds there are.
+
+    Raises
+    ------
+    UsageError
+        The percentage is none.
+    """
+    if not 0.0 < percent <= 100.0:
+        raise UsageError(
+            Fault(
+                "The share of the deck must be a percentage above 0, up to 100.",
+                fix="Write such as 90%.",
+                value=f"{percent:g}",
+            )
+        )
+    swatches = Counter(frozenset((tuple(t), str(g)) for t, g in pairs) for pairs in supports)
+    total = swatches.total()
+    unreached = swatches.pop(frozenset(), 0)
+    reachable = total - unreached
+    losses = sorted(
+        (Loss(toner, _lost(swatches, toner)) for toner in rules.toners),
+        key=lambda loss: -loss.swatches,
+    )
+    wanted = math.ceil(percent / 100.0 * total - 1e-9)
+    if reachable < wanted or not reachable:
+        return Needed(percent, total, reachable, None, None, reachable, 0, 0, tuple(losses))
+    programme = _Programme(swatches, rules, wanted)
+    least_toners = programme.least("toners")
+    least_grounds = programme.least("grounds")
+    programme.most_reached()
+    toners, grounds = programme.chosen
+    return Needed(
+        percent,
+        total,
+        reachable,
+        toners,
+        grounds,
+        sum(
+            count
+            for pairs, count in swatches.items()
+            if any(set(t) <= set(toners) and g in grounds for t, g in pairs)
+        ),
+        least_toners,
+        least_grounds,
+        tuple(losses),
+    )
+
+
+def _lost(swatches: Counter[frozenset[Pair]], toner: str) -> int:
+    return sum(count for pairs, count in swatches.items() if all(toner in t for t, _ in pairs))
+
+
+class _Programme:
+    """The integer programme; each call of `least` holds what it finds for those after it.
+
+    Its variables are toners, grounds, pairs and swatches, in this order.
+    """
+
+    def __init__(self, swatches: Counter[frozenset[Pair]], rules: Rules, wanted: int) -> None:
+        pairs = sorted({pair for each in swatches for pair in each})
+        self.toners = tuple(t for t in rules.toners if any(t in pair[0] for pair in pairs))
+        self.grounds = tuple(dict.fromkeys(pair[1] for pair in pairs))
+        self.size = len(self.toners) + len(self.grounds) + len(pairs) + len(swatches)
+        self.first_ground = len(self.toners)
+        self.first_pair = self.first_ground + len(self.grounds)
+        self.first_swatch = self.first_pair + len(pairs)
+        self.pairs, self.swatches = pairs, swatches
+        self.matrix = self._matrix()
+        counts = np.array(list(swatches.values()), dtype=np.float64)
+        self.reach = self._row(range(self.first_swatch, self.size), counts)
+        # Rows that must hold, each with its least and its most.
+        self.held: list[tuple[FloatArray, float, float]] = [(self.reach, wanted, np.inf)]
+        self.solution: FloatArray | None = None
+
+    def least(self, what: str) -> int:
+        """Find the fewest toners or grounds, hold them, and return the bound on their number."""
+        span = range(self.first_ground) if what == "toners" else self._ground_span
+        row = self._row(span, np.ones(len(span)))
+        bound = self._solve(row)
+        found = round(float(row @ self._solved))
+        self.held.append((row, 0.0, float(found)))
+        return math.ceil(bound - _SLACK)
+
+    def most_reached(self) -> None:
+        """Of what is held, find what reaches the most."""
+        self._solve(-self.reach)
+
+    @property
+    def chosen(self) -> tuple[tuple[str, ...], tuple[str, ...]]:
+        """The toners and grounds of the last solution."""
+        there = self._solved > 0.5
+        return (
+            tuple(t for t, kept in zip(self.toners, there, strict=False) if kept),
+            tuple(
+                g for g, kept in zip(self.grounds, there[self.first_ground :], strict=False) if kept
+            ),
+        )
+
+    @property
+    def _ground_span(self) -> range:
+        return range(self.first_ground, self.first_pair)
+
+    @property
+    def _solved(self) -> FloatArray:
+        assert self.solution is not None
+        return self.solution
+
+    def _row(self, span: range, values: FloatArray) -> FloatArray:
+        row = np.zeros(self.size)
+        row[list(span)] = values
+        return row
+
+    def _matrix(self) -> csr_array:
+        """Rows that are at most 0: pairs need their parts, swatches a pair."""
+        from scipy.sparse import csr_array
+
+        toner = {name: i for i, name in enumerate(self.toners)}
+        ground = {name: self.first_ground + i for i, name in enumerate(self.grounds)}
+        place = {pair: self.first_pair + i for i, pair in enumerate(self.pairs)}
+        rows: list[list[tuple[int, float]]] = []
+        for pair, own in place.items():
+            toners, over = pair
+            parts = [*(toner[name] for name in toners), ground[over]]
+            rows += [[(own, 1.0), (part, -1.0)] for part in parts]
+        for i, pairs in enumerate(self.swatches):
+            rows.append([(self.first_swatch + i, 1.0), *((place[pair], -1.0) for pair in pairs)])
+        at = [(row, column, value) for row, cells in enumerate(rows) for column, value in cells]
+        row, column, value = (np.array(part) for part in zip(*at, strict=True))
+        return csr_array((value, (row, column)), shape=(len(rows), self.size))
+
+    def _solve(self, cost: FloatArray) -> float:
+        """Solve for the least cost; return the dual bound."""
+        from scipy.optimize import Bounds, LinearConstraint, milp
+
+        whole = np.zeros(self.size, dtype=np.int64)
+        whole[: self.first_pair] = 1
+        held = np.array([row for row, _, _ in self.held])
+        limits = [(low, high) for _, low, high in self.held]
+        found = milp(
+            cost,
+            integrality=whole,
+            bounds=Bounds(0.0, 1.0),
+            constraints=[
+                LinearConstraint(self.matrix, -np.inf, 0.0),
+                LinearConstraint(held, *(list(ends) for ends in zip(*limits, strict=True))),
+            ],
+            options={"mip_rel_gap": 0.0, "time_limit": _LONGEST_S},
+        )
+        if found.x is not None:
+            self.solution = np.asarray(found.x)
+        elif self.solution is None:
+            # Out of time before anything was found: all there is reaches enough.
+            self.solution = np.ones(self.size)
+        return float(found.mip_dual_bound if found.mip_dual_bound is not None else 0.0)

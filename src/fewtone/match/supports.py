@@ -1,0 +1,103 @@
+"""Which sets of toners, over which ground, reach a colour: all of them, each only if no part does.
+
+Everything within tolerance is listed, size by size, by the same sweep as `search`; a set is left
+out where some of its toners alone reach the colour over the same ground.
+"""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+
+from fewtone.match.bounds.exponentials import exponentials_of
+from fewtone.match.bounds.shells import Shells
+from fewtone.match.evaluate import evaluator_of
+from fewtone.match.lattice import Lattice
+from fewtone.match.rules import Rules
+from fewtone.match.search import everything, learnt_rules
+from fewtone.match.sweep import Sweep
+from fewtone.model.curves import Curves
+from fewtone.model.target import Target
+from fewtone.typing import BoolArray
+
+__all__ = ["supports_within"]
+
+# More than rounding to 1e-6 moves a ΔE00.
+_ROUNDING = 1e-6
+
+
+def supports_within(
+    curves: Curves, target: Target, rules: Rules
+) -> list[tuple[tuple[str, ...], str]]:
+    """Find every least set of toners, with a ground, that has a recipe within tolerance.
+
+    Parameters
+    ----------
+    curves
+        The learnt shelf.
+    target
+        What is asked for.
+    rules
+        What a recipe must keep. Toners and grounds that are not learnt are passed over.
+
+    Returns
+    -------
+    Toners, in the shelf's order, and the ground: fewest toners first. Any recipe within tolerance
+    has all toners of one of them over its ground, and each of them has such a recipe.
+
+    Raises
+    ------
+    FewtoneError
+        No toner or no ground that the rules allow is learnt.
+    """
+    rules = learnt_rules(curves, rules)
+    evaluator, lattice = evaluator_of(curves, rules, target), Lattice.of(rules)
+    loads = lattice.load_values
+    hazy: BoolArray = np.asarray(curves.scattering[evaluator.toners].any(axis=1))
+    shells: Shells | None = None
+    found: dict[tuple[tuple[int, ...], int], None] = {}
+    for size in lattice.sizes:
+        supports = np.array(
+            [row for row in lattice.supports(size).tolist() if not _settled(row, found, lattice)],
+            dtype=np.int64,
+        ).reshape(-1, size)
+        bounded = (size > 1) & ~hazy[supports].any(axis=1)
+        batches = [everything(lattice, supports[~bounded])]
+        if bounded.any():
+            shells = shells or Shells(exponentials_of(evaluator, float(loads[-1])), loads)
+            sums = int(lattice.ratios(size).sum(axis=1).max())
+            radius = np.full(sums + 1, rules.tolerance + _ROUNDING)
+            sweep = Sweep(shells, lattice, supports[bounded], evaluator.target_labs, radius)
+            batches.append(sweep.found())
+        here: set[tuple[tuple[int, ...], int]] = set()
+        for batch in itertools.chain(*batches):
+            fractions = evaluator.fractions(batch.support, batch.parts)
+            lab = evaluator.lab(fractions, loads[batch.load], batch.ground)
+            near = evaluator.difference(lab) <= rules.tolerance
+            chosen = zip(batch.support[near].tolist(), batch.ground[near].tolist(), strict=True)
+            here |= {(tuple(support), ground) for support, ground in chosen}
+        found |= dict.fromkeys(sorted(pair for pair in here if not _has_less(*pair, found)))
+    return [
+        (tuple(rules.toners[i] for i in support), rules.grounds[ground])
+        for support, ground in found
+    ]
+
+
+def _has_less(
+    support: tuple[int, ...], ground: int, found: dict[tuple[tuple[int, ...], int], None]
+) -> bool:
+    """Whether some of these toners reach the colour over this ground without the others."""
+    return any(
+        (part, ground) in found
+        for size in range(1, len(support))
+        for part in itertools.combinations(support, size)
+    )
+
+
+def _settled(
+    support: list[int], found: dict[tuple[tuple[int, ...], int], None], lattice: Lattice
+) -> bool:
+    """Whether that is so over every ground."""
+    grounds = range(len(lattice.rules.grounds))
+    return bool(found) and all(_has_less(tuple(support), ground, found) for ground in grounds)
