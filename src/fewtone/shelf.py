@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal, TypeAlias, Unpack, cast
+from typing import TYPE_CHECKING, Literal, Unpack
 
 from fewtone.colorimetry import Light
-from fewtone.io.targets import read_target
+from fewtone.io.targets import TargetLike, read_target, versions
 from fewtone.model.blend import Number
 from fewtone.model.curves import Curves
 from fewtone.model.names import named_options
@@ -41,10 +41,7 @@ if TYPE_CHECKING:
     from fewtone.workshop.panel.readings import ReadingLike
     from fewtone.workshop.pour.batch import Batch, BatchOptions
 
-__all__ = ["Shelf", "TargetLike"]
-
-TargetLike: TypeAlias = Target | str | Sequence[float]
-"""What a target may be given as: text as on the command line, a CIELAB triple, or a `Target`."""
+__all__ = ["Shelf"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,33 +96,53 @@ class Shelf:
         observer = self.settings.measurement.light.observer
         return Light.parse(light, observer) if isinstance(light, str) else light
 
+    def _wanted(
+        self, target: TargetLike | None, light: Light | str | None, deck: Path | None
+    ) -> Target | None:
+        """What was asked for, if anything."""
+        return None if target is None else self.target(target, light=light, deck=deck)
+
     @named_options
     def target(
-        self, target: TargetLike, *, light: Light | str | None = None, deck: Path | None = None
+        self,
+        target: TargetLike,
+        *,
+        light: Light | str | None = None,
+        deck: Path | None = None,
+        geometry: str | None = None,
+        anyway: bool = False,
     ) -> Target:
         """Take what was asked for to numbers.
 
         Parameters
         ----------
         target
-            A CIELAB triple, or text as on the command line: a triple, a hex colour, a swatch's
-            number or name.
+            A CIELAB triple, or text as on the command line: a triple, a hex colour, a Munsell
+            notation, the path of a reading, a swatch's number or name.
         light
             Its illuminant and observer, such as ``D50/2``; the shelf's own if None.
         deck
             A CSV file or ``.xlsx`` workbook of swatches; the one that shelf.toml names if None.
+        geometry
+            How it was read, such as ``di:8``; the shelf's own if None.
+        anyway
+            Whether a geometry other than the shelf's is let through, with a caution.
 
         Raises
         ------
         FewtoneError
-            It is no colour, or the deck is wrong.
+            It is no colour, the deck or file is wrong, or its geometry is not the shelf's.
         """
-        if isinstance(target, Target):
-            return target
-        text = target if isinstance(target, str) else ",".join(str(float(v)) for v in target)
         own = None if self.settings.deck is None else self.folder / self.settings.deck
         return read_target(
-            text, self.settings.measurement, light=self.light(light), deck=deck, own_deck=own
+            target,
+            self.settings.measurement,
+            light=self.light(light),
+            deck=deck,
+            own_deck=own,
+            wavelength_nm=self.curves.wavelength_nm,
+            geometry=geometry,
+            anyway=anyway,
         )
 
     @named_options
@@ -154,6 +171,7 @@ class Shelf:
         light: Light | str | None = None,
         deck: Path | None = None,
         also: TargetLike | Sequence[TargetLike] = (),
+        lights: Sequence[Light | str] = (),
         by_ground: bool = False,
         **rules: Unpack[RuleOptions],
     ) -> MatchResult:
@@ -165,6 +183,9 @@ class Shelf:
             As `Shelf.target` takes them.
         also
             Other versions of the same colour: recipes are then judged by the largest ΔE00 to any.
+        lights
+            Lights in all of which a spectrum is to be matched, by the largest ΔE00; without them
+            the one that `target` is in.
         by_ground
             Also find the best recipe over each ground.
         **rules
@@ -183,10 +204,10 @@ class Shelf:
         from fewtone.match.answer import match
         from fewtone.match.rules import Rules
 
-        several: Sequence[TargetLike] = [target, *_several(also)]
-        targets = [self.target(each, light=light, deck=deck) for each in several]
+        targets = [self.target(t, light=light, deck=deck) for t in (target, *versions(also))]
         kept = Rules.of(self.settings, **rules)
-        return match(self.curves, self.settings, targets, kept, by_ground=by_ground)
+        under = [light for each in lights if (light := self.light(each)) is not None]
+        return match(self.curves, self.settings, targets, kept, lights=under, by_ground=by_ground)
 
     @named_options
     def deck(self, deck: str | Path, **how: Unpack[DeckOptions]) -> pd.DataFrame:
@@ -270,10 +291,9 @@ class Shelf:
         """
         from fewtone.workshop.look.check import check
 
-        wanted = None if target is None else self.target(target, light=light, deck=deck)
         return check(
             *self._asked(recipe),
-            target=wanted,
+            target=self._wanted(target, light, deck),
             light=self.light(light),
             tolerance=tolerance,
         )
@@ -306,13 +326,12 @@ class Shelf:
         """
         from fewtone.workshop.look.compare import compare
 
-        wanted = None if target is None else self.target(target, light=light, deck=deck)
         lines = [self.settings.recipe(recipe) for recipe in recipes]
         return compare(
             self.over(lines),
             self.settings,
             lines,
-            target=wanted,
+            target=self._wanted(target, light, deck),
             light=self.light(light),
             tolerance=tolerance,
         )
@@ -370,7 +389,6 @@ class Shelf:
         """
         from fewtone.workshop.look.letdown import letdown
 
-        wanted = None if target is None else self.target(target, light=light, deck=deck)
         line = self.settings.recipe(recipe)
         if grounds is not None:
             grounds = self.settings.ground_names.require(grounds)
@@ -379,7 +397,7 @@ class Shelf:
             curves,
             self.settings,
             line,
-            target=wanted,
+            target=self._wanted(target, light, deck),
             light=self.light(light),
             grounds=grounds,
             most_coats=most_coats,
@@ -456,10 +474,9 @@ class Shelf:
         """
         from fewtone.report.sheet import sheet
 
-        wanted = None if target is None else self.target(target, light=light, deck=deck)
         return sheet(
             *self._asked(recipe),
-            target=wanted,
+            target=self._wanted(target, light, deck),
             light=self.light(light),
             tolerance=tolerance,
             date=date,
@@ -506,10 +523,12 @@ class Shelf:
         from fewtone.io.curves import CURVES_FILE
         from fewtone.jobs import keep_job
 
+        line = None if recipe is None else self.settings.recipe(recipe)
+        curves = self.curves if line is None else self.over([line])
         wanted = self.target(target, light=light, deck=deck)
         text = (self.folder / CURVES_FILE).read_bytes()
-        said = (self.curves, self.settings, wanted, recipe, text)
-        return keep_job(book, name, *said, note=note, tolerance=tolerance)
+        kept = (curves, self.settings, wanted, line, text)
+        return keep_job(book, name, *kept, note=note, tolerance=tolerance)
 
     @named_options
     def kept_matches(
@@ -676,8 +695,7 @@ class Shelf:
             The recipe, the toner or a reading cannot be used; or, with `apply`, the deviation is
             not credible or shelf.toml cannot be written to.
         """
-        from fewtone.io.strength import write_strength
-        from fewtone.workshop.panel.bottle import bottle, require_credible
+        from fewtone.workshop.panel.bottle import apply_bottle, bottle
 
         found = bottle(
             *self._asked(recipe),
@@ -687,11 +705,7 @@ class Shelf:
             sprayed=sprayed,
             same_panel=same_panel,
         )
-        if not apply:
-            return found
-        require_credible(found)
-        write_strength(self.folder, found.toner, found.written)
-        return replace(found, applied=True)
+        return apply_bottle(found, self.folder) if apply else found
 
     @named_options
     def keep_reading(
@@ -735,9 +749,3 @@ class Shelf:
             panel=panel,
             date=datetime.date.today().isoformat(),
         )
-
-
-def _several(also: TargetLike | Sequence[TargetLike]) -> Sequence[TargetLike]:
-    """Versions as a list, where one by itself may stand for it."""
-    alone = isinstance(also, str | Target) or any(isinstance(each, int | float) for each in also)
-    return cast(Sequence[TargetLike], [also] if alone else also)

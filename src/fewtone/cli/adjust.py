@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fewtone.cli import options
+from fewtone.cli import options, target_options
 
 if TYPE_CHECKING:
     from fewtone.cli.console import Part
@@ -64,7 +64,7 @@ def adjust(
         str | None, typer.Option("--panel", metavar="ID", help="The kept panel's id.")
     ] = None,
     shelf: options.ShelfOption = None,
-    light: options.LightOption = None,
+    light: target_options.LightOption = None,
     reading_light: Annotated[
         str | None,
         typer.Option(
@@ -73,7 +73,9 @@ def adjust(
             help="Illuminant and observer of the reading, if not the shelf's.",
         ),
     ] = None,
-    deck: options.DeckOption = None,
+    deck: target_options.DeckOption = None,
+    geometry: target_options.GeometryOption = None,
+    anyway: target_options.AnywayOption = False,
     as_json: options.JsonOption = False,
     plain: options.PlainOption = False,
 ) -> None:
@@ -95,11 +97,9 @@ def adjust(
     recipe = work.recipe
     result = loaded.adjust(
         recipe,
-        target=work.target,
+        target=loaded.target(work.target, light=light, deck=deck, geometry=geometry, anyway=anyway),
         readings=reading,
         earlier=[*work.earlier, *(earlier or ())],
-        light=light,
-        deck=deck,
         reading_light=reading_light,
         sprayed=coats,
         left=left,

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from fewtone.cli.console import Grid, Part
     from fewtone.colorimetry import Light
-    from fewtone.match.result import Match, MatchResult, Standing
+    from fewtone.match.result import Match, MatchResult, Metamerism, Standing
 
 __all__ = [
     "help_parts",
+    "metamerism_words",
     "others_parts",
     "recipe_grid",
     "standing_words",
@@ -72,6 +73,12 @@ def standing_words(standing: Standing) -> str:
     chance = standing.pass_probability
     passes = "" if chance is None else f", {chance:.0%} of fresh panels pass"
     return f"{standing.name} ΔE00 {standing.de00:.2f}{passes}"
+
+
+def metamerism_words(left: Sequence[Metamerism]) -> str:
+    """How far a match of a spectrum parts in other lights, on one line."""
+    figures = ", ".join(f"{each.light} {each.index:.1f}" for each in left)
+    return f"Metamerism left, from {left[0].reference} to {figures} (ΔE*ab, ISO 18314-4)"
 
 
 def help_parts(result: MatchResult) -> list[Part]:

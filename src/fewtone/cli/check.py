@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fewtone.cli import options
+from fewtone.cli import options, target_options
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -23,8 +23,10 @@ def check(
     recipe: options.RecipeArgument,
     target: options.TargetOption = None,
     shelf: options.ShelfOption = None,
-    light: options.LightOption = None,
-    deck: options.DeckOption = None,
+    light: target_options.LightOption = None,
+    deck: target_options.DeckOption = None,
+    geometry: target_options.GeometryOption = None,
+    anyway: target_options.AnywayOption = False,
     tolerance: options.ToleranceOption = None,
     spectrum: Annotated[
         bool,
@@ -39,7 +41,10 @@ def check(
     from fewtone.cli.console import out, print_cautions, print_document
 
     loaded = options.open_shelf(shelf)
-    result = loaded.check(recipe, target=target, light=light, deck=deck, tolerance=tolerance)
+    wanted = target_options.target_of(
+        loaded, target, light=light, deck=deck, geometry=geometry, anyway=anyway
+    )
+    result = loaded.check(recipe, target=wanted, light=light, tolerance=tolerance)
     print_cautions((*(result.target.cautions if result.target else ()), *result.cautions))
     if as_json:
         from fewtone.report.json import check_document

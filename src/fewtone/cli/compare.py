@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fewtone.cli import options
+from fewtone.cli import options, target_options
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -28,8 +28,10 @@ def compare(
     ],
     target: options.TargetOption = None,
     shelf: options.ShelfOption = None,
-    light: options.LightOption = None,
-    deck: options.DeckOption = None,
+    light: target_options.LightOption = None,
+    deck: target_options.DeckOption = None,
+    geometry: target_options.GeometryOption = None,
+    anyway: target_options.AnywayOption = False,
     tolerance: options.ToleranceOption = None,
     plain: options.PlainOption = False,
     as_json: options.JsonOption = False,
@@ -39,7 +41,10 @@ def compare(
     from fewtone.report.json import compare_document
 
     loaded = options.open_shelf(shelf)
-    result = loaded.compare(recipes, target=target, light=light, deck=deck, tolerance=tolerance)
+    wanted = target_options.target_of(
+        loaded, target, light=light, deck=deck, geometry=geometry, anyway=anyway
+    )
+    result = loaded.compare(recipes, target=wanted, light=light, tolerance=tolerance)
     print_cautions((*(result.target.cautions if result.target else ()), *result.cautions))
     if as_json:
         print_document(compare_document(result))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fewtone.cli import options
+from fewtone.cli import options, target_options
 from fewtone.errors import Fault, UsageError
 
 if TYPE_CHECKING:
@@ -78,7 +78,7 @@ def deck(
         typer.Option("--force", help="Overwrite what is there, and begin another run anew."),
     ] = False,
     shelf: options.ShelfOption = None,
-    light: options.LightOption = None,
+    light: target_options.LightOption = None,
     max_toners: options.MaxTonersOption = 3,
     use: options.UseOption = None,
     without: options.WithoutOption = None,

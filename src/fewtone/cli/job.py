@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from fewtone.cli import options
+from fewtone.cli import options, target_options
 
 if TYPE_CHECKING:
     from fewtone.cli.console import Part
@@ -33,8 +33,10 @@ def keep(
         str, typer.Option("--target", metavar="T", help="What was asked for, as `match` takes it.")
     ],
     note: Annotated[str | None, typer.Option("--note", metavar="TEXT", help="A note.")] = None,
-    light: options.LightOption = None,
-    deck: options.DeckOption = None,
+    light: target_options.LightOption = None,
+    deck: target_options.DeckOption = None,
+    geometry: target_options.GeometryOption = None,
+    anyway: target_options.AnywayOption = False,
     tolerance: options.ToleranceOption = None,
     book: options.BookOption = None,
     shelf: options.ShelfOption = None,
@@ -48,14 +50,13 @@ def keep(
     from fewtone.jobs import Book
 
     loaded = options.open_shelf(shelf)
+    wanted = loaded.target(target, light=light, deck=deck, geometry=geometry, anyway=anyway)
     kept = loaded.keep_job(
         Book(book),
         name,
-        target=target,
+        target=wanted,
         recipe=recipe,
         note=note,
-        light=light,
-        deck=deck,
         tolerance=tolerance,
     )
     _show(kept, as_json)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fewtone.cli import options
+from fewtone.cli import options, target_options
 
 if TYPE_CHECKING:
     from fewtone.cli.console import Grid, Part
@@ -20,8 +20,10 @@ def letdown(
     recipe: options.RecipeArgument,
     target: options.TargetOption = None,
     shelf: options.ShelfOption = None,
-    light: options.LightOption = None,
-    deck: options.DeckOption = None,
+    light: target_options.LightOption = None,
+    deck: target_options.DeckOption = None,
+    geometry: target_options.GeometryOption = None,
+    anyway: target_options.AnywayOption = False,
     ground: options.GroundOption = None,
     coats: Annotated[
         int | None, typer.Option("--coats", metavar="N", help="The last coat of the strips.")
@@ -35,11 +37,13 @@ def letdown(
     from fewtone.report.json import letdown_document
 
     loaded = options.open_shelf(shelf)
+    wanted = target_options.target_of(
+        loaded, target, light=light, deck=deck, geometry=geometry, anyway=anyway
+    )
     result = loaded.letdown(
         recipe,
-        target=target,
+        target=wanted,
         light=light,
-        deck=deck,
         grounds=options.names(ground),
         most_coats=coats,
         tolerance=tolerance,

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fewtone.cli import options
+from fewtone.cli import options, target_options
 
 if TYPE_CHECKING:
     from fewtone.cli.console import Part
@@ -23,13 +23,15 @@ def match(
         str,
         typer.Argument(
             metavar="TARGET",
-            help='A CIELAB triple "38.2,-18.4,9.7", a hex colour "#2f5d50", or with --deck a '
-            "swatch number.",
+            help='A CIELAB triple "38.2,-18.4,9.7", a hex colour "#2f5d50", a notation '
+            '"munsell 5BG 3/4", a file with one reading, or with --deck a swatch number.',
         ),
     ],
     shelf: options.ShelfOption = None,
-    light: options.LightOption = None,
-    deck: options.DeckOption = None,
+    light: target_options.LightOption = None,
+    deck: target_options.DeckOption = None,
+    geometry: target_options.GeometryOption = None,
+    anyway: target_options.AnywayOption = False,
     also: Annotated[
         list[str] | None,
         typer.Option(
@@ -39,6 +41,7 @@ def match(
             "the worst of them.",
         ),
     ] = None,
+    lights: target_options.LightsOption = None,
     max_toners: options.MaxTonersOption = 3,
     use: options.UseOption = None,
     without: options.WithoutOption = None,
@@ -81,11 +84,15 @@ def match(
         top=top,
     )
     loaded = options.open_shelf(shelf)
-    wanted = loaded.target(target, light=light, deck=deck)
-    versions = [loaded.target(each, light=light, deck=deck) for each in also or ()]
+    wanted, *versions = (
+        loaded.target(each, light=light, deck=deck, geometry=geometry, anyway=anyway)
+        for each in (target, *(also or ()))
+    )
     print_cautions([said for each in (wanted, *versions) for said in each.cautions])
     with working("Searching"):
-        result = loaded.match(wanted, also=versions, by_ground=by_ground, **rules)
+        result = loaded.match(
+            wanted, also=versions, lights=options.names(lights) or (), by_ground=by_ground, **rules
+        )
     kept = kept_matches(loaded, wanted, result.tolerance, book)
     opened = None
     if job is not None:
@@ -143,7 +150,7 @@ def _parts(result: MatchResult, target: Target, explain: bool) -> list[Part]:
 
 
 def _pick(title: str, pick: Match, target: Target) -> list[Part]:
-    from fewtone.cli.answers import standing_words
+    from fewtone.cli.answers import metamerism_words, standing_words
     from fewtone.cli.console import Framed, Heading
     from fewtone.cli.words import lab_words
     from fewtone.match.miss import direction
@@ -169,5 +176,7 @@ def _pick(title: str, pick: Match, target: Target) -> list[Part]:
     lines.append(
         f"How forgiving: unevenness {pick.unevenness:.2f}, {evenness_words(pick.unevenness)}"
     )
+    if pick.metamerism:
+        lines.append(metamerism_words(pick.metamerism))
     framed = Framed(swatch(pick.lab, target.light), swatch(target.lab, target.light), lines)
     return [Heading(str(pick.recipe)), framed]

@@ -21,7 +21,6 @@ __all__ = [
     "BookOption",
     "ByWeightOption",
     "CoatsOption",
-    "DeckOption",
     "ExactOption",
     "ExplainOption",
     "ExtraOption",
@@ -30,7 +29,6 @@ __all__ = [
     "JobOption",
     "JsonOption",
     "LetdownOption",
-    "LightOption",
     "MaxPartOption",
     "MaxTonersOption",
     "PlainOption",
@@ -115,23 +113,6 @@ PlainOption: TypeAlias = Annotated[
         "--plain",
         envvar="FEWTONE_PLAIN",
         help="Lines of words alone: no colour, no blocks, no table.",
-    ),
-]
-LightOption: TypeAlias = Annotated[
-    str | None,
-    typer.Option(
-        "--light",
-        metavar="LIGHT",
-        help="Illuminant and observer of the target, such as D50/2. Without it: the shelf's.",
-    ),
-]
-DeckOption: TypeAlias = Annotated[
-    Path | None,
-    typer.Option(
-        "--deck",
-        metavar="FILE.csv",
-        help="Swatches by number, a CSV file or .xlsx workbook: columns number, L, a, b, optional "
-        "name and light.",
     ),
 ]
 ToleranceOption: TypeAlias = Annotated[

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 import typer
 
-from fewtone.cli import options
+from fewtone.cli import options, target_options
 from fewtone.cli.pages import OutputOption, outputs, wants_pdf, write_page
 
 __all__ = ["sheet"]
@@ -33,8 +33,10 @@ def sheet(
         bool, typer.Option("--force", help="Overwrite files that are there already.")
     ] = False,
     shelf: options.ShelfOption = None,
-    light: options.LightOption = None,
-    deck: options.DeckOption = None,
+    light: target_options.LightOption = None,
+    deck: target_options.DeckOption = None,
+    geometry: target_options.GeometryOption = None,
+    anyway: target_options.AnywayOption = False,
     tolerance: options.ToleranceOption = None,
     plain: options.PlainOption = False,
     as_json: options.JsonOption = False,
@@ -54,11 +56,13 @@ def sheet(
         refuse_to_overwrite([file for file in files if file is not None])
     loaded = options.open_shelf(shelf)
     work = work_on(loaded, recipe, target, job, book)
+    wanted = target_options.target_of(
+        loaded, work.target, light=light, deck=deck, geometry=geometry, anyway=anyway
+    )
     page = loaded.sheet(
         work.recipe,
-        target=work.target,
+        target=wanted,
         light=light,
-        deck=deck,
         tolerance=tolerance,
         volume=volume,
         area=area,

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fewtone.cli import options
+from fewtone.cli import options, target_options
 
 if TYPE_CHECKING:
     from fewtone.cli.console import Part
@@ -40,7 +40,7 @@ def simplify(
         typer.Option("--keep", metavar="A,B", help="Toners that every recipe must have."),
     ] = None,
     shelf: options.ShelfOption = None,
-    light: options.LightOption = None,
+    light: target_options.LightOption = None,
     use: options.UseOption = None,
     without: options.WithoutOption = None,
     ground: options.GroundOption = None,

@@ -11,6 +11,7 @@ __all__ = ["in_options", "with_options"]
 
 # The parameters that messages name, and the options that they come from.
 _OPTIONS = {
+    "anyway": "--anyway",
     "area": "--area",
     "book": "--book",
     "by_weight": "--by-weight",
@@ -20,10 +21,12 @@ _OPTIONS = {
     "exact": "--exact",
     "extra": "--extra",
     "force": "--force",
+    "geometry": "--geometry",
     "grounds": "--ground",
     "leave_out": "--leave-out",
     "left": "--left",
     "light": "--light",
+    "lights": "--lights",
     "max_part": "--max-part",
     "max_toners": "--max-toners",
     "medium_parts": "--letdown",

@@ -65,7 +65,15 @@ def readings_digest(folder: Path) -> str:
 
 
 def reads_spectra(folder: Path, settings: ShelfSettings) -> bool:
-    """Whether a shelf's readings have columns of wavelengths; not if they cannot be read."""
+    """Whether a shelf's readings have columns of wavelengths; not if they cannot be read.
+
+    Parameters
+    ----------
+    folder
+        The shelf's folder.
+    settings
+        What its ``shelf.toml`` says.
+    """
     try:
         with (folder / READINGS_FILE).open("rb") as file:
             header = file.readline(1_000_000)

@@ -1,9 +1,12 @@
-"""From what was asked for to a target: a swatch number, a CIELAB triple, a hex colour."""
+"""From what was asked for to a target: swatch, CIELAB triple, hex colour, notation or file."""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
+from typing import TypeAlias, cast
 
 from fewtone.colorimetry import Light, lab_from_hex
 from fewtone.errors import Fault, FewtoneError, UsageError
@@ -12,9 +15,14 @@ from fewtone.io.table import Row, Table, read_table
 from fewtone.model.names import Names
 from fewtone.model.numbers import decimal_from
 from fewtone.model.shelf import Measurement
-from fewtone.model.target import Target
+from fewtone.model.target import Target, target_geometry
+from fewtone.optics.film import Geometry
+from fewtone.typing import FloatArray
 
-__all__ = ["lab_triple", "read_deck", "read_target"]
+__all__ = ["TargetLike", "lab_triple", "read_deck", "read_target", "versions"]
+
+TargetLike: TypeAlias = Target | str | Path | Sequence[float]
+"""What a target may be given as: text as on the command line, a path, a triple, or a `Target`."""
 
 _DECK_COLUMNS = ("number", "L", "a", "b")
 _DECK_OPTIONAL = ("name", "light")
@@ -23,80 +31,189 @@ _HEX_CAUTION = (
     "A hex colour is what a screen shows, not a reading: match a reading of the swatch if you can."
 )
 _LONGEST_TRIPLE = 500  # characters; three numbers with their spaces
+_LONGEST_PATH = 4096
+_FILE_SUFFIXES = (".csv", ".txt", ".tsv", ".cxf", ".xml", ".cgats", ".it8")
 _HEX = re.compile(r"#[0-9a-fA-F]*")
 
 
+def versions(also: TargetLike | Sequence[TargetLike]) -> tuple[TargetLike, ...]:
+    """Versions of a colour, where one by itself may stand for a list of one.
+
+    Parameters
+    ----------
+    also
+        A target, or several.
+    """
+    alone = isinstance(also, str | Path | Target) or any(
+        isinstance(each, int | float) for each in also
+    )
+    return tuple(cast(Sequence[TargetLike], [also] if alone else also))
+
+
 def read_target(
-    text: str,
+    asked: TargetLike,
     measurement: Measurement,
     *,
     light: Light | None = None,
     deck: Path | None = None,
     own_deck: Path | None = None,
+    wavelength_nm: FloatArray | None = None,
+    geometry: Geometry | str | None = None,
+    anyway: bool = False,
 ) -> Target:
     """Read a target.
 
     Parameters
     ----------
-    text
-        A swatch's number or name if there is a deck; a CIELAB triple such as ``38.2,-18.4,9.7``;
-        or a hex colour such as ``#2f5d50`` (sRGB, D65/2). Tried in this order.
+    asked
+        A target, which stays as it is; a path; three numbers, L*, a* and b*; or text: a swatch's
+        number or name if there is a deck; a CIELAB triple such as ``38.2,-18.4,9.7``;
+        a hex colour such as ``#2f5d50`` (sRGB, D65/2); a Munsell notation such as
+        ``munsell 5BG 3/4`` (C/2); or the path of a file that holds a reading (CSV, CxF3, CGATS).
+        Tried in this order.
     measurement
-        How the shelf is read: its light holds for targets that do not say otherwise, its geometry
-        for all.
+        How the shelf is read: its light and geometry hold for targets that do not say otherwise.
     light
-        The light of a triple, or of a deck that has no column `light`.
+        The light of a triple, of a deck that has no column `light`, or in which a spectrum is seen;
+        a Munsell colour is carried to it by adaptation.
     deck
         A CSV file or an ``.xlsx`` workbook of swatches: columns number, L, a, b, optional name and
         light.
     own_deck
         The shelf's own, looked into where no other is given and the text is no colour by itself.
+    wavelength_nm
+        The shelf's wavelengths [nm], shape ``(n_wavelengths,)``, if they are known: spectra are
+        brought onto them.
+    geometry
+        How the target was read, the shelf's own if None.
+    anyway
+        Whether a geometry other than the shelf's is let through, with a caution.
 
     Raises
     ------
     FewtoneError
-        The deck is wrong; or (as UsageError) the text is no colour.
+        The deck or the file is wrong; or (as UsageError) the text is no colour, or its geometry is
+        not the shelf's.
     """
-    said = text.strip()
-    shelf_light = light or measurement.light
-    triple = lab_triple(said)
-    if deck is None and triple is None and not _HEX.fullmatch(said):
+    if isinstance(asked, Target):
+        return asked
+    if not isinstance(asked, str | Path):
+        asked = ",".join(str(float(value)) for value in asked)
+    request = str(asked).strip()
+    read_in, cautions = target_geometry(geometry, measurement, anyway=anyway, request=request)
+    target = _swatch(request, measurement, light, deck)
+    if target is None and _HEX.fullmatch(request):
+        target = _hex_target(request, light, measurement)
+    if target is None and (triple := lab_triple(request)) is not None:
+        target = Target(triple, light or measurement.light, read_in, request)
+    if target is None and request[:7].casefold() == "munsell":
+        target = _munsell(request, light, read_in)
+    if target is None and _is_file(request):
+        from fewtone.io.target_files import read_target_file
+
+        return read_target_file(
+            Path(request),
+            measurement,
+            light=light,
+            wavelength_nm=wavelength_nm,
+            geometry=geometry,
+            anyway=anyway,
+        )
+    if target is None and deck is None:
         deck = own_deck
-    names = None
+        target = _swatch(request, measurement, light, deck)
+    if target is None:
+        raise UsageError(_no_target(request, measurement, light, deck))
+    return replace(target, geometry=read_in, cautions=(*cautions, *target.cautions))
+
+
+def _swatch(
+    request: str, measurement: Measurement, light: Light | None, deck: Path | None
+) -> Target | None:
+    """The swatch of that number or name; None where there is none, or no deck."""
+    if deck is None:
+        return None
+    swatches = read_deck(deck, measurement, light or measurement.light)
+    names = _swatch_names(swatches, deck)
+    if number := names.find(request):
+        return swatches[number]
+    if names.is_shared(request):
+        raise UsageError(names.fault(request, fix="Give the number of the one that is meant."))
+    return None
+
+
+def _swatch_names(swatches: dict[str, Target], deck: Path) -> Names:
+    labels = {number: swatch.name or number for number, swatch in swatches.items()}
+    return Names("swatch", labels, f"the deck {deck.name}")
+
+
+def _no_target(
+    request: str, measurement: Measurement, light: Light | None, deck: Path | None
+) -> Fault:
+    swatch = meant = ""
     if deck is not None:
-        swatches = read_deck(deck, measurement, shelf_light)
-        labels = {number: swatch.name or number for number, swatch in swatches.items()}
-        names = Names("swatch", labels, f"the deck {deck.name}")
-        if number := names.find(said):
-            return swatches[number]
-        if names.is_shared(said):
-            raise UsageError(names.fault(said, fix="Give the number of the one that is meant."))
-    if _HEX.fullmatch(said):
-        if light not in (None, _HEX_LIGHT):
-            raise UsageError(
-                Fault(
-                    f"A hex colour is always in {_HEX_LIGHT}.",
-                    fix="Leave `light` out, or give the target as L,a,b.",
-                    value=said,
-                )
-            )
-        return Target(_hex(said), _HEX_LIGHT, measurement.geometry, said, cautions=(_HEX_CAUTION,))
-    if triple is None:
-        swatch = "" if names is None else f", or the number or name of a swatch in {names.home}"
-        meant = "" if names is None else names.hint(said)
+        swatches = read_deck(deck, measurement, light or measurement.light)
+        names = _swatch_names(swatches, deck)
+        swatch = f", or the number or name of a swatch in {names.home}"
+        meant = names.hint(request)
+    if Path(request).suffix.casefold() in _FILE_SUFFIXES:
+        return Fault(
+            "There is no such file.",
+            fix="Give the path of a file that holds the reading that is asked for.",
+            file=request,
+        )
+    return Fault(
+        f"'{request}' is not a target.{meant}",
+        fix='Write a CIELAB triple such as "38.2,-18.4,9.7", a hex colour such as "#2f5d50", a '
+        f'notation such as "munsell 5BG 3/4", or the path of a reading{swatch}; for a swatch '
+        "number give its deck (`deck`).",
+        value=request,
+    )
+
+
+def _is_file(request: str) -> bool:
+    try:
+        return len(request) <= _LONGEST_PATH and Path(request).is_file()
+    except (OSError, ValueError):
+        return False
+
+
+def _hex_target(request: str, light: Light | None, measurement: Measurement) -> Target:
+    if light not in (None, _HEX_LIGHT):
         raise UsageError(
             Fault(
-                f"'{said}' is not a target.{meant}",
-                fix=f'Write a CIELAB triple such as "38.2,-18.4,9.7" or a hex colour such as '
-                f'"#2f5d50"{swatch}; for a swatch number give its deck (`deck`).',
-                value=said,
+                f"A hex colour is always in {_HEX_LIGHT}.",
+                fix="Leave `light` out, or give the target as L,a,b.",
+                value=request,
             )
         )
-    return Target(triple, shelf_light, measurement.geometry, said)
+    lab = _triple(lab_from_hex(request))
+    return Target(lab, _HEX_LIGHT, measurement.geometry, request, cautions=(_HEX_CAUTION,))
 
 
-def _hex(text: str) -> tuple[float, float, float]:
-    lightness, green_red, blue_yellow = lab_from_hex(text).tolist()
+def _munsell(request: str, light: Light | None, geometry: Geometry) -> Target:
+    """A Munsell colour in C/2, or carried to another light by CMCCAT2000."""
+    from fewtone.colorimetry import lab_from_xyz, white_point, xyz_from_lab
+    from fewtone.colorimetry.appearance import adapt_cmccat2000
+    from fewtone.colorimetry.munsell import MUNSELL_LIGHT, lab_from_munsell
+
+    lab = lab_from_munsell(request[7:])
+    cautions = [
+        f"Munsell notation is defined in {MUNSELL_LIGHT} for matte chips: it is a name of a "
+        "colour, not a reading. Match a reading of the chip if you can."
+    ]
+    if light is not None and light != MUNSELL_LIGHT:
+        here, there = white_point(MUNSELL_LIGHT), white_point(light)
+        lab = lab_from_xyz(adapt_cmccat2000(xyz_from_lab(lab, here), here, there), there)
+        cautions.append(
+            f"It is carried from {MUNSELL_LIGHT} to {light} by chromatic adaptation (CMCCAT2000), "
+            "which tells how it looks there, not what the chip reads."
+        )
+    return Target(_triple(lab), light or MUNSELL_LIGHT, geometry, request, cautions=tuple(cautions))
+
+
+def _triple(values: FloatArray) -> tuple[float, float, float]:
+    lightness, green_red, blue_yellow = values.tolist()
     return lightness, green_red, blue_yellow
 
 

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from fewtone.colorimetry import Light
 from fewtone.errors import Fault, UsageError
 from fewtone.match.evaluate import Aim, rounded_difference
 from fewtone.match.grounds import over_each_ground
 from fewtone.match.help import with_help
+from fewtone.match.metamerism import with_metamerism
 from fewtone.match.result import MatchResult, Version
 from fewtone.match.rules import Rules
 from fewtone.match.search import search
@@ -25,6 +27,7 @@ def match(
     targets: Sequence[Target],
     rules: Rules,
     *,
+    lights: Sequence[Light] = (),
     by_ground: bool = False,
 ) -> MatchResult:
     """Match a colour, or several versions of one by the largest ΔE00 to any of them.
@@ -37,6 +40,9 @@ def match(
         The versions, at least one; the rest are versions of the first.
     rules
         What a recipe must keep.
+    lights
+        Lights in all of which recipes are to match, by the largest ΔE00; each version's own if
+        none are given.
     by_ground
         Also find the best recipe over each ground.
 
@@ -48,7 +54,7 @@ def match(
     Raises
     ------
     UsageError
-        The versions are not all in one geometry.
+        The versions are not all in one geometry, or lights are given and a version is no spectrum.
     FewtoneError
         No toner or no ground that the rules allow is learnt.
     """
@@ -64,8 +70,8 @@ def match(
     ]
     if faults:
         raise UsageError(*faults)
-    aims = [Aim(target) for target in targets]
-    wanted = first if len(targets) == 1 else aims
+    seen = [target.in_light(light) for target in targets for light in lights] or targets
+    wanted = seen[0] if len(seen) == 1 else [Aim(target) for target in seen]
     result = search(curves, settings, wanted, rules)
     result = with_help(curves, settings, wanted, rules, result)
     if len(targets) > 1:
@@ -78,6 +84,7 @@ def match(
             for target in targets
         )
         result = replace(result, versions=versions)
+    result = with_metamerism(curves, seen[0], lights, result)
     if by_ground:
         result = replace(result, grounds=over_each_ground(curves, settings, wanted, rules))
     return result

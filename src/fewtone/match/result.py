@@ -25,6 +25,7 @@ __all__ = [
     "Help",
     "Match",
     "MatchResult",
+    "Metamerism",
     "Miss",
     "NewGround",
     "NewToner",
@@ -60,6 +61,23 @@ class Standing:
     pass_probability: float | None
 
 
+@dataclass(frozen=True, slots=True)
+class Metamerism:
+    """How far a recipe parts from a spectrum that was asked for when the light changes.
+
+    Parameters
+    ----------
+    reference, light
+        The light in which they are brought onto each other, and the one in which they part.
+    index
+        ΔE*ab there: the index of ISO 18314-4:2020, by ratios of X, Y, Z.
+    """
+
+    reference: Light
+    light: Light
+    index: float
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Match:
     """A recipe with its predicted colour.
@@ -90,6 +108,8 @@ class Match:
     pass_any
         Chance that a fresh panel reads within tolerance of at least one of several versions of a
         colour, rounded to 0.01.
+    metamerism
+        How far it parts from a spectrum in other lights; empty where no spectrum was asked for.
     """
 
     recipe: Recipe
@@ -101,6 +121,7 @@ class Match:
     unevenness: float
     each: tuple[Standing, ...] = ()
     pass_any: float | None = None
+    metamerism: tuple[Metamerism, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

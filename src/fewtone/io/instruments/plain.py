@@ -69,7 +69,7 @@ class _Header:
         return next((plain.index(name) for name in names if name in plain), None)
 
 
-def read_plain(data: bytes, file: str) -> Export | None:
+def read_plain(data: bytes, file: str, *, unnamed: str = "") -> Export | None:
     """Read plain text with a header; None where no line of it is one.
 
     Parameters
@@ -78,6 +78,8 @@ def read_plain(data: bytes, file: str) -> Export | None:
         Its content.
     file
         Its name, for messages.
+    unnamed
+        What a sample is called where no column names it; refused if empty.
 
     Raises
     ------
@@ -90,7 +92,7 @@ def read_plain(data: bytes, file: str) -> Export | None:
         return None
     header, delimiter = found
     faults = FaultList()
-    samples = list(_samples(lines, header, delimiter, file, faults))
+    samples = list(_samples(lines, header, delimiter, file, faults, unnamed))
     faults.raise_if_any()
     if not samples:
         raise FewtoneError(Fault("There are no samples under the header.", _FIX, file, header.row))
@@ -135,11 +137,16 @@ def _light(text: str) -> str:
 
 
 def _samples(
-    lines: Sequence[str], header: _Header, delimiter: str, file: str, faults: FaultList
+    lines: Sequence[str],
+    header: _Header,
+    delimiter: str,
+    file: str,
+    faults: FaultList,
+    unnamed: str,
 ) -> Iterator[Sample]:
     above = "\n".join(lines[: header.row - 1])
     named = header.place(*_NAMES)
-    if named is None:
+    if named is None and not unnamed:
         faults.append(
             Fault(
                 "No column of this file names the samples.",
@@ -165,7 +172,7 @@ def _samples(
             continue
         cells += [""] * (len(header.cells) - len(cells))
         read = _Line(header, cells, above, file, row, faults)
-        yield read.sample(" ".join(cells[named].split()))
+        yield read.sample(unnamed if named is None else " ".join(cells[named].split()))
 
 
 @dataclass(frozen=True, slots=True)

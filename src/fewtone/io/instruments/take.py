@@ -129,8 +129,15 @@ def take(
     )
 
 
-def read_export(path: Path) -> Export:
+def read_export(path: Path, *, unnamed: str = "") -> Export:
     """Read an instrument's file, CxF3, CGATS or plain text by what stands in it.
+
+    Parameters
+    ----------
+    path
+        The file.
+    unnamed
+        What a sample of plain text is called where no column names it; refused if empty.
 
     Raises
     ------
@@ -157,5 +164,5 @@ def read_export(path: Path) -> Export:
     from fewtone.io.instruments.plain import read_plain
 
     is_cgats = b"BEGIN_DATA" in data.replace(b"\0", b"").upper()
-    plain = None if is_cgats else read_plain(data, path.name)
+    plain = None if is_cgats else read_plain(data, path.name, unnamed=unnamed)
     return plain or read_cgats(data, path.name)

@@ -227,6 +227,15 @@ def recipe_document(match: Match) -> Document:
             }
             for standing in match.each
         ]
+    if match.metamerism:
+        document["metamerism"] = [
+            {
+                "illuminant": left.light.illuminant,
+                "observer": left.light.observer,
+                "index": left.index,
+            }
+            for left in match.metamerism
+        ]
     return document
 
 

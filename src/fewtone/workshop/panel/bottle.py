@@ -16,14 +16,16 @@ Validity
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from enum import StrEnum
+from pathlib import Path
 
 import numpy as np
 
 from fewtone.colorimetry import Light
 from fewtone.errors import Fault, FewtoneError, UsageError
+from fewtone.io.strength import write_strength
 from fewtone.model.blend import Number
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
@@ -32,7 +34,7 @@ from fewtone.workshop.panel.readings import PanelReading, ReadingLike, read_pane
 from fewtone.workshop.panel.strength import StrengthModel
 from fewtone.workshop.pour.mix import require_names, stock_cautions
 
-__all__ = ["BOTTLE_SD", "Bottle", "Verdict", "bottle", "require_credible"]
+__all__ = ["BOTTLE_SD", "Bottle", "Verdict", "apply_bottle", "bottle", "require_credible"]
 
 # Bottles of one toner differ by several percent (common practice, no source): standard deviation
 # of a bottle's strength next to the learnt one, as a logarithm.
@@ -196,6 +198,26 @@ def bottle(
         why=tuple(why),
         cautions=(*stock_cautions(recipe.blend, settings), *_cautions(curves, name, sd)),
     )
+
+
+def apply_bottle(found: Bottle, folder: Path) -> Bottle:
+    """Write a bottle's strength into shelf.toml; return it as applied.
+
+    Parameters
+    ----------
+    found
+        What `bottle` found.
+    folder
+        The shelf's folder.
+
+    Raises
+    ------
+    FewtoneError
+        The deviation is not credible, or shelf.toml cannot be written to.
+    """
+    require_credible(found)
+    write_strength(folder, found.toner, found.written)
+    return replace(found, applied=True)
 
 
 def require_credible(found: Bottle) -> None:

@@ -95,17 +95,24 @@ def read_earlier(text: str) -> tuple[str, list[str]]:
 
 
 def earlier_panels(
-    earlier: Sequence[str | tuple[Recipe | str, Sequence[ReadingLike]]], settings: ShelfSettings
+    panels: Sequence[str | tuple[Recipe | str, Sequence[ReadingLike]]], settings: ShelfSettings
 ) -> list[EarlierPanel]:
-    """A job's earlier panels, as text or as recipe and readings, with their recipes parsed.
+    """Earlier panels of a job, each its recipe and its readings.
+
+    Parameters
+    ----------
+    panels
+        In the order in which they were sprayed, as text that `read_earlier` takes or in two parts.
+    settings
+        The shelf.
 
     Raises
     ------
-    FewtoneError
-        One is no such text, or its recipe cannot be used.
+    UsageError
+        One does not parse, or names what the shelf does not have.
     """
-    panels = (read_earlier(panel) if isinstance(panel, str) else panel for panel in earlier)
-    return [(settings.recipe(sprayed), labs) for sprayed, labs in panels]
+    parted = [read_earlier(panel) if isinstance(panel, str) else panel for panel in panels]
+    return [(settings.recipe(recipe), labs) for recipe, labs in parted]
 
 
 def average(readings: Sequence[PanelReading]) -> tuple[Depth, ...]:
