@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from fewtone.errors import Fault, UsageError
 from fewtone.io.curves import load_curves, uncertainty_is_lost
 from fewtone.io.readings import READINGS_FILE, readings_digest
 from fewtone.io.settings import load_settings
@@ -17,6 +18,7 @@ from fewtone.shelf import Shelf
 
 if TYPE_CHECKING:
     from fewtone.learning import FitReport
+    from fewtone.model.recipe import Recipe
 
 __all__ = ["learn", "load", "new"]
 
@@ -38,7 +40,11 @@ def load(folder: str | Path) -> Shelf:
 
 @named_options
 def learn(
-    folder: str | Path, *, leave_out: Sequence[str] = (), add_rows: bool = False
+    folder: str | Path,
+    *,
+    leave_out: Sequence[str] = (),
+    add_rows: bool = False,
+    rows_for: Recipe | str | None = None,
 ) -> FitReport:
     """Learn a shelf's curves from its readings and write them.
 
@@ -50,6 +56,9 @@ def learn(
         Panels that are not to count.
     add_rows
         Whether to write the suggested panels into readings.csv, as rows to fill in.
+    rows_for
+        A recipe over a keyed ground, or its line: with `add_rows` the rows that its ground needs
+        are written instead, three bare readings and one strip.
 
     Returns
     -------
@@ -68,19 +77,35 @@ def learn(
 
     place = Path(folder)
     settings = load_settings(place)
+    keyed = None if rows_for is None else _keyed(settings.recipe(rows_for), add_rows)
     readings = load_readings(place, settings)
     panels = [readings.panels.find(name) or name for name in as_names(leave_out)]
     learnt = estimate(settings, readings, leave_out=panels)
     curves, report = learnt.curves, learnt.report
     if add_rows:
         recipes = [suggested.recipe for suggested in report.spray_next]
-        added, before, after = append_rows(place, settings, recipes)
+        added, before, after = append_rows(place, settings, [] if keyed else recipes, keyed=keyed)
         report = replace(report, added_panels=added)
         if before == curves.readings_digest:
             # Rows without a reading tell nothing: the curves are still those of this file.
             curves = replace(curves, readings_digest=after)
     save_curves(place, curves)
     return report
+
+
+def _keyed(recipe: Recipe, add_rows: bool) -> Recipe:
+    """The recipe, if its ground is one to add rows for."""
+    if not add_rows:
+        raise UsageError(Fault("`rows_for` says which rows `add_rows` is to write."))
+    if "+" not in recipe.ground:
+        raise UsageError(
+            Fault(
+                f"The ground of this recipe, {recipe.ground}, is no keyed one.",
+                fix="Name a recipe over a keyed ground, such as … over 2 silver + 1 moss.",
+                value=str(recipe),
+            )
+        )
+    return recipe
 
 
 @named_options

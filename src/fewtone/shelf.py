@@ -74,12 +74,9 @@ class Shelf:
 
     def over(self, recipes: Iterable[Recipe]) -> Curves:
         """The curves with the keyed grounds of these recipes, predicted where none was read."""
-        keyed = [recipe.ground for recipe in recipes if "+" in recipe.ground]
-        if not keyed:
-            return self.curves
         from fewtone.prediction.keyed import with_keyed
 
-        return with_keyed(self.curves, keyed)
+        return with_keyed(self.curves, [recipe.ground for recipe in recipes])
 
     def _asked(self, recipe: Recipe | str) -> tuple[Curves, ShelfSettings, Recipe]:
         line = self.settings.recipe(recipe)
@@ -205,7 +202,7 @@ class Shelf:
         from fewtone.match.rules import Rules
 
         targets = [self.target(t, light=light, deck=deck) for t in (target, *versions(also))]
-        kept = Rules.of(self.settings, **rules)
+        kept = Rules.of(self.settings, read=self.curves.grounds, **rules)
         under = [light for each in lights if (light := self.light(each)) is not None]
         return match(self.curves, self.settings, targets, kept, lights=under, by_ground=by_ground)
 

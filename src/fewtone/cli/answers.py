@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from fewtone.cli.console import Grid, Part
     from fewtone.colorimetry import Light
-    from fewtone.match.result import Match, MatchResult, Metamerism, Standing
+    from fewtone.match.result import KeyingProposal, Match, MatchResult, Metamerism, Standing
 
 __all__ = [
     "help_parts",
+    "keying_parts",
     "metamerism_words",
     "others_parts",
     "recipe_grid",
@@ -91,6 +92,54 @@ def help_parts(result: MatchResult) -> list[Part]:
     for help_ in result.miss.would_help:
         lines += [f"  {help_.line}", f"    {help_.match.recipe}"]
     return [*lines, ""]
+
+
+# What a claim is called, and its figure of a recipe.
+_CLAIMS = {
+    "reach": "within tolerance at all",
+    "chance": "passes more surely",
+    "coats": "fewer coats",
+    "unevenness": "more forgiving",
+}
+
+
+def keying_parts(result: MatchResult) -> list[Part]:
+    """What keying the ground saves, and what to spray first."""
+    keying = result.keying
+    if keying is None:
+        return []
+    if not keying.proposals:
+        return [
+            f"Keying the ground saves nothing here: none of the {keying.grounds} mixes of two "
+            "grounds passes more surely, takes fewer coats or forgives more.",
+            "",
+        ]
+    parts: list[Part] = ["Over a keyed ground:", ""]
+    for proposal in keying.proposals:
+        parts += [f"  {proposal.match.recipe}", f"    {_claim_words(proposal)}"]
+        parts.append(f"    Beside it: {proposal.beside.recipe}, {_figures(proposal.beside)}")
+    first = keying.proposals[0].match.recipe
+    return [
+        *parts,
+        "",
+        f"Nobody has read {first.ground}: its colour is a guess until you do. First spray it bare, "
+        "clear it and read it three times; then one strip over it. "
+        f'`fewtone learn --add-rows --for "{first}"` writes the rows to fill in.',
+        "",
+    ]
+
+
+def _claim_words(proposal: KeyingProposal) -> str:
+    claims = ", ".join(_CLAIMS[claim] for claim in proposal.claims)
+    now = proposal.chance_now
+    guess = "" if now is None else f", {now:.0%} as things stand"
+    return f"{claims}: {_figures(proposal.match)} once the ground is read{guess}"
+
+
+def _figures(match: Match) -> str:
+    chance = match.pass_probability
+    passes = "" if chance is None else f", {chance:.0%} pass"
+    return f"ΔE00 {match.de00:.2f}, unevenness {match.unevenness:.2f}{passes}"
 
 
 def recipe_grid(matches: Iterable[Match], light: Light) -> Grid:

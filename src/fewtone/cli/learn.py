@@ -30,6 +30,14 @@ def learn(
             help="Write the panels to spray next into readings.csv, as rows to fill in.",
         ),
     ] = False,
+    rows_for: Annotated[
+        str | None,
+        typer.Option(
+            "--for",
+            metavar="RECIPE",
+            help="With --add-rows: write the rows that this recipe's keyed ground needs instead.",
+        ),
+    ] = None,
     picture: Annotated[
         Path | None,
         typer.Option(
@@ -56,7 +64,12 @@ def learn(
     kind = None if picture is None else _picture_kind(picture, force)
     folder = options.shelf_folder(shelf)
     with working("Learning"):
-        report = learn_shelf(folder, leave_out=options.names(leave_out) or (), add_rows=add_rows)
+        report = learn_shelf(
+            folder,
+            leave_out=options.names(leave_out) or (),
+            add_rows=add_rows,
+            rows_for=rows_for,
+        )
     print_cautions(report.cautions)
     if picture is not None and kind is not None:
         with working("Drawing"):

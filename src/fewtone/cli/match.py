@@ -54,6 +54,10 @@ def match(
     by_ground: Annotated[
         bool, typer.Option("--by-ground", help="Also show the best recipe over each ground.")
     ] = False,
+    keyed: Annotated[
+        bool,
+        typer.Option("--keyed", help="Also mix the grounds in pairs, and show what that saves."),
+    ] = False,
     explain: options.ExplainOption = False,
     job: Annotated[
         str | None,
@@ -82,6 +86,7 @@ def match(
         max_part=max_part,
         tolerance=tolerance,
         top=top,
+        keyed=keyed,
     )
     loaded = options.open_shelf(shelf)
     wanted, *versions = (
@@ -128,6 +133,7 @@ def match(
 def _parts(result: MatchResult, target: Target, explain: bool) -> list[Part]:
     from fewtone.cli.answers import (
         help_parts,
+        keying_parts,
         others_parts,
         recipe_grid,
         titled_picks,
@@ -146,6 +152,7 @@ def _parts(result: MatchResult, target: Target, explain: bool) -> list[Part]:
     parts += others_parts(result, target.light)
     if result.grounds:
         parts += ["Over each ground:", "", recipe_grid(result.grounds, target.light), ""]
+    parts += keying_parts(result)
     return [*parts, *proof_words(result.proof, explain)]
 
 

@@ -336,6 +336,7 @@ def rule_options(
     max_part: int | None,
     tolerance: float | None,
     top: int,
+    keyed: bool = False,
 ) -> RuleOptions:
     """The rules as the library takes them; only what was given.
 
@@ -359,6 +360,8 @@ def rule_options(
         options["max_part"] = max_part
     if tolerance is not None:
         options["tolerance"] = tolerance
+    if keyed:
+        options["keyed"] = True
     return options
 
 

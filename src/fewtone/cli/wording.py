@@ -13,6 +13,7 @@ __all__ = ["in_options", "with_options"]
 _OPTIONS = {
     "anyway": "--anyway",
     "area": "--area",
+    "add_rows": "--add-rows",
     "book": "--book",
     "by_weight": "--by-weight",
     "coats": "--coats",
@@ -23,6 +24,7 @@ _OPTIONS = {
     "force": "--force",
     "geometry": "--geometry",
     "grounds": "--ground",
+    "keyed": "--keyed",
     "leave_out": "--leave-out",
     "left": "--left",
     "light": "--light",
@@ -36,6 +38,7 @@ _OPTIONS = {
     "reducer": "--reducer",
     "room": "--room",
     "rounding": "--rounding",
+    "rows_for": "--for",
     "shelf": "--shelf",
     "scheduler": "--scheduler",
     "sprayed": "--sprayed",

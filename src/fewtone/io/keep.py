@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import itertools
+from collections.abc import Collection, Iterator, Sequence
 from decimal import Decimal
 from pathlib import Path
 
@@ -20,6 +21,8 @@ from fewtone.model.shelf import ShelfSettings
 __all__ = ["add_rows", "keep_readings"]
 
 _TO_SPRAY = "suggested by learn"
+_TO_READ, _TO_SPRAY_OVER = "keyed ground bare under clear", "strip over the keyed ground"
+_BARE_READINGS, _LEAST_STEPS = 3, 3
 
 
 def keep_readings(
@@ -102,7 +105,7 @@ def keep_readings(
 
 
 def add_rows(
-    folder: Path, settings: ShelfSettings, recipes: Sequence[Recipe]
+    folder: Path, settings: ShelfSettings, recipes: Sequence[Recipe], *, keyed: Recipe | None = None
 ) -> tuple[tuple[str, ...], str, str]:
     """Append a row to fill in for each panel to spray; one that waits there already is not added.
 
@@ -112,6 +115,9 @@ def add_rows(
         The shelf.
     recipes
         What the panels are to be sprayed with.
+    keyed
+        A recipe over a keyed ground: three bare readings of that ground, and one strip of the
+        recipe over it.
 
     Returns
     -------
@@ -135,32 +141,39 @@ def add_rows(
             if not any(row.text(column) for column in read)
         }
         taken = {" ".join(row.text("panel").split()).casefold() for row in table.rows}
-        edit, added, number = Edit(table, data), [], 1
-        for recipe in recipes:
-            cells = dict(
-                zip(
-                    keys,
-                    (
-                        recipe.ground,
-                        str(recipe.blend),
-                        str(recipe.medium_parts),
-                        str(recipe.coats),
-                    ),
-                    strict=True,
-                )
-            )
-            if tuple(cells.values()) in waiting:
-                continue
-            while f"next-{number}" in taken:
-                number += 1
-            name = f"next-{number}"
-            taken.add(name)
-            added.append(name)
-            note = {"note": _TO_SPRAY} if "note" in table.columns else {}
-            edit.append({"panel": name, **cells, **note})
+        edit, added = Edit(table, data), dict[str, None]()
+        for name, note, cells in _rows_to_add(recipes, keyed, taken, waiting):
+            added[name] = None
+            noted = {"note": note} if "note" in table.columns else {}
+            edit.append({"panel": name, **dict(zip(keys, cells, strict=True)), **noted})
         if not added:
             return (), before, before
         content = edit.content()
         after = load_readings(folder, settings, content).digest
         write_atomic(path, content)
     return tuple(added), before, after
+
+
+def _rows_to_add(
+    recipes: Sequence[Recipe],
+    keyed: Recipe | None,
+    taken: Collection[str],
+    waiting: Collection[tuple[str, ...]],
+) -> Iterator[tuple[str, str, tuple[str, ...]]]:
+    """Panel, note, and the cells of ground, blend, letdown and coats, of each row not waiting."""
+    panels = [
+        (_TO_SPRAY, [(line.ground, str(line.blend), str(line.medium_parts), str(line.coats))])
+        for line in recipes
+    ]
+    if keyed is not None:
+        film = keyed.ground, str(keyed.blend), str(keyed.medium_parts)
+        steps = range(1, max(int(keyed.coats), _LEAST_STEPS) + 1)
+        panels.append((_TO_READ, [(keyed.ground, "", "", "0")] * _BARE_READINGS))
+        panels.append((_TO_SPRAY_OVER, [(*film, str(coats)) for coats in steps]))
+    numbers = (f"next-{number}" for number in itertools.count(1))
+    free = (name for name in numbers if name not in taken)
+    for note, rows in panels:
+        left = [cells for cells in rows if cells not in waiting]
+        if left:
+            name = next(free)
+            yield from ((name, note, cells) for cells in left)

@@ -148,7 +148,7 @@ def _mixing(section: _Section) -> Mixing:
         medium_parts=section.numbers("medium_parts", default.medium_parts, 0, 1000),
         coats=section.span("coats", default.coats, 1, 100),
         max_part=section.whole("max_part", default.max_part, 1, 100),
-        ground_parts=section.whole("ground_parts", default.ground_parts, 1, 20),
+        ground_parts=section.whole("ground_parts", default.ground_parts, 2, 20),
         tolerance=section.real("tolerance", default.tolerance, 0, 100),
         panel_cv=section.real("panel_cv", default.panel_cv, 0, 1),
         coat_cv=section.real("coat_cv", default.coat_cv, 0, 1),

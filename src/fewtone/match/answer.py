@@ -10,6 +10,7 @@ from fewtone.errors import Fault, UsageError
 from fewtone.match.evaluate import Aim, rounded_difference
 from fewtone.match.grounds import over_each_ground
 from fewtone.match.help import with_help
+from fewtone.match.keyed import keyed_recipes
 from fewtone.match.metamerism import with_metamerism
 from fewtone.match.result import MatchResult, Version
 from fewtone.match.rules import Rules
@@ -17,6 +18,7 @@ from fewtone.match.search import search
 from fewtone.model.curves import Curves
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
+from fewtone.prediction.keyed import with_keyed
 
 __all__ = ["match"]
 
@@ -70,10 +72,14 @@ def match(
     ]
     if faults:
         raise UsageError(*faults)
+    curves = with_keyed(curves, rules.grounds)
     seen = [target.in_light(light) for target in targets for light in lights] or targets
     wanted = seen[0] if len(seen) == 1 else [Aim(target) for target in seen]
     result = search(curves, settings, wanted, rules)
     result = with_help(curves, settings, wanted, rules, result)
+    if rules.keyed:
+        keying = keyed_recipes(curves, settings, wanted, rules, result)
+        result = replace(result, keying=keying)
     if len(targets) > 1:
         versions = tuple(
             Version(

@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Help",
+    "Keying",
+    "KeyingProposal",
     "Match",
     "MatchResult",
     "Metamerism",
@@ -280,6 +282,52 @@ class Version:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class KeyingProposal:
+    """A recipe over a keyed ground that betters the recipes over the grounds alone.
+
+    Parameters
+    ----------
+    claims
+        What it does better: ``chance`` of passing, ``coats``, ``unevenness``; or ``reach``, being
+        within tolerance where nothing over a ground alone is.
+    match
+        The recipe, with its chance of passing once its ground is read.
+    chance_now
+        Its chance as things stand, the ground being worked out from its parents if nobody has read
+        it; None where learning carries no uncertainty.
+    beside
+        The best of the others by the first of the claims.
+    """
+
+    claims: tuple[str, ...]
+    match: Match
+    chance_now: float | None
+    beside: Match
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Keying:
+    """What keying the ground saves.
+
+    Parameters
+    ----------
+    proposals
+        The recipes that save something; none if none does.
+    grounds
+        How many keyed grounds were searched.
+    closest
+        The closest recipe over any of them, once its ground is read.
+    proof
+        What stands behind that search.
+    """
+
+    proposals: tuple[KeyingProposal, ...]
+    grounds: int
+    closest: Match
+    proof: Proof
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class MatchResult:
     """The answer of a match.
 
@@ -300,6 +348,8 @@ class MatchResult:
         The best recipe over each ground, where that was asked for: the likeliest to pass first.
     versions
         The versions of the colour, where several were asked for, in that order.
+    keying
+        What keying the ground saves, where that was asked for.
     """
 
     simplest: Match | None
@@ -311,20 +361,24 @@ class MatchResult:
     proof: Proof
     grounds: tuple[Match, ...] = ()
     versions: tuple[Version, ...] = ()
+    keying: Keying | None = None
 
     def to_frame(self) -> pd.DataFrame:
         """A row for each recipe of the answer, picks first, each recipe once.
 
-        Columns ``pick`` (which picks it is, empty for the rest of the trade-off), ``recipe``,
-        ``toners``, ``parts``, ``medium_parts``, ``coats``, ``ground``, ``L``, ``a``, ``b``,
-        ``de00``, ``in_tolerance``, ``pass_probability``, ``unevenness``.
+        Columns ``pick`` (which picks it is, ``keyed`` for what keying the ground proposes, empty
+        for the rest of the trade-off), ``recipe``, ``toners``, ``parts``, ``medium_parts``,
+        ``coats``, ``ground``, ``L``, ``a``, ``b``, ``de00``, ``in_tolerance``,
+        ``pass_probability``, ``unevenness``.
         """
         picks: dict[Recipe, list[str]] = {}
         for name in ("simplest", "surest", "closest"):
             match = getattr(self, name)
             if match is not None:
                 picks.setdefault(match.recipe, []).append(name)
-        named = (self.simplest, self.surest, self.closest, *self.recipes, *self.grounds)
+        keyed = [] if self.keying is None else [each.match for each in self.keying.proposals]
+        picks |= {match.recipe: ["keyed"] for match in keyed}
+        named = (self.simplest, self.surest, self.closest, *self.recipes, *self.grounds, *keyed)
         once = {match.recipe: match for match in named if match is not None}
         return data_frame(
             {

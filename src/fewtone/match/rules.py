@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -10,10 +11,11 @@ from typing import TypedDict
 
 from fewtone.errors import Fault, UsageError
 from fewtone.model.blend import Number, exact_number
+from fewtone.model.keyed import KeyedGround
 from fewtone.model.names import named_options
 from fewtone.model.shelf import ShelfSettings
 
-__all__ = ["RuleOptions", "Rules"]
+__all__ = ["RuleOptions", "Rules", "keyed_pairs"]
 
 # Parts, coats and letdowns beyond these are slips of the finger, not recipes.
 _LARGEST_PART, _MOST_COATS, _WEAKEST = 50, 50, 1000
@@ -33,6 +35,7 @@ class RuleOptions(TypedDict, total=False):
     tolerance: float | None
     top: int
     keep: Sequence[str]
+    keyed: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +62,8 @@ class Rules:
         Most recipes in the trade-off.
     keep
         Toners that every recipe must have.
+    keyed
+        Keyed grounds that a match is to try as well, in the shelf's order.
     """
 
     toners: tuple[str, ...]
@@ -70,6 +75,7 @@ class Rules:
     tolerance: float = 1.0
     top: int = 8
     keep: tuple[str, ...] = ()
+    keyed: tuple[str, ...] = ()
 
     @classmethod
     @named_options
@@ -87,6 +93,8 @@ class Rules:
         tolerance: float | None = None,
         top: int = 8,
         keep: Sequence[str] = (),
+        keyed: bool = False,
+        read: Sequence[str] = (),
     ) -> Rules:
         """Complete the rules of a request with the shop's own.
 
@@ -103,6 +111,11 @@ class Rules:
             not list come after those, in the order given.
         max_toners, top, keep
             As for `Rules`.
+        keyed
+            Also try every pair of the grounds in whole parts, `Mixing.ground_parts` of them at
+            most.
+        read
+            Grounds that are learnt: keyed ones among them are grounds like any other.
 
         Raises
         ------
@@ -132,7 +145,10 @@ class Rules:
         ]
         wanted = {*(settings.toners if use is None else use), *keep} - set(without)
         toners = tuple(n for n, toner in settings.toners.items() if n in wanted and toner.in_stock)
-        allowed = settings.grounds if grounds is None else set(grounds)
+        allowed = grounds
+        if allowed is None:
+            allowed = (*settings.grounds, *(name for name in read if "+" in name))
+        plain = tuple(name for name in settings.grounds if name in allowed)
         letdowns = _letdowns(mixing.medium_parts, medium_parts, faults)
         span = mixing.coats if coats is None else coats
         largest = mixing.max_part if max_part is None else max_part
@@ -181,7 +197,7 @@ class Rules:
             raise UsageError(*faults)
         return cls(
             toners=toners,
-            grounds=tuple(name for name in settings.grounds if name in allowed),
+            grounds=(*plain, *(name for name in allowed if name not in plain)),
             medium_parts=letdowns,
             coats=(int(span[0]), int(span[1])),
             max_part=int(largest),
@@ -189,7 +205,29 @@ class Rules:
             tolerance=passing,
             top=int(top),
             keep=tuple(dict.fromkeys(keep)),
+            keyed=tuple(
+                name for name in keyed_pairs(plain, mixing.ground_parts) if name not in allowed
+            )
+            if keyed
+            else (),
         )
+
+
+def keyed_pairs(grounds: Sequence[str], most_parts: int) -> tuple[str, ...]:
+    """Every keyed ground of two of these, of so many parts together at most.
+
+    Examples
+    --------
+    >>> keyed_pairs(("silver", "moss"), 3)
+    ('1 moss + 1 silver', '2 silver + 1 moss', '2 moss + 1 silver')
+    """
+    return tuple(
+        str(KeyedGround({one: first, other: whole - first}))
+        for one, other in itertools.combinations(grounds, 2)
+        for whole in range(2, most_parts + 1)
+        for first in range(whole - 1, 0, -1)
+        if math.gcd(first, whole) == 1
+    )
 
 
 def _out_of_stock(option: str, asked: Sequence[str], settings: ShelfSettings) -> list[Fault]:

@@ -65,7 +65,7 @@ class Measurement:
 class Mixing:
     """How the shop mixes and sprays; the rules that a recipe must keep.
 
-    `ground_parts` is the largest whole number in a keyed ground.
+    `ground_parts` is the most parts that a keyed ground is made of when one is looked for.
     """
 
     medium_parts: tuple[Number, ...] = (6, 8, 5, 4)

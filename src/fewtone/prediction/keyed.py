@@ -45,7 +45,7 @@ def mixing_covariance(wavelength_nm: FloatArray) -> FloatArray:
     return np.asarray(smooth + _ROUGH_SD**2 * np.eye(wavelength_nm.size))
 
 
-def with_keyed(curves: Curves, grounds: Iterable[str]) -> Curves:
+def with_keyed(curves: Curves, grounds: Iterable[str], *, as_if_read: bool = False) -> Curves:
     """Curves with these grounds among theirs.
 
     Parameters
@@ -55,6 +55,9 @@ def with_keyed(curves: Curves, grounds: Iterable[str]) -> Curves:
     grounds
         Names of grounds. Those that are learnt stay as they are; keyed ones that are not are
         predicted from their parents; those of parents that are not learnt are left out.
+    as_if_read
+        Take what is predicted to be as sure as the parents are: how it will stand once they are
+        read, if they read as predicted.
     """
     new: dict[str, KeyedGround] = {}
     for name in grounds:
@@ -72,7 +75,8 @@ def with_keyed(curves: Curves, grounds: Iterable[str]) -> Curves:
         return_ratio=np.append(curves.return_ratio, [mix.return_ratio for mix in parts]),
         key_strength=np.append(curves.key_strength, np.zeros(len(new))),
         predicted_grounds=(*curves.predicted_grounds, *new),
-        uncertainty=curves.uncertainty and _extended(curves, curves.uncertainty, parts),
+        uncertainty=curves.uncertainty
+        and _extended(curves, curves.uncertainty, parts, 0.0 if as_if_read else 1.0),
     )
 
 
@@ -110,10 +114,11 @@ class _Mix:
         return (up[0] - down[0]) / (2.0 * _STEP), (up[1] - down[1]) / (2.0 * _STEP)
 
 
-def _extended(curves: Curves, sure: Uncertainty, mixes: list[_Mix]) -> Uncertainty:
+def _extended(curves: Curves, sure: Uncertainty, mixes: list[_Mix], unread: float) -> Uncertainty:
     """How sure the curves are with these grounds beside them.
 
-    New directions stand before those that no panel tells of: readings over a keyed ground tell.
+    `unread` is how much counts of what is not known before they are read. New directions stand
+    before those that no panel tells of: readings over a keyed ground tell.
     """
     strengths = sure.key_strength
     if not strengths.size:
@@ -147,11 +152,12 @@ def _extended(curves: Curves, sure: Uncertainty, mixes: list[_Mix]) -> Uncertain
         )
         here = before + len(strengths)
         reflectance[old, place], ratio[old, place] = by_parents
-        reflectance[before:here, place], ratio[before:here, place] = by_strength
-        reflectance[here : here + kept, place] = shapes * mix.reflectance
+        reflectance[before:here, place] = unread * by_strength[0]
+        ratio[before:here, place] = unread * by_strength[1]
+        reflectance[here : here + kept, place] = unread * shapes * mix.reflectance
         t = mix.return_ratio
         if t < _LAMBERTIAN:
-            ratio[here + kept, place] = RETURN_SD * t * (1.0 - t)
+            ratio[here + kept, place] = unread * RETURN_SD * t * (1.0 - t)
     return replace(
         sure,
         absorption=inserted(sure.absorption),

@@ -123,6 +123,20 @@ def match_document(result: MatchResult, target: Target, tolerance: float) -> Doc
     }
     if result.grounds:
         document["grounds"] = [recipe_document(match) for match in result.grounds]
+    if result.keying is not None:
+        document["keying"] = {
+            "grounds": result.keying.grounds,
+            "proposals": [
+                {
+                    "claims": list(proposal.claims),
+                    "recipe": recipe_document(proposal.match),
+                    "pass_probability_now": proposal.chance_now,
+                    "beside": recipe_document(proposal.beside),
+                }
+                for proposal in result.keying.proposals
+            ],
+            "closest": recipe_document(result.keying.closest),
+        }
     if result.versions:
         document["versions"] = [
             {

@@ -1,0 +1,102 @@
+"""What keying the ground saves: recipes over mixes of grounds beside the best over them alone.
+
+All pairs of grounds in whole parts are searched like any other grounds, exactly and under the same
+rules. A keyed ground that nobody has read is a guess, so its chance is told twice: as things stand,
+and once the ground is read, which is what decides between recipes; for it is read before anything
+is sprayed over it.
+
+A recipe is proposed for what it does better than every recipe that the match without keying names:
+it passes more surely, takes fewer coats (and then no recipe within tolerance over a ground alone
+takes as few), or forgives more; or it is within tolerance where nothing else is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+from fewtone.match.evaluate import Aim
+from fewtone.match.judging import aims_of, judge_aims
+from fewtone.match.result import Keying, KeyingProposal, Match, MatchResult
+from fewtone.match.rules import Rules
+from fewtone.match.search import nearest_within, search
+from fewtone.model.curves import Curves
+from fewtone.model.shelf import ShelfSettings
+from fewtone.model.target import Target
+from fewtone.prediction.keyed import with_keyed
+
+__all__ = ["keyed_recipes"]
+
+
+def keyed_recipes(
+    curves: Curves,
+    settings: ShelfSettings,
+    target: Target | Sequence[Aim],
+    rules: Rules,
+    unkeyed: MatchResult,
+) -> Keying | None:
+    """Search the rules' keyed grounds, and say what they save.
+
+    Parameters
+    ----------
+    curves, settings, target, rules
+        As `fewtone.match.search.search` took them.
+    unkeyed
+        What it answered.
+
+    Returns
+    -------
+    None if no keyed ground can be worked out from what is learnt.
+    """
+    read = with_keyed(curves, rules.keyed, as_if_read=True)
+    keyed = tuple(ground for ground in rules.keyed if ground in read.grounds)
+    if not keyed:
+        return None
+    found = search(read, settings, target, replace(rules, grounds=keyed, keyed=()))
+    once_read = {
+        str(match.recipe): match
+        for match in (found.simplest, found.surest, found.closest, *found.recipes)
+        if match is not None and match.in_tolerance
+    }
+    now = judge_aims(
+        with_keyed(curves, keyed),
+        settings,
+        [match.recipe for match in once_read.values()],
+        aims_of(target),
+        rules.tolerance,
+    )
+    plain = [
+        match
+        for match in (unkeyed.simplest, unkeyed.surest, *unkeyed.recipes)
+        if match is not None and match.in_tolerance
+    ]
+    proposals: dict[str, KeyingProposal] = {}
+    better = list(once_read.values())
+    for claim, figure in _FIGURES if plain else _REACH:
+        best = min(better, key=figure, default=None)
+        beside = min(plain, key=figure, default=unkeyed.closest)
+        if best is None or (plain and figure(best) >= figure(beside)):
+            continue
+        if claim == "coats":
+            # None over a ground alone takes as few, whether it was named or not.
+            few = replace(rules, coats=(rules.coats[0], int(best.recipe.coats)), keyed=())
+            if nearest_within(curves, settings, target, few, rules.tolerance) is not None:
+                continue
+        line = str(best.recipe)
+        if line in proposals:
+            claims = (*proposals[line].claims, claim)
+            proposals[line] = replace(proposals[line], claims=claims)
+        else:
+            guess = now[list(once_read).index(line)]
+            proposals[line] = KeyingProposal((claim,), best, guess.pass_probability, beside)
+    return Keying(tuple(proposals.values()), len(keyed), found.closest, found.proof)
+
+
+# Figures of a recipe that keying may better, each the lower the better.
+_FIGURES: tuple[tuple[str, Callable[[Match], float]], ...] = (
+    ("chance", lambda match: -(match.pass_probability or 0.0)),
+    ("coats", lambda match: float(match.recipe.coats)),
+    ("unevenness", lambda match: match.unevenness),
+)
+# Where nothing else is within tolerance.
+_REACH = (("reach", _FIGURES[0][1]),)

@@ -1,0 +1,118 @@
+"""What keying the ground saves: searched exactly, and never claimed where it is not so."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from fewtone.colorimetry import Light
+from fewtone.errors import UsageError
+from fewtone.match.answer import match
+from fewtone.match.result import Match, MatchResult
+from fewtone.match.rules import Rules, keyed_pairs
+from fewtone.prediction.keyed import with_keyed
+from fewtone.prediction.recipes import predict
+from invented import invented_shelf, lab_target
+from reference_match import plain_loop
+
+LIGHT = Light("D65", 10)
+CURVES, SETTINGS = invented_shelf(5, 4, 3, medium_parts=(6, 4), coats=(1, 4), unsure=0.01)
+RULES = Rules.of(SETTINGS, max_toners=2, max_part=3, tolerance=2.0, keyed=True)
+
+
+def _targets() -> list[tuple[float, ...]]:
+    """Colours of films over a mix that is not on the list, and one far out of reach."""
+    mixes = ["3 silver + 1 charcoal", "3 white + 2 charcoal"]
+    wide = with_keyed(CURVES, mixes)
+    settings = SETTINGS
+    lines = [
+        f"2 toner-01 + 1 toner-0{i}, 6:1, {i} coats over {m}"
+        for i, m in ((2, mixes[0]), (3, mixes[1]))
+    ]
+    labs = predict(wide, [settings.recipe(line) for line in lines], LIGHT).lab
+    return [*(tuple(row) for row in labs.tolist()), (30.0, 60.0, -80.0)]
+
+
+def _matched(target: tuple[float, ...]) -> MatchResult:
+    return match(CURVES, SETTINGS, [lab_target(np.array(target), LIGHT)], RULES)
+
+
+def test_all_pairs_in_whole_parts_are_searched() -> None:
+    """Three grounds, three parts together at most: three pairs, each in three ratios."""
+    assert len(RULES.keyed) == 9
+    assert keyed_pairs(("a", "b"), 4) == (
+        "1 a + 1 b", "2 a + 1 b", "2 b + 1 a", "3 a + 1 b", "3 b + 1 a",
+    )  # fmt: skip
+    assert Rules.of(SETTINGS, grounds=["silver"], keyed=True).keyed == ()
+    some = Rules.of(SETTINGS, grounds=["white", "2 silver + 2 white"], keyed=True)
+    assert some.grounds == ("white", "1 silver + 1 white")
+    with pytest.raises(UsageError, match="Did you mean 'silver'"):
+        Rules.of(SETTINGS, grounds=["2 silber + 1 white"])
+
+
+@pytest.mark.parametrize("target", _targets())
+def test_keyed_recipes_are_those_of_a_plain_loop(target: tuple[float, ...]) -> None:
+    """The closest over any mix is what evaluating every recipe gives, its ground taken as read."""
+    keying = _matched(target).keying
+    assert keying is not None
+    plain = plain_loop(
+        with_keyed(CURVES, RULES.keyed, as_if_read=True),
+        SETTINGS,
+        target,
+        LIGHT,
+        toners=RULES.toners,
+        grounds=RULES.keyed,
+        medium_parts=RULES.medium_parts,
+        coats=RULES.coats,
+        max_part=RULES.max_part,
+        max_toners=RULES.max_toners,
+        tolerance=RULES.tolerance,
+        top=RULES.top,
+    )
+    assert str(keying.closest.recipe) == plain.closest
+    lines = {str(proposal.match.recipe) for proposal in keying.proposals}
+    assert lines <= {plain.simplest, plain.surest, plain.closest, *plain.trade_off}
+    if plain.surest is not None and keying.proposals:
+        best = max(keying.proposals, key=lambda each: each.match.pass_probability or 0.0)
+        assert str(best.match.recipe) == plain.surest or "chance" not in best.claims
+
+
+@pytest.mark.parametrize("target", _targets())
+def test_no_proposal_is_worse_than_what_stands_beside_it(target: tuple[float, ...]) -> None:
+    """By the figure that it claims, next to every recipe that the match without keying names."""
+    result = _matched(target)
+    assert result.keying is not None
+    named = [m for m in (result.simplest, result.surest, *result.recipes) if m and m.in_tolerance]
+    for proposal in result.keying.proposals:
+        own = proposal.match
+        assert own.in_tolerance
+        assert own.recipe.ground in RULES.keyed
+        for claim in proposal.claims:
+            if claim == "reach":
+                assert not named
+            else:
+                assert all(_figure(claim, own) < _figure(claim, other) for other in named)
+
+
+def _figure(claim: str, of: Match) -> float:
+    chance = -(of.pass_probability or 0.0)
+    return {"chance": chance, "coats": float(of.recipe.coats), "unevenness": of.unevenness}[claim]
+
+
+def test_a_guess_passes_less_surely_than_the_same_ground_read() -> None:
+    """What is not known before the ground is read lowers the chance as things stand."""
+    found = _matched(_targets()[0]).keying
+    assert found is not None
+    assert found.proposals
+    for proposal in found.proposals:
+        assert proposal.chance_now is not None
+        assert proposal.chance_now < (proposal.match.pass_probability or 0.0)
+
+
+def test_without_it_nothing_changes() -> None:
+    """A match that keys finds the same picks over the grounds alone."""
+    target = lab_target(np.array(_targets()[1]), LIGHT)
+    rules = Rules.of(SETTINGS, max_toners=2, max_part=3, tolerance=2.0)
+    keyed, plain = (match(CURVES, SETTINGS, [target], some) for some in (RULES, rules))
+    assert plain.keying is None
+    assert [str(m.recipe) for m in plain.recipes] == [str(m.recipe) for m in keyed.recipes]
