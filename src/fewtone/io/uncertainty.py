@@ -29,8 +29,8 @@ __all__ = [
     "uncertainty_file",
 ]
 
-# 2: black, index and edge deviate too.
-FORMAT = 2
+# 3: black, index, edge, letdown and thinning deviate too.
+FORMAT = 3
 _NAME = "uncertainty-{}.npz"
 _LARGEST = 100_000_000  # bytes, unpacked; a shelf of thirty toners needs some millions
 
@@ -55,6 +55,7 @@ def save_uncertainty(folder: Path, uncertainty: Uncertainty, curves_text: bytes)
         model_sd=np.array(uncertainty.model_sd),
         lasting=np.array(uncertainty.lasting),
         key_strength=uncertainty.key_strength.astype(np.float32),
+        apart=np.array(uncertainty.apart),
         **{name: getattr(uncertainty, name).astype(np.float32) for name in ARRAYS},
     )
     write_atomic(uncertainty_file(folder, curves_text), data.getvalue())
@@ -93,6 +94,7 @@ def load_uncertainty(folder: Path, curves_text: bytes, curves: Curves) -> Uncert
                 model_sd=float(data["model_sd"]),
                 lasting=int(data["lasting"]),
                 key_strength=data["key_strength"].astype(np.float64),
+                apart=int(data["apart"]),
             )
     except Exception:  # numpy and zipfile raise many kinds over bytes that are none of theirs
         return None
@@ -114,10 +116,12 @@ def _fits(found: Uncertainty, curves: Curves) -> bool:
             found.key_strength,
             (len(found.key_strength), grounds[0] if found.key_strength.size else 0),
         ),
+        (found.letdown, (count, toners[0])),
+        (found.thinning, (count,)),
     )
     return bool(
         all(array.shape == shape and np.isfinite(array).all() for array, shape in shapes)
         and np.isfinite(found.model_sd)
         and found.model_sd >= 0.0
-        and 0 <= found.lasting <= count
+        and 0 <= found.apart <= found.lasting <= count
     )

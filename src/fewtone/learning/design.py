@@ -33,6 +33,7 @@ from fewtone.model.shelf import ShelfSettings
 from fewtone.model.variation import film_build_sd
 from fewtone.optics.terms import FilmDerivatives
 from fewtone.prediction.forward import (
+    departures_of,
     lab_jacobian_of,
     lab_of,
     recipe_doses,
@@ -245,7 +246,7 @@ def _in_blocks(
         some = recipes[start : start + _BLOCK]
         doses, ground = recipe_doses(curves, some)
         film = reflectance_derivatives(curves, doses, ground)
-        off = reflectance_deviations(curves, film, doses, ground)
+        off = reflectance_deviations(curves, film, doses, ground, departures_of(some))
         assert off is not None
         yield film, off.swapaxes(1, 2), doses, some
 

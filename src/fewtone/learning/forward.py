@@ -79,8 +79,7 @@ class Problem:
             self.log_coats[film], self.doublings[film] = film_departures(
                 [float(seen.readings[row].coats) for row in film],
                 [float(seen.readings[row].medium_parts or 0) for row in film],
-                mixing,
-            )
+            ).T
         grid = seen.wavelength_nm
         self._colour = [(weights(grid, light), white_point(light)) for light in seen.lights]
         self.lab_sd = lab_noise(seen, noise)

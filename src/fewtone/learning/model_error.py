@@ -20,12 +20,12 @@ from fewtone.typing import BoolArray, FloatArray
 __all__ = ["MODEL_SD", "ModelError", "blocks"]
 
 # What the film model misses per Lab coordinate, judged in the booth.
-MODEL_SD = 0.03
+MODEL_SD = 0.015
 # What it misses of a spectrum: this share of it, alike over so many nm; judged in the booth, where
 # flake is a lobe and the model knows two directions only.
-_RELATIVE, _LENGTH_NM = 0.002, 60.0
+_RELATIVE, _LENGTH_NM = 0.001, 60.0
 # So many times as much of a hazy film's,
-_HAZE_HARDER = 4.0
+_HAZE_HARDER = 8.0
 # and of all light that a hazy film over flake sends back, as haze spreads the lobe.
 _HAZE_OVER_FLAKE = 0.015
 

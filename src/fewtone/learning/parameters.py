@@ -37,8 +37,10 @@ __all__ = ["GAIN_SD", "KeyedMix", "ParameterLayout", "Parameters", "blank", "sha
 GAIN_SD = 0.005
 # What an instrument's black may be off by [1]; the film's index; edge loss: a tenth of a millimetre
 # of film and clear under an aperture of 6 mm; how the film of n coats departs
-# from n, a power of n; strength per doubling of the letdown (common practice, no source).
-_BLACK_SD, _INDEX_SD, _EDGE_SD, _THINNING_SD, _LETDOWN_SD = 0.004, 0.03, 0.03, 0.04, 0.05
+# from n, a power of n; strength per doubling of the letdown, of all toners together and of each
+# beside them (common practice, no source).
+_BLACK_SD, _INDEX_SD, _EDGE_SD, _THINNING_SD = 0.004, 0.03, 0.03, 0.04
+_LETDOWN_SD, _LETDOWN_OWN_SD = 0.04, 0.015
 # The internal-return ratio's logit: anything from mirror-like to Lambertian, so that what is found
 # over one ground holds for those that were only read bare, whatever their own departure allows.
 _RETURN_MEAN, _RETURN_SD = 0.0, 3.0
@@ -276,8 +278,11 @@ def shared_prior(
         (layout.thinning, _THINNING_SD),
     ):
         precision[condition, condition] = sd**-2
+    letdowns = layout.letdown(0) + np.arange(layout.n_toners)
+    together = np.full((letdowns.size, letdowns.size), _LETDOWN_SD**2)
+    together += _LETDOWN_OWN_SD**2 * np.eye(letdowns.size)
+    precision[np.ix_(letdowns, letdowns)] = np.linalg.inv(together)
     for toner in range(layout.n_toners):
-        precision[layout.letdown(toner), layout.letdown(toner)] = _LETDOWN_SD**-2
         here = layout.haze(toner)
         mean[here] = HAZE_MEAN
         precision[here, here] = np.asarray(HAZE_SD) ** -2.0

@@ -16,7 +16,7 @@ from fewtone.learning.parameters import Parameters
 from fewtone.learning.solver import Prior, schur_complement
 from fewtone.model.shelf import Mixing
 from fewtone.model.uncertainty import Uncertainty
-from fewtone.model.variation import film_departures_sd
+from fewtone.model.variation import film_departures_rms
 from fewtone.typing import FloatArray
 
 __all__ = [
@@ -91,11 +91,12 @@ def uncertainty_of(
         weight[[layout.return_ratio_own(ground) for ground in grounds]] = every * does
     weight[layout.black] = every
     weight[[layout.index, layout.edge]] = every * _OPTICS_DOES
-    # Predictions know a film by its dose, so these stand beside it (`_departures`); strengths tell
-    # of grounds that are none yet.
-    aside = [layout.thinning, *(layout.letdown(toner) for toner in range(layout.n_toners))]
-    aside += [layout.key_strength(ground) for ground in layout.parents]
-    weight[aside] = 0.0
+    # Strengths tell of grounds that are none yet.
+    weight[[layout.key_strength(ground) for ground in layout.parents]] = 0.0
+    by_dose = np.array([np.linalg.norm(weight[layout.toner(i)]) for i in range(layout.n_toners)])
+    log_coats, doublings = film_departures_rms(mixing)
+    weight[[layout.letdown(toner) for toner in range(layout.n_toners)]] = doublings * by_dose
+    weight[layout.thinning] = log_coats * by_dose.mean()
     scaled = weight[:, np.newaxis] * covariance * weight
     values, vectors = eigh(scaled)
     values, vectors = values[::-1], vectors[:, ::-1]
@@ -104,13 +105,15 @@ def uncertainty_of(
     # directions hold rounding alone.
     ease = np.divide(1.0, weight, out=np.zeros_like(weight), where=weight > _LEAST_WEIGHT)
     deviations = (vectors[:, :kept] * np.sqrt(np.maximum(values[:kept], 0.0))).T * ease
-    lasting = _departures(at, covariance, thinning, mixing)
-    if below < 0.0:
-        # Predictions know no black below nothing: it is one more way to be off.
-        lower: FloatArray = np.zeros((1, layout.size))
-        lower[0, layout.black] = below
-        lasting = np.concatenate([lasting, lower])
-    deviations = np.concatenate([deviations, lasting])
+    apart = _departures(at, covariance, thinning, mixing)
+    # What was found of the film's laws and is not followed is as far off as it is; so is a black
+    # below nothing, which predictions do not know.
+    known: FloatArray = np.zeros((3, layout.size))
+    known[0, layout.black] = below
+    known[1, layout.thinning] = thinning
+    known[2, [layout.letdown(toner) for toner in range(layout.n_toners)]] = at.letdown
+    known = known[known.any(axis=1)]
+    deviations = np.concatenate([deviations, known, apart])
     return Uncertainty(
         absorption=np.stack(
             [deviations[:, layout.toner(i)] * curves[i] for i in range(layout.n_toners)], axis=1
@@ -131,25 +134,28 @@ def uncertainty_of(
         ),
         return_ratio=_return_ratio_deviations(at, deviations),
         model_sd=MODEL_SD,
-        lasting=len(lasting),
+        lasting=len(known) + len(apart),
+        apart=len(apart),
         black=deviations[:, layout.black],
         index=deviations[:, layout.index],
         edge=deviations[:, layout.edge],
         key_strength=strength_deviations(at, covariance),
+        letdown=deviations[:, [layout.letdown(i) for i in range(layout.n_toners)]],
+        thinning=deviations[:, layout.thinning],
     )
 
 
 def _departures(
     at: Parameters, covariance: FloatArray, thinning: float, mixing: Mixing
 ) -> FloatArray:
-    """Deviations by what predictions, which know doses alone, do not tell apart.
+    """Deviations by letdown and coats of films that are known by their doses alone.
 
     A toner's log dose is off by its strength per doubling times how often the letdown doubles, and
-    all of them by the thinning times log coats; next to the middle of what the shop sprays both are
-    as often one way as the other. What was found but is not followed counts as unsure.
+    all of them by the thinning times log coats: by their root mean squares over what the shop
+    sprays. What was found but is not followed counts as unsure.
     """
     layout = at.layout
-    log_coats, doublings = film_departures_sd(mixing)
+    log_coats, doublings = film_departures_rms(mixing)
     places = [layout.letdown(toner) for toner in range(layout.n_toners)]
     by_letdown = doublings * np.sqrt(covariance[places, places] + at.letdown**2)
     by_coats = log_coats * np.hypot(np.sqrt(covariance[layout.thinning, layout.thinning]), thinning)

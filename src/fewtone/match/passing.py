@@ -71,6 +71,7 @@ class Passing:
             evaluator.curves, settings, evaluator.targets[0], lattice.rules.tolerance
         )
         self._loads = lattice.load_values
+        self._letdowns = np.array([float(m) for m in lattice.rules.medium_parts])
         self._n_ways = np.array([len(load.ways) for load in lattice.loads])
         self._first_way = np.cumsum(self._n_ways) - self._n_ways
         self._ways = np.array([way for load in lattice.loads for way in load.ways])
@@ -130,7 +131,8 @@ class Passing:
         doses = self._evaluator.fractions(films.support, films.parts)
         doses *= self._loads[films.load][:, np.newaxis]
         spread = self._chance.spread(doses, self._evaluator.grounds[films.ground])
-        chance = self._chance.of(spread, film, way[:, 1].astype(np.float64))
+        coats, letdown = way[:, 1].astype(np.float64), self._letdowns[way[:, 0]]
+        chance = self._chance.of(spread, film, coats, letdown)
         percent = np.rint(100.0 * chance).astype(np.int64)
         key = (rank, found.de00[row], found.ground[row])
         beaten = np.maximum(self._beaten(rank), _greatest_before(percent, key))

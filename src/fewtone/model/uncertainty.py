@@ -18,6 +18,8 @@ ARRAYS = (
     "black",
     "index",
     "edge",
+    "letdown",
+    "thinning",
 )
 
 
@@ -42,16 +44,22 @@ class Uncertainty:
         Deviations of what the instrument adds to every reflectance [1], ``(n_directions,)``.
     index, edge
         Deviations of the film's index and of the edge loss [1], ``(n_directions,)``.
-
+    letdown
+        Deviations of each toner's log strength per doubling of the letdown [1],
+        ``(n_directions, n_toners)``.
+    thinning
+        Deviations of the power by which a film of n coats is less than n [1], ``(n_directions,)``.
     lasting
-        How many of the directions, the last ones, no panel tells of: what differs between letdowns
-        and numbers of coats, which predictions do not tell apart.
+        How many of the directions, the last ones, no panel tells of.
+    apart
+        How many of those, the last ones, stand for letdown and thinning where a film is known by
+        its doses alone; where coats and letdown are told they are no part.
 
     key_strength
         Independent directions in which the grounds' log strengths in keyed ones may be off, beside
         all others [1], shape ``(n, n_grounds)``; empty where no mix was read.
 
-    Black, index and edge are none where they are not given.
+    What is not given never deviates.
     """
 
     absorption: FloatArray
@@ -62,12 +70,17 @@ class Uncertainty:
     black: FloatArray = field(default_factory=lambda: np.zeros(0))
     index: FloatArray = field(default_factory=lambda: np.zeros(0))
     edge: FloatArray = field(default_factory=lambda: np.zeros(0))
+    letdown: FloatArray = field(default_factory=lambda: np.zeros(0))
+    thinning: FloatArray = field(default_factory=lambda: np.zeros(0))
     lasting: int = 0
     key_strength: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
+    apart: int = 0
 
     def __post_init__(self) -> None:
-        directions = len(self.absorption)
-        for name in ("black", "index", "edge"):
+        directions, toners = self.absorption.shape[:2]
+        if not self.letdown.size:
+            object.__setattr__(self, "letdown", np.zeros((directions, toners)))
+        for name in ("black", "index", "edge", "thinning"):
             if not getattr(self, name).size:
                 object.__setattr__(self, name, np.zeros(directions))
         for name in (*ARRAYS, "key_strength"):

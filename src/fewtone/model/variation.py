@@ -19,13 +19,15 @@ __all__ = [
     "film_build_covariance",
     "film_build_sd",
     "film_departures",
-    "film_departures_sd",
+    "film_departures_rms",
     "pour_deviations",
     "pour_shares",
     "repeat_variance",
     "segment_covariance",
 ]
 
+# The film that strengths are stated for.
+_USUAL_COATS, _USUAL_LETDOWN = 3.0, 6.0
 # Film of less coats than this is a mist, of which no law of coats holds.
 _LEAST_COATS = 0.5
 
@@ -45,38 +47,30 @@ def film_build_sd(coats: FloatLike, mixing: Mixing) -> FloatArray:
     return np.asarray(np.hypot(mixing.panel_cv, mixing.coat_cv / np.sqrt(passes)))
 
 
-def film_departures(
-    coats: FloatLike, medium_parts: FloatLike, mixing: Mixing
-) -> tuple[FloatArray, FloatArray]:
-    """How far films are from the middle of what the shop sprays, for which strengths are stated.
+def film_departures(coats: FloatLike, medium_parts: FloatLike) -> FloatArray:
+    """How far films are from a usual one of 3 coats at 6:1, for which strengths are stated.
 
     Parameters
     ----------
     coats, medium_parts
         Of each film, shape ``(n,)``.
-    mixing
-        The shop's coats and letdowns.
 
     Returns
     -------
-    log(coats/middle), and log₂((1 + m)/middle): how often the letdown doubles; each ``(n,)``.
+    log(coats/3), and log₂((1 + m)/7): how often the letdown doubles; shape ``(n, 2)``.
     """
-    passes, doublings = _shop_films(mixing)
-    own = np.log(np.maximum(np.asarray(coats, dtype=float), _LEAST_COATS))
-    whole = np.log2(1.0 + np.asarray(medium_parts, dtype=float))
-    return own - passes.mean(), whole - doublings.mean()
+    own = np.log(np.maximum(np.asarray(coats, dtype=float), _LEAST_COATS) / _USUAL_COATS)
+    whole = np.log2((1.0 + np.asarray(medium_parts, dtype=float)) / (1.0 + _USUAL_LETDOWN))
+    return np.stack(np.broadcast_arrays(own, whole), axis=-1)
 
 
-def film_departures_sd(mixing: Mixing) -> tuple[float, float]:
-    """Standard deviations of `film_departures` over the shop's coats and letdowns."""
-    passes, doublings = _shop_films(mixing)
-    return float(passes.std()), float(doublings.std())
-
-
-def _shop_films(mixing: Mixing) -> tuple[FloatArray, FloatArray]:
-    """The log coats and log₂(1 + m) of all that the shop sprays."""
-    passes = np.log(np.arange(mixing.coats[0], mixing.coats[1] + 1, dtype=float))
-    return passes, np.log2([1.0 + float(m) for m in mixing.medium_parts])
+def film_departures_rms(mixing: Mixing) -> tuple[float, float]:
+    """Root mean squares of `film_departures` over the coats and letdowns of a shop."""
+    passes = np.arange(mixing.coats[0], mixing.coats[1] + 1, dtype=float)
+    letdowns = [float(m) for m in mixing.medium_parts]
+    by_coats = film_departures(passes, _USUAL_LETDOWN)[:, 0]
+    by_letdown = film_departures(_USUAL_COATS, letdowns)[:, 1]
+    return float(np.sqrt((by_coats**2).mean())), float(np.sqrt((by_letdown**2).mean()))
 
 
 def film_build_covariance(coats: FloatArray, mixing: Mixing) -> FloatArray:

@@ -20,12 +20,14 @@ from fewtone.colorimetry import Light, lab_from_xyz, lab_jacobian, weights, whit
 from fewtone.errors import Fault, FewtoneError
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
+from fewtone.model.variation import film_departures
 from fewtone.optics.film import FilmOptics
 from fewtone.optics.terms import FilmDerivatives
 from fewtone.typing import FloatArray, IntArray
 
 __all__ = [
     "OpticalConstants",
+    "departures_of",
     "lab_jacobian_of",
     "lab_of",
     "lab_of_doses",
@@ -104,6 +106,12 @@ def recipe_doses(curves: Curves, recipes: Sequence[Recipe]) -> tuple[FloatArray,
     except KeyError:
         raise FewtoneError(*_not_learnt(curves, recipes)) from None
     return doses, ground
+
+
+def departures_of(recipes: Sequence[Recipe]) -> FloatArray:
+    """`film_departures` of recipes, log coats and doublings of the letdown, ``(n_recipes, 2)``."""
+    coats = [float(recipe.coats) for recipe in recipes]
+    return film_departures(coats, [float(recipe.medium_parts) for recipe in recipes])
 
 
 def recipe_dose(curves: Curves, recipe: Recipe) -> FloatArray:

@@ -37,14 +37,14 @@ from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
-from fewtone.model.variation import film_build_sd
+from fewtone.model.variation import film_build_sd, film_departures
 from fewtone.prediction.forward import (
     lab_jacobian_of,
     lab_of,
     recipe_doses,
     reflectance_derivatives,
 )
-from fewtone.prediction.uncertainty import lab_deviations_of
+from fewtone.prediction.uncertainty import departing_deviations, lab_deviations_of
 from fewtone.typing import FloatArray, IntArray, frozen
 
 __all__ = [
@@ -88,6 +88,9 @@ class FilmSpread:
         Σ doseⱼ ∂Lab/∂ log doseⱼ over the toners, shape ``(n, 3)``.
     dose, dose_square
         Σ doseⱼ and Σ doseⱼ² [standard coats], shape ``(n,)`` each.
+    departing
+        Covariance that coats c and letdown d add, as `film_departures` counts them: what c, d, c²,
+        c·d and d² are multiplied by, shape ``(n, 5, 3, 3)``; None where they add none.
     """
 
     lab: FloatArray
@@ -96,6 +99,7 @@ class FilmSpread:
     by_dose: FloatArray
     dose: FloatArray
     dose_square: FloatArray
+    departing: FloatArray | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -144,17 +148,20 @@ class PassProbability:
             by_dose=(doses[:, np.newaxis] @ by_toner)[:, 0],
             dose=doses.sum(axis=1),
             dose_square=(doses**2).sum(axis=1),
+            departing=_departing(off, departing_deviations(curves, by_toner)),
         )
 
-    def of(self, spread: FilmSpread, film: IntArray, coats: FloatArray) -> FloatArray:
-        """The chance of films sprayed in so many coats.
+    def of(
+        self, spread: FilmSpread, film: IntArray, coats: FloatArray, medium_parts: FloatArray
+    ) -> FloatArray:
+        """The chance of films sprayed in so many coats at a letdown.
 
         Parameters
         ----------
         spread
             As `spread` gives it.
-        film, coats
-            Which of its films, and the coats, shape ``(n,)`` each.
+        film, coats, medium_parts
+            Which of its films, the coats, and the letdown, shape ``(n,)`` each.
 
         Returns
         -------
@@ -165,11 +172,13 @@ class PassProbability:
         for start in range(0, len(film), _BLOCK):
             block = slice(start, start + _BLOCK)
             lab = spread.lab[film[block]]
-            covariance = self._covariance(spread, film[block], coats[block])
+            covariance = self._covariance(spread, film[block], coats[block], medium_parts[block])
             chances[block] = chance_within(lab, covariance, target, self.tolerance)
         return np.round(chances, 2)
 
-    def _covariance(self, spread: FilmSpread, film: IntArray, coats: FloatArray) -> FloatArray:
+    def _covariance(
+        self, spread: FilmSpread, film: IntArray, coats: FloatArray, medium_parts: FloatArray
+    ) -> FloatArray:
         """Of Lab of a fresh panel, shape ``(n, 3, 3)``.
 
         A pour deviates the log dose of toner i by δᵢⱼ - volumeⱼ (`pour_shares`), and volumeⱼ is
@@ -187,7 +196,12 @@ class PassProbability:
             build[:, :, np.newaxis] * build[:, np.newaxis]
         )
         covariance -= pour * (crossed + crossed.swapaxes(1, 2))
-        return np.asarray(covariance + spread.shared[film])
+        covariance += spread.shared[film]
+        if spread.departing is not None:
+            c, d = film_departures(coats, medium_parts).T
+            size = np.stack([c, d, c**2, c * d, d**2], axis=1)
+            covariance += (size[:, :, np.newaxis, np.newaxis] * spread.departing[film]).sum(axis=1)
+        return np.asarray(covariance)
 
 
 def chance_within(
@@ -260,8 +274,7 @@ def pass_probability(
         return None
     chance = PassProbability(curves, settings, target, tolerance)
     spread = chance.spread(*recipe_doses(curves, recipes))
-    coats = np.array([float(recipe.coats) for recipe in recipes])
-    return chance.of(spread, np.arange(len(recipes)), coats)
+    return chance.of(spread, np.arange(len(recipes)), *_sprayed(recipes))
 
 
 def pass_any_probability(
@@ -296,8 +309,7 @@ def pass_any_probability(
         return None
     chance = PassProbability(curves, settings, targets[0], tolerance)
     spread = chance.spread(*recipe_doses(curves, recipes))
-    coats = np.array([float(recipe.coats) for recipe in recipes])
-    covariance = chance._covariance(spread, np.arange(len(recipes)), coats)
+    covariance = chance._covariance(spread, np.arange(len(recipes)), *_sprayed(recipes))
     points = _normal_points(_POINTS)
     inside = np.zeros((len(recipes), _POINTS), dtype=np.bool_)
     alone = []
@@ -326,6 +338,34 @@ def _normal_points(count: int) -> FloatArray:
     angle = 2.0 * np.pi * even[:, 2:]
     normal = np.hstack([radius * np.cos(angle), radius[:, :1] * np.sin(angle[:, :1])])
     return frozen(normal)
+
+
+def _sprayed(recipes: Sequence[Recipe]) -> tuple[FloatArray, FloatArray]:
+    """Coats and letdown of recipes, ``(n_recipes,)`` each."""
+    coats = np.array([float(recipe.coats) for recipe in recipes])
+    return coats, np.array([float(recipe.medium_parts) for recipe in recipes])
+
+
+def _departing(off: FloatArray, further: tuple[FloatArray, FloatArray] | None) -> FloatArray | None:
+    """`FilmSpread.departing` of deviations and of what coats and letdown add to them."""
+    if further is None:
+        return None
+    by_coats, by_letdown = further
+
+    def crossed(one: FloatArray, other: FloatArray) -> FloatArray:
+        product = one.swapaxes(1, 2) @ other
+        return np.asarray(product + product.swapaxes(1, 2))
+
+    return np.stack(
+        [
+            crossed(off, by_coats),
+            crossed(off, by_letdown),
+            by_coats.swapaxes(1, 2) @ by_coats,
+            crossed(by_coats, by_letdown),
+            by_letdown.swapaxes(1, 2) @ by_letdown,
+        ],
+        axis=1,
+    )
 
 
 def _nodes(

@@ -11,7 +11,7 @@ import numpy as np
 from fewtone.colorimetry import Light
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
-from fewtone.prediction.forward import lab_of, recipe_doses, reflectance
+from fewtone.prediction.forward import departures_of, lab_of, recipe_doses, reflectance
 from fewtone.prediction.uncertainty import standard_deviations
 from fewtone.tables import data_frame, lab_columns
 from fewtone.typing import FloatArray, FloatLike, frozen
@@ -100,7 +100,9 @@ def predict(
     film = reflectance(curves, doses, ground)
     reflectance_sd = lab_sd = None
     if deviations and curves.uncertainty is not None:
-        reflectance_sd, lab_sd = standard_deviations(curves, doses, ground, light)
+        reflectance_sd, lab_sd = standard_deviations(
+            curves, doses, ground, light, departures_of(recipes)
+        )
     return Prediction(
         recipes=tuple(recipes),
         wavelength_nm=curves.wavelength_nm,

@@ -21,11 +21,21 @@ from fewtone.prediction.forward import (
 )
 from fewtone.typing import FloatArray, IntArray, frozen
 
-__all__ = ["lab_deviations", "lab_deviations_of", "reflectance_deviations", "standard_deviations"]
+__all__ = [
+    "departing_deviations",
+    "lab_deviations",
+    "lab_deviations_of",
+    "reflectance_deviations",
+    "standard_deviations",
+]
 
 
 def reflectance_deviations(
-    curves: Curves, film: FilmDerivatives, doses: FloatArray, ground: IntArray
+    curves: Curves,
+    film: FilmDerivatives,
+    doses: FloatArray,
+    ground: IntArray,
+    departures: FloatArray | None = None,
 ) -> FloatArray | None:
     """How reflectance deviates in each direction in which the curves and grounds may be off.
 
@@ -37,6 +47,9 @@ def reflectance_deviations(
         As `fewtone.prediction.forward.reflectance_derivatives` gives it.
     doses, ground
         What it was given, shapes ``(n_recipes, n_toners)`` and ``(n_recipes,)``.
+    departures
+        As `fewtone.model.variation.film_departures` gives them, ``(n_recipes, 2)``; None where
+        coats and letdown are not known: then they are taken to be any that the shop sprays.
 
     Returns
     -------
@@ -48,6 +61,7 @@ def reflectance_deviations(
     if sure is None:
         return None
     off = np.empty((len(doses), len(sure.return_ratio), len(curves.wavelength_nm)))
+    by_departure = None if departures is None else _dose_deviations(curves, departures)
     hazy = bool(sure.scattering.any())
     by_optics = _optics_derivatives(curves, doses, ground)
     for row, (dose, place) in enumerate(zip(doses, ground, strict=True)):
@@ -56,6 +70,11 @@ def reflectance_deviations(
         if hazy:
             scattered = np.tensordot(dose[has], sure.scattering[:, has], (0, 1))
             bend += film.d_scattering[row] * scattered
+        if by_departure is not None:
+            bend[len(bend) - sure.apart :] = 0.0
+            by_log_dose = film.d_tau[row] * curves.absorption[has]
+            by_log_dose += film.d_scattering[row] * curves.scattering[has]
+            bend += (by_departure[row][:, has] * dose[has]) @ by_log_dose
         bend += sure.black[:, np.newaxis]
         if by_optics is not None:
             bend += np.stack([sure.index, sure.edge], axis=1) @ by_optics[row]
@@ -95,9 +114,9 @@ def lab_deviations_of(
 ) -> FloatArray:
     """How Lab deviates by the curves and grounds alone, many films at once.
 
-    The same as `lab_deviations` of `reflectance_deviations` without the film model's own error:
-    here the spectra are weighed before the directions are multiplied out, one matrix product for
-    each toner and ground.
+    The same as `lab_deviations` of `reflectance_deviations` without the film model's own error, for
+    films of 3 coats at 6:1, from which `departing_deviations` go on: here the spectra are weighed
+    before the directions are multiplied out, one matrix product for each toner and ground.
 
     Parameters
     ----------
@@ -135,7 +154,41 @@ def lab_deviations_of(
     by_optics = _optics_derivatives(curves, doses, ground)
     if by_optics is not None:
         off += jacobian @ by_optics.swapaxes(1, 2) @ np.stack([sure.index, sure.edge])
+    off[..., off.shape[-1] - sure.apart :] = 0.0
     return off.swapaxes(1, 2)
+
+
+def departing_deviations(
+    curves: Curves, by_log_dose: FloatArray
+) -> tuple[FloatArray, FloatArray] | None:
+    """How Lab deviates further per log coats and per doubling of the letdown.
+
+    Parameters
+    ----------
+    curves
+        The learnt shelf, with its uncertainty.
+    by_log_dose
+        ∂Lab/∂ log dose of each toner, shape ``(n_films, n_toners, 3)``.
+
+    Returns
+    -------
+    By either of `fewtone.model.variation.film_departures`, shape ``(n_films, n_directions, 3)``
+    each; None where neither makes a difference.
+    """
+    sure = curves.uncertainty
+    assert sure is not None
+    if not (sure.letdown.any() or sure.thinning.any()):
+        return None
+    by_film = by_log_dose.sum(axis=1)[:, np.newaxis]
+    return -sure.thinning[:, np.newaxis] * by_film, sure.letdown @ by_log_dose
+
+
+def _dose_deviations(curves: Curves, departures: FloatArray) -> FloatArray:
+    """How the log dose of each toner deviates, ``(n_recipes, n_directions, n_toners)``."""
+    sure = curves.uncertainty
+    assert sure is not None
+    coats, doublings = departures.T[:, :, np.newaxis, np.newaxis]
+    return np.asarray(doublings * sure.letdown - coats * sure.thinning[:, np.newaxis])
 
 
 def _optics_derivatives(curves: Curves, doses: FloatArray, ground: IntArray) -> FloatArray | None:
@@ -147,7 +200,11 @@ def _optics_derivatives(curves: Curves, doses: FloatArray, ground: IntArray) -> 
 
 
 def standard_deviations(
-    curves: Curves, doses: FloatArray, ground: IntArray, light: Light
+    curves: Curves,
+    doses: FloatArray,
+    ground: IntArray,
+    light: Light,
+    departures: FloatArray | None = None,
 ) -> tuple[FloatArray, FloatArray] | tuple[None, None]:
     """Standard deviations of reflectance and Lab; ``(n_recipes, n_wavelengths)``, ``(…, 3)``.
 
@@ -155,7 +212,7 @@ def standard_deviations(
     `reflectance_deviations` and `lab_deviations` take them.
     """
     film = reflectance_derivatives(curves, doses, ground)
-    off = reflectance_deviations(curves, film, doses, ground)
+    off = reflectance_deviations(curves, film, doses, ground, departures)
     if off is None:
         return None, None
     lab_off = lab_deviations(curves, film.reflectance, off, light)

@@ -16,6 +16,7 @@ from fewtone.model.curves import Curves
 from fewtone.model.recipe import parse
 from fewtone.model.shelf import Measurement, Mixing
 from fewtone.prediction.forward import (
+    departures_of,
     lab_jacobian_of,
     lab_of_doses,
     recipe_doses,
@@ -24,6 +25,7 @@ from fewtone.prediction.forward import (
 from fewtone.prediction.pass_probability import pass_probability
 from fewtone.prediction.recipes import predict
 from fewtone.prediction.uncertainty import (
+    departing_deviations,
     lab_deviations,
     lab_deviations_of,
     reflectance_deviations,
@@ -99,15 +101,27 @@ def test_the_chance_to_pass_moves_as_it_should(learnt: Curves) -> None:
 
 
 def test_deviations_of_many_films_are_those_of_each(learnt: Curves) -> None:
-    """Lab deviations by matrix products are those that go by way of spectra."""
+    """Lab deviations by matrix products are those that go by way of spectra, coats and letdowns.
+
+    Two toners at one letdown do not tell what another does: at 4:1 and 1 coat that shows.
+    """
     lines = ("2 t0 + 1 t1, 6:1, 4 coats over silver", "t1, 4:1, 1 coat over white")
-    doses, ground = recipe_doses(learnt, [parse(line) for line in lines])
+    recipes = [parse(line) for line in lines]
+    doses, ground = recipe_doses(learnt, recipes)
     film = reflectance_derivatives(learnt, doses, ground)
     jacobian = lab_jacobian_of(learnt, film.reflectance, D65)
-    spectra = reflectance_deviations(learnt, film, doses, ground)
+    departures = departures_of(recipes)
+    spectra = reflectance_deviations(learnt, film, doses, ground, departures)
     assert spectra is not None
     wanted = lab_deviations(learnt, film.reflectance, spectra, D65)
-    found = lab_deviations_of(learnt, film, jacobian, doses, ground)
+    usual = lab_deviations_of(learnt, film, jacobian, doses, ground)
+    by_log_dose = (jacobian * film.d_tau[:, np.newaxis]) @ learnt.absorption.T
+    by_log_dose += (jacobian * film.d_scattering[:, np.newaxis]) @ learnt.scattering.T
+    further = departing_deviations(learnt, by_log_dose.swapaxes(1, 2) * doses[:, :, np.newaxis])
+    assert further is not None
+    by_film = departures[:, :, np.newaxis, np.newaxis]
+    found = usual + by_film[:, 0] * further[0] + by_film[:, 1] * further[1]
+    assert np.abs(found[1] - usual[1]).max() > 0.02
     # The longer way ends with the film model's own three directions.
     assert np.allclose(found, wanted[:, :-3], rtol=1e-9, atol=1e-12)
 
@@ -142,7 +156,8 @@ def test_the_chance_is_that_of_panels_sprayed_one_by_one(
     film = hand * np.exp(mixing.coat_cv * rng.standard_normal((n, coats))).sum(axis=1)
     labs = lab_of_doses(learnt, volume * film[:, np.newaxis], recipe.ground, D65)
     derivatives = reflectance_derivatives(learnt, doses, ground)
-    spectra = reflectance_deviations(learnt, derivatives, doses, ground)
+    departures = departures_of([recipe])
+    spectra = reflectance_deviations(learnt, derivatives, doses, ground, departures)
     assert spectra is not None
     off = lab_deviations(learnt, derivatives.reflectance, spectra, D65)[0]
     labs = labs + rng.standard_normal((n, len(off))) @ off
