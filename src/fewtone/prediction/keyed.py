@@ -167,5 +167,7 @@ def _extended(curves: Curves, sure: Uncertainty, mixes: list[_Mix], unread: floa
         black=inserted(sure.black),
         index=inserted(sure.index),
         edge=inserted(sure.edge),
+        letdown=inserted(sure.letdown),
+        thinning=inserted(sure.thinning),
         key_strength=np.hstack([strengths, np.zeros((len(strengths), len(mixes)))]),
     )
