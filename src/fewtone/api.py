@@ -32,10 +32,10 @@ def load(folder: str | Path) -> Shelf:
     FewtoneError
         Its settings are wrong, or it is not learnt yet.
     """
-    place = Path(folder)
-    settings = load_settings(place)
-    curves = load_curves(place).with_strengths(settings.strengths)
-    return Shelf(place, settings, curves, tuple(_cautions(place, settings, curves)))
+    shelf_folder = Path(folder)
+    settings = load_settings(shelf_folder)
+    curves = load_curves(shelf_folder).with_strengths(settings.strengths)
+    return Shelf(shelf_folder, settings, curves, tuple(_cautions(shelf_folder, settings, curves)))
 
 
 @named_options
@@ -75,21 +75,23 @@ def learn(
     from fewtone.io.readings import load_readings
     from fewtone.learning import estimate
 
-    place = Path(folder)
-    settings = load_settings(place)
+    shelf_folder = Path(folder)
+    settings = load_settings(shelf_folder)
     keyed = None if rows_for is None else _keyed(settings.recipe(rows_for), add_rows)
-    readings = load_readings(place, settings)
+    readings = load_readings(shelf_folder, settings)
     panels = [readings.panels.find(name) or name for name in as_names(leave_out)]
     learnt = estimate(settings, readings, leave_out=panels)
     curves, report = learnt.curves, learnt.report
     if add_rows:
         recipes = [suggested.recipe for suggested in report.spray_next]
-        added, before, after = append_rows(place, settings, [] if keyed else recipes, keyed=keyed)
+        added, before, after = append_rows(
+            shelf_folder, settings, [] if keyed else recipes, keyed=keyed
+        )
         report = replace(report, added_panels=added)
         if before == curves.readings_digest:
             # Rows without a reading tell nothing: the curves are still those of this file.
             curves = replace(curves, readings_digest=after)
-    save_curves(place, curves)
+    save_curves(shelf_folder, curves)
     return report
 
 
@@ -138,8 +140,11 @@ def _cautions(folder: Path, settings: ShelfSettings, curves: Curves) -> list[str
             f"{READINGS_FILE} has changed since this shelf was learnt: run `fewtone learn` to "
             "take the change in."
         )
-    said = settings.measurement
-    if (curves.optics.geometry, curves.stated_index) != (said.geometry, said.film_index):
+    measurement = settings.measurement
+    if (curves.optics.geometry, curves.stated_index) != (
+        measurement.geometry,
+        measurement.film_index,
+    ):
         cautions.append(
             "shelf.toml names another geometry or film index than this shelf was learnt with: "
             "run `fewtone learn` again."

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 __all__ = ["Fault", "FaultList", "FewtoneError", "UsageError"]
 
 # A file in which every value is wrong needs no million messages, nor one that repeats the file.
-_MOST_TOLD, _MOST_KEPT = 50, 1000
+_MOST_SHOWN, _MOST_KEPT = 50, 1000
 _LONGEST = {"message": 3000, "fix": 3000, "column": 200, "value": 300}
 
 
@@ -52,8 +52,8 @@ class Fault:
             where.append(f"row {self.row}")
         if self.column:
             where.append(self.column)
-        place = ", ".join(where)
-        text = f"{place}: {self.message}" if place else self.message
+        location = ", ".join(where)
+        text = f"{location}: {self.message}" if location else self.message
         return f"{text} {self.fix}" if self.fix else text
 
 
@@ -121,7 +121,7 @@ class FaultList(list[Fault]):
         """
         if not self:
             return
-        told = sorted(self[:_MOST_TOLD], key=lambda fault: fault.row or 0)
-        if more := self.total - len(told):
-            told.append(Fault(f"And {more} more faults of the kind.", None, self[0].file))
-        raise FewtoneError(*told)
+        shown = sorted(self[:_MOST_SHOWN], key=lambda fault: fault.row or 0)
+        if more := self.total - len(shown):
+            shown.append(Fault(f"And {more} more faults of the kind.", None, self[0].file))
+        raise FewtoneError(*shown)

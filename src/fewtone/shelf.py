@@ -130,13 +130,13 @@ class Shelf:
         FewtoneError
             It is no colour, the deck or file is wrong, or its geometry is not the shelf's.
         """
-        own = None if self.settings.deck is None else self.folder / self.settings.deck
+        shelf_deck = None if self.settings.deck is None else self.folder / self.settings.deck
         return read_target(
             target,
             self.settings.measurement,
             light=self.light(light),
             deck=deck,
-            own_deck=own,
+            shelf_deck=shelf_deck,
             wavelength_nm=self.curves.wavelength_nm,
             geometry=geometry,
             anyway=anyway,
@@ -694,7 +694,7 @@ class Shelf:
         """
         from fewtone.workshop.panel.bottle import apply_bottle, bottle
 
-        found = bottle(
+        answer = bottle(
             *self._asked(recipe),
             readings,
             toner=toner,
@@ -702,7 +702,7 @@ class Shelf:
             sprayed=sprayed,
             same_panel=same_panel,
         )
-        return apply_bottle(found, self.folder) if apply else found
+        return apply_bottle(answer, self.folder) if apply else answer
 
     @named_options
     def keep_reading(

@@ -55,14 +55,14 @@ def others_parts(result: MatchResult, light: Light) -> list[Part]:
 def versions_parts(result: MatchResult) -> list[Part]:
     """How far versions of a colour are apart, and which of them the shelf reaches."""
     lines: list[Part] = []
-    for place, version in enumerate(result.versions, start=1):
+    for number, version in enumerate(result.versions, start=1):
         others = [f"{off:.2f}" for off in version.apart if off is not None]
         apart = f", ΔE00 to each of them {', '.join(others)}" if len(others) > 1 else ""
         best = version.best
         reached = "reached with" if best.in_tolerance else "not reached; nearest"
         passes = "" if best.pass_probability is None else f", {best.pass_probability:.0%} pass"
         lines += [
-            f"  {place}. {version.name}{apart}",
+            f"  {number}. {version.name}{apart}",
             f"     {reached} {best.recipe}",
             f"     ΔE00 {best.de00:.2f}{passes}",
         ]

@@ -118,4 +118,4 @@ def _letters(count: int) -> list[str]:
     """A, B, C …; numbers where the alphabet ends."""
     if count <= len(string.ascii_uppercase):
         return list(string.ascii_uppercase[:count])
-    return [str(place + 1) for place in range(count)]
+    return [str(number + 1) for number in range(count)]

@@ -107,12 +107,12 @@ def print_document(document: Document) -> None:
 def print_faults(faults: Iterable[Fault]) -> None:
     """Say what is wrong, where, and how to mend it."""
     for fault in faults:
-        place = [fault.file] if fault.file else []
+        where = [fault.file] if fault.file else []
         if fault.row is not None:
-            place.append(f"row {fault.row}")
+            where.append(f"row {fault.row}")
         if fault.column:
-            place.append(f"column {fault.column}" if fault.row is not None else fault.column)
-        lines = [f"{', '.join(place)}: {fault.message}" if place else fault.message]
+            where.append(f"column {fault.column}" if fault.row is not None else fault.column)
+        lines = [f"{', '.join(where)}: {fault.message}" if where else fault.message]
         if fault.value is not None and fault.value not in fault.message:
             lines.append(f"  It says: {fault.value}")
         if fault.fix:

@@ -111,7 +111,7 @@ def write_document(document: Mapping[str, Any], *, ascii_only: bool) -> None:
         return
     text = json.dumps(document, ensure_ascii=ascii_only, indent=1)
     _state.document = True
-    to_stdout(_UNPRINTABLE.sub(lambda found: f"\\u{ord(found[0]):04x}", text) + "\n")
+    to_stdout(_UNPRINTABLE.sub(lambda match: f"\\u{ord(match[0]):04x}", text) + "\n")
 
 
 def document_is_out() -> bool:
@@ -155,8 +155,8 @@ def _encodable(text: str, stream: TextIO) -> str:
     return text.encode(encoding, "backslashreplace").decode(encoding)
 
 
-def _in_escapes(found: re.Match[str]) -> str:
-    code = ord(found[0])
+def _in_escapes(match: re.Match[str]) -> str:
+    code = ord(match[0])
     if 0xDC80 <= code <= 0xDCFF:  # a byte of an argument or a name that is no UTF-8
         code -= 0xDC00
     return f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}"

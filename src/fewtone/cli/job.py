@@ -126,7 +126,7 @@ def find(
             raise options.usage_error(f"--like '{like}' is no CIELAB triple.", "Write L,a,b.", like)
     for option, day in (("--since", since), ("--until", until)):
         options.require_day(option, day)
-    found = Book(book).find(
+    jobs = Book(book).find(
         words,
         toner=toner,
         ground=ground,
@@ -139,11 +139,11 @@ def find(
     if as_json:
         rows = [
             {**job_document(each), "de00": None if off is None else round(off, 4)}
-            for each, off in found
+            for each, off in jobs
         ]
         print_document({"format": 1, "jobs": rows})
         return
-    if not found:
+    if not jobs:
         out("No job in the book answers to that.")
         return
     table = [
@@ -155,7 +155,7 @@ def find(
             str(each.recipe or ""),
             *(() if lab is None else (f"{off:.2f}",)),
         )
-        for each, off in found
+        for each, off in jobs
     ]
     columns = ("", "job", "opened", "ended", "recipe", *(() if lab is None else (">ΔE00",)))
     out(Grid(columns, table), plain=plain)

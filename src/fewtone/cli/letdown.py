@@ -90,9 +90,9 @@ def _grid(strip: Strip, light: Light) -> Grid:
         )
         for step, block in zip(strip.steps, blocks, strict=True)
     ]
-    told = (*((">ΔE00",) if compared else ()), *((">passes",) if sure else ()))
+    further = (*((">ΔE00",) if compared else ()), *((">passes",) if sure else ()))
     marks = ("",) if compared else ()
-    return Grid((">coats", "", ">L*", ">a*", ">b*", ">step", *told, *marks), rows)
+    return Grid((">coats", "", ">L*", ">a*", ">b*", ">step", *further, *marks), rows)
 
 
 def _passes(step: Step) -> str:

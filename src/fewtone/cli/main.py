@@ -134,7 +134,7 @@ def _run(words: list[str]) -> int:
     except OSError as error:
         return _show(_refusal(error), as_json)
     except Exception as error:  # the last door: a user never sees a traceback
-        return _show(_own_fault(error, words), as_json, code=4)
+        return _show(_internal_fault(error, words), as_json, code=4)
     if code == _INTERRUPTED:  # also where typer made the exception an exit code
         to_stderr(f"Interrupted. {printable(changes())}\n")
     return code if isinstance(code, int) else 0
@@ -171,7 +171,7 @@ def _refusal(error: OSError) -> FewtoneError:
     )
 
 
-def _own_fault(error: Exception, words: list[str]) -> FewtoneError:
+def _internal_fault(error: Exception, words: list[str]) -> FewtoneError:
     """Write the traceback to a file and say where."""
     import platform
     import tempfile
@@ -179,7 +179,7 @@ def _own_fault(error: Exception, words: list[str]) -> FewtoneError:
 
     report = [f"fewtone {__version__}, Python {platform.python_version()}", f"arguments: {words}"]
     report += traceback.format_exception(error)
-    place = None
+    report_file = None
     try:
         with tempfile.NamedTemporaryFile(
             "w",
@@ -190,7 +190,7 @@ def _own_fault(error: Exception, words: list[str]) -> FewtoneError:
             errors="backslashreplace",
         ) as file:
             file.write("\n".join(report))
-            place = file.name
+            report_file = file.name
     except OSError:
         pass  # no room for a report: the message alone must do
     what = f"{type(error).__name__}: {error}"[:500]
@@ -198,6 +198,6 @@ def _own_fault(error: Exception, words: list[str]) -> FewtoneError:
         Fault(
             f"This is a fault of fewtone, not of your data ({what}).",
             fix=f"Please pass the report on. {changes()}",
-            file=place,
+            file=report_file,
         )
     )

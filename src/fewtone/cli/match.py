@@ -93,7 +93,7 @@ def match(
         loaded.target(each, light=light, deck=deck, geometry=geometry, anyway=anyway)
         for each in (target, *(also or ()))
     )
-    print_cautions([said for each in (wanted, *versions) for said in each.cautions])
+    print_cautions([caution for each in (wanted, *versions) for caution in each.cautions])
     with working("Searching"):
         result = loaded.match(
             wanted, also=versions, lights=options.names(lights) or (), by_ground=by_ground, **rules

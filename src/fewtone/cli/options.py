@@ -222,10 +222,10 @@ def shelf_folder(shelf: Path | None) -> Path:
                 )
             )
         return shelf
-    found = sorted(file.parent for file in Path("toners").glob("*/shelf.toml"))
-    if len(found) == 1:
-        return found[0]
-    if not found:
+    folders = sorted(file.parent for file in Path("toners").glob("*/shelf.toml"))
+    if len(folders) == 1:
+        return folders[0]
+    if not folders:
         raise UsageError(
             Fault(
                 "There is no shelf under ./toners.",
@@ -234,7 +234,7 @@ def shelf_folder(shelf: Path | None) -> Path:
         )
     raise UsageError(
         Fault(
-            f"There are several shelves: {', '.join(str(folder) for folder in found)}.",
+            f"There are several shelves: {', '.join(str(folder) for folder in folders)}.",
             fix="Name one with --shelf FOLDER or the variable FEWTONE_SHELF.",
         )
     )
@@ -290,10 +290,10 @@ def rests(items: list[str] | None) -> dict[str, str] | None:
     UsageError
         One has no equals sign, or a name is given twice.
     """
-    found: dict[str, str] = {}
+    amounts: dict[str, str] = {}
     for item in items or ():
         name, sign, amount = (part.strip() for part in item.partition("="))
-        if not sign or not name or name in found:
+        if not sign or not name or name in amounts:
             raise UsageError(
                 Fault(
                     f"--from '{item}' is not a name and an amount, each name once.",
@@ -301,8 +301,8 @@ def rests(items: list[str] | None) -> dict[str, str] | None:
                     value=item,
                 )
             )
-        found[name] = amount
-    return found or None
+        amounts[name] = amount
+    return amounts or None
 
 
 def count(option: str, text: str | None) -> Number | None:

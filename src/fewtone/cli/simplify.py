@@ -89,16 +89,16 @@ def _parts(result: Simplification, explain: bool) -> list[Part]:
     from fewtone.cli.answers import help_parts, others_parts, titled_picks
     from fewtone.cli.words import lab_words, proof_words
 
-    formula, found = result.formula, result.result
+    formula, answer = result.formula, result.result
     parts: list[Part] = []
-    if found.miss is not None:
+    if answer.miss is not None:
         parts += [
-            f"Nothing is within {found.tolerance:g} of the formula: {found.miss.words}",
+            f"Nothing is within {answer.tolerance:g} of the formula: {answer.miss.words}",
             "",
         ]
-    for title, pick in titled_picks(found):
+    for title, pick in titled_picks(answer):
         parts += [*_pick(title, pick, result), ""]
-    parts += help_parts(found)
+    parts += help_parts(answer)
     parts += [
         "Formula:",
         f"  {formula.recipe}",
@@ -110,8 +110,8 @@ def _parts(result: Simplification, explain: bool) -> list[Part]:
         parts += [f"It is simple already: {result.already_simple}", ""]
     if result.idle:
         parts += [f"These do nothing to its colour: {', '.join(result.idle)}", ""]
-    parts += others_parts(found, result.target.light)
-    return [*parts, *proof_words(found.proof, explain)]
+    parts += others_parts(answer, result.target.light)
+    return [*parts, *proof_words(answer.proof, explain)]
 
 
 def _pick(title: str, pick: Match, result: Simplification) -> list[Part]:

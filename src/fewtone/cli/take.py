@@ -94,8 +94,8 @@ def _parts(taken: Taken, folder: Path, dry_run: bool) -> Iterator[Part]:
     from fewtone.cli.console import Grid, Heading
 
     counts = Counter(_WORDS[one.what] for one in taken.placed)
-    told = ", ".join(f"{number} {words}" for words, number in counts.items())
-    yield Heading(f"{taken.file.name} ({taken.kind}): {told}.")
+    counted = ", ".join(f"{number} {words}" for words, number in counts.items())
+    yield Heading(f"{taken.file.name} ({taken.kind}): {counted}.")
     yield Grid(
         ("sample", "", "panel", ">row"),
         [(one.sample, _WORDS[one.what], one.panel, str(one.row)) for one in taken.placed],

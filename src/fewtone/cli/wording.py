@@ -56,7 +56,7 @@ _NAMED = re.compile(r"`([a-z_]{1,40})`")
 
 def in_options(text: str) -> str:
     """Return `text` with the parameters that it names as options: "`max_part`" as "--max-part"."""
-    return _NAMED.sub(lambda found: _OPTIONS.get(found[1], found[0]), text)
+    return _NAMED.sub(lambda match: _OPTIONS.get(match[1], match[0]), text)
 
 
 def with_options(fault: Fault) -> Fault:

@@ -29,6 +29,6 @@ def target_words(target: Target) -> str:
     """A target and how it was taken."""
     from fewtone.report.words import swatch_words
 
-    said = swatch_words(target) or (target.request if target.request.startswith("#") else "")
-    said = f" {said}:" if said else ""
-    return f"Target:{said} {lab_words(target.lab)}, taken in {target.light}, {target.geometry}"
+    name = swatch_words(target) or (target.request if target.request.startswith("#") else "")
+    name = f" {name}:" if name else ""
+    return f"Target:{name} {lab_words(target.lab)}, taken in {target.light}, {target.geometry}"

@@ -80,9 +80,9 @@ class Light:
         UsageError
             The text names no light that is known.
         """
-        found = re.fullmatch(r"\s*([^\s/]+)\s*(?:/\s*(2|10)\s*°?\s*)?", text)
-        degrees = found[2] or observer if found else None
-        name = _standard_name(found[1]) if found and degrees is not None else None
+        match = re.fullmatch(r"\s*([^\s/]+)\s*(?:/\s*(2|10)\s*°?\s*)?", text)
+        degrees = match[2] or observer if match else None
+        name = _standard_name(match[1]) if match and degrees is not None else None
         if name is None or degrees is None:
             raise _no_light(text)
         return cls(name, int(degrees))

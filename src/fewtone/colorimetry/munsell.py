@@ -58,9 +58,9 @@ def lab_from_munsell(notation: str) -> FloatArray:
                 value=text,
             )
         )
-    found = coloured or neutral
-    assert found is not None
-    words = [group.replace(",", ".").upper() for group in found.groups()]
+    match = coloured or neutral
+    assert match is not None
+    words = [group.replace(",", ".").upper() for group in match.groups()]
     plain = f"{words[0]}{words[1]} {words[2]}/{words[3]}" if coloured else f"N{words[0]}"
     if neutral and float(words[0]) > _WHITEST:
         raise UsageError(_beyond(text))

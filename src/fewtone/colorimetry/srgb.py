@@ -61,8 +61,8 @@ def lab_from_hex(text: str) -> FloatArray:
     UsageError
         The text is no such colour.
     """
-    found = re.fullmatch(r"\s*#([0-9a-fA-F]{3}|[0-9a-fA-F]{6})\s*", text)
-    if found is None:
+    match = re.fullmatch(r"\s*#([0-9a-fA-F]{3}|[0-9a-fA-F]{6})\s*", text)
+    if match is None:
         raise UsageError(
             Fault(
                 f"'{text}' is no hex colour: '#' and three or six digits 0-9, a-f are allowed.",
@@ -70,7 +70,7 @@ def lab_from_hex(text: str) -> FloatArray:
                 value=text,
             )
         )
-    digits = found[1] if len(found[1]) == 6 else "".join(2 * digit for digit in found[1])
+    digits = match[1] if len(match[1]) == 6 else "".join(2 * digit for digit in match[1])
     coded = np.frombuffer(bytes.fromhex(digits), dtype=np.uint8) / 255.0
     linear = np.where(coded > 0.04045, ((coded + 0.055) / 1.055) ** 2.4, coded / 12.92)
     return lab_from_xyz(_primaries(_SRGB) @ linear, white_point(Light("D65", 2)))

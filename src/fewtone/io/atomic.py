@@ -167,13 +167,13 @@ def record_writes() -> Iterator[None]:
 
 def files_written() -> tuple[Path, ...]:
     """The files that were written since `record_writes` was entered, as the disk has them."""
-    found: dict[Path, None] = {}
+    files: dict[Path, None] = {}
     for path, inode in _record.get() or ():
         with contextlib.suppress(OSError):
             # A writer may have been stopped between noting a file and giving it its name.
             if path.stat().st_ino == inode:
-                found[path] = None
-    return tuple(found)
+                files[path] = None
+    return tuple(files)
 
 
 def _target(path: Path) -> Path:

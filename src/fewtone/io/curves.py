@@ -161,27 +161,27 @@ def _read(path: Path, folder: Path) -> tuple[Curves, bytes]:
 
 def _curves(notes: dict[str, str], rows: list[list[str]]) -> Curves:
     header, *body = rows
-    found: dict[tuple[str, str], dict[str, FloatArray]] = {key: {} for key in _QUANTITIES}
+    tables: dict[tuple[str, str], dict[str, FloatArray]] = {key: {} for key in _QUANTITIES}
     for kind, name, quantity, *values in body:
-        found[kind, quantity][name] = _numbers(values, least=_LEAST.get(quantity, 0.0))
+        tables[kind, quantity][name] = _numbers(values, least=_LEAST.get(quantity, 0.0))
     wavelength_nm = _numbers(header[3:])
     if len(wavelength_nm) < 2 or not (np.diff(wavelength_nm) > 0).all():
         raise ValueError("the wavelengths do not ascend")
-    if any(len(row) != len(wavelength_nm) for rows in found.values() for row in rows.values()):
+    if any(len(row) != len(wavelength_nm) for rows in tables.values() for row in rows.values()):
         raise ValueError("a row is longer or shorter than the first line")
-    absorption, reflectance = found["toner", "absorption"], found["ground", "reflectance"]
+    absorption, reflectance = tables["toner", "absorption"], tables["ground", "reflectance"]
     return Curves(
         wavelength_nm=wavelength_nm,
         toners=tuple(absorption),
         absorption=np.stack(list(absorption.values())),
         scattering=np.stack(
-            [found["toner", "scattering"].get(name, 0.0 * a) for name, a in absorption.items()]
+            [tables["toner", "scattering"].get(name, 0.0 * a) for name, a in absorption.items()]
         ),
         grounds=tuple(reflectance),
         ground_reflectance=np.stack(list(reflectance.values())),
-        return_ratio=np.array([found["ground", "return_ratio"][name][0] for name in reflectance]),
+        return_ratio=np.array([tables["ground", "return_ratio"][name][0] for name in reflectance]),
         key_strength=np.array(
-            [found["ground", "key_strength"].get(name, [0.0])[0] for name in reflectance]
+            [tables["ground", "key_strength"].get(name, [0.0])[0] for name in reflectance]
         ),
         optics=FilmOptics(
             Geometry(notes["geometry"]),

@@ -48,8 +48,8 @@ class Edit:
         self._columns = list(table.columns)
         text = decode(data, table.file)
         lines = list(io.StringIO(text, newline=""))
-        found = re.search(r"\r\n|\n|\r", text)
-        self._ending = found[0] if found else "\n"
+        line_end = re.search(r"\r\n|\n|\r", text)
+        self._ending = line_end[0] if line_end else "\n"
         self._records: dict[int, _Record] = {}
         reader = csv.reader(iter(lines), delimiter=table.delimiter, strict=True)
         start = 1

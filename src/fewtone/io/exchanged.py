@@ -36,13 +36,13 @@ def check_exchanged(
         rows = [(row, values) for row in table.rows if (values := _values(row, names))]
         if len(rows) < _FEWEST:
             continue
-        for place, name in enumerate(names[1:], start=1):
-            other = [values[place] for _, values in rows]
+        for position, name in enumerate(names[1:], start=1):
+            other = [values[position] for _, values in rows]
             could_be_lightness = all(0 <= value <= _LIGHTEST for value in other)
             below = [row for row, values in rows if values[0] < 0]
             bare = [values for row, values in rows if is_bare(row)]
             # Twice as much and more: a strongly coloured ground alone would not do that.
-            coloured = bool(bare) and all(v[place] > 2 * abs(v[0]) + 10 for v in bare)
+            coloured = bool(bare) and all(v[position] > 2 * abs(v[0]) + 10 for v in bare)
             if could_be_lightness and (below or coloured):
                 first = below[0] if below else rows[0][0]
                 why = (
@@ -60,6 +60,6 @@ def check_exchanged(
 
 
 def _values(row: Row, names: Sequence[str]) -> tuple[float, ...] | None:
-    found = [decimal_from(row.text(name)) for name in names]
-    values = tuple(float(value) for value in found if value is not None)
+    numbers = [decimal_from(row.text(name)) for name in names]
+    values = tuple(float(value) for value in numbers if value is not None)
     return values if len(values) == len(names) else None

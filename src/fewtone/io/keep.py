@@ -80,11 +80,13 @@ def keep_readings(
         name = panel or next(
             free for number in range(1, len(taken) + 2) if (free := f"kept-{number}") not in taken
         )
-        own = light == settings.measurement.light
+        in_shelf_light = light == settings.measurement.light
         columns = ReadingColumns.of(table, settings.measurement.light).lights.get(light)
         edit = Edit(table, data)
         if columns is None:
-            columns = ("L", "a", "b") if own else (f"L {light}", f"a {light}", f"b {light}")
+            columns = (
+                ("L", "a", "b") if in_shelf_light else (f"L {light}", f"a {light}", f"b {light}")
+            )
             edit.add_columns(columns)
         for coats, lab in readings:
             cells: dict[str, str | Decimal] = {

@@ -19,7 +19,7 @@ _BELOW_BLACK = -0.005
 _BRIGHTEST_SOLID = 1.2
 # So many equal largest values side by side, above the white standard, are a ceiling.
 _CEILING_BANDS, _WHITE_STANDARD = 3, 1.0
-_MOST_TOLD = 5
+_MOST_SHOWN = 5
 
 
 def odd_spectra(
@@ -40,31 +40,31 @@ def odd_spectra(
     -------
     One sentence or two for each row, the first few rows only.
     """
-    found = []
+    cautions = []
     for item in items:
         if item.reflectance is None:
             continue
         lowest, highest = int(item.reflectance.argmin()), int(item.reflectance.argmax())
         least, most = float(item.reflectance[lowest]), float(item.reflectance[highest])
         if least < _BELOW_BLACK:
-            found.append(
+            cautions.append(
                 f"row {item.row}: reflectance {least:g} at {wavelength_nm[lowest]:g} nm is below "
                 "black. Zero the instrument and read the panel again."
             )
         if most > _BRIGHTEST_SOLID and not is_metallic(item.ground):
-            found.append(
+            cautions.append(
                 f"row {item.row}: reflectance {most:g} at {wavelength_nm[highest]:g} nm is more "
                 f"than the solid ground {item.ground} can return. Check the scale, and read the "
                 "panel again."
             )
         elif most > _WHITE_STANDARD and _top_width(item.reflectance) >= _CEILING_BANDS:
-            found.append(
+            cautions.append(
                 f"row {item.row}: the spectrum is cut off at {most:g}: the instrument was out of "
                 "range. Read the panel again in another range or geometry."
             )
-    if len(found) > _MOST_TOLD:
-        found[_MOST_TOLD:] = [f"and {len(found) - _MOST_TOLD} more like these."]
-    return found
+    if len(cautions) > _MOST_SHOWN:
+        cautions[_MOST_SHOWN:] = [f"and {len(cautions) - _MOST_SHOWN} more like these."]
+    return cautions
 
 
 def _top_width(spectrum: FloatArray) -> int:

@@ -132,8 +132,8 @@ def load_readings(folder: Path, settings: ShelfSettings, data: bytes | None = No
         cautions=(
             *_cautions(table, strange, len(items)),
             *(
-                f"{table.file}, {said}"
-                for said in odd_spectra(
+                f"{table.file}, {caution}"
+                for caution in odd_spectra(
                     items, list(columns.wavelengths.values()), settings.is_metallic
                 )
             ),
@@ -165,27 +165,27 @@ class ReadingColumns:
         wavelengths: dict[str, float] = {}
         coordinates: dict[Light, dict[str, str]] = {}
         for column in table.columns:
-            if found := _WAVELENGTH.fullmatch(column):
-                wavelengths[column] = float(found[1].replace(",", "."))
+            if match := _WAVELENGTH.fullmatch(column):
+                wavelengths[column] = float(match[1].replace(",", "."))
             elif column in ("L", "a", "b"):
                 coordinates.setdefault(shelf_light, {})[column] = column
-            elif found := _LIGHT_COLUMN.fullmatch(column):
-                light = _light(table, column, found[2])
+            elif match := _LIGHT_COLUMN.fullmatch(column):
+                light = _light(table, column, match[2])
                 if light:
-                    coordinates.setdefault(light, {})[found[1]] = column
+                    coordinates.setdefault(light, {})[match[1]] = column
         _check_wavelengths(table, wavelengths)
         lights: dict[Light, tuple[str, str, str]] = {}
-        for light, found_columns in coordinates.items():
-            if missing := [name for name in "Lab" if name not in found_columns]:
+        for light, columns in coordinates.items():
+            if missing := [name for name in "Lab" if name not in columns]:
                 table.fault(
                     f"The columns L, a and b under {light} belong together; "
                     f"missing: {', '.join(missing)}.",
                     "Add the missing columns to the first line.",
                     row=1,
-                    column=next(iter(found_columns.values())),
+                    column=next(iter(columns.values())),
                 )
             else:
-                lights[light] = (found_columns["L"], found_columns["a"], found_columns["b"])
+                lights[light] = (columns["L"], columns["a"], columns["b"])
         return cls(wavelengths, lights)
 
 
@@ -337,8 +337,8 @@ def _medium_parts(row: Row) -> Number | None:
         value = decimal_from(ratio[1])
         if value is not None and 0 <= value <= 1000:
             return exact_number(value)
-    found = row.number_in("medium_parts", 0, 1000, what="parts of medium to one part of blend,")
-    return None if found is None else exact_number(found)
+    parts = row.number_in("medium_parts", 0, 1000, what="parts of medium to one part of blend,")
+    return None if parts is None else exact_number(parts)
 
 
 def _thinning(row: Row, settings: ShelfSettings) -> Fraction:

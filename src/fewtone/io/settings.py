@@ -268,15 +268,15 @@ class _Section:
         if not isinstance(value, list) or not value:
             self.fault(key, "This must be a list of numbers.", "Write it as [6, 8, 5].")
             return default
-        found = tuple(self._checked(key, item, low, high, default[0]) for item in value)
-        if len(set(found)) < len(found):
+        checked = tuple(self._checked(key, item, low, high, default[0]) for item in value)
+        if len(set(checked)) < len(checked):
             self.fault(key, "A number stands in this list twice.", "Keep each once.")
-        return found
+        return checked
 
     def span(self, key: str, default: tuple[int, int], low: int, high: int) -> tuple[int, int]:
-        found = self.numbers(key, default, low, high)
-        first, last = found[0], found[-1]
-        if len(found) == 2 and isinstance(first, int) and isinstance(last, int) and first <= last:
+        ends = self.numbers(key, default, low, high)
+        first, last = ends[0], ends[-1]
+        if len(ends) == 2 and isinstance(first, int) and isinstance(last, int) and first <= last:
             return first, last
         self.fault(key, "This must be two whole numbers: fewest, most.", "Write it as [2, 6].")
         return default

@@ -129,7 +129,7 @@ def _made(folder: Path, *files: Path) -> Iterator[None]:
     FewtoneError
         It cannot be made, or something in it cannot be.
     """
-    missing = [place for place in (folder, *folder.parents) if not place.exists()]
+    missing = [each for each in (folder, *folder.parents) if not each.exists()]
     try:
         folder.mkdir(parents=True, exist_ok=True)
         yield
@@ -137,9 +137,9 @@ def _made(folder: Path, *files: Path) -> Iterator[None]:
         for file in files:
             with contextlib.suppress(OSError):
                 file.unlink()
-        for place in missing:
+        for each in missing:
             with contextlib.suppress(OSError):
-                place.rmdir()
+                each.rmdir()
         if isinstance(error, OSError):
             raise _unwritable(folder, error) from error
         raise
@@ -233,10 +233,10 @@ def _named(kind: str, written: Sequence[str]) -> dict[str, str]:
     """
     named: dict[str, str] = {}
     faults = []
-    for place, text in enumerate(written, start=1):
+    for number, text in enumerate(written, start=1):
         label = " ".join(text.split())
         # A label in a script without Latin letters is numbered instead.
-        name = label if re.fullmatch(NAME, label) else slug(label) or f"{kind}-{place}"
+        name = label if re.fullmatch(NAME, label) else slug(label) or f"{kind}-{number}"
         if name in RESERVED or not label:
             faults.append(
                 Fault(

@@ -89,11 +89,11 @@ def _edits(text: str, toner: str, strength: str) -> Iterator[str]:
             (i for i in range(start + 1, len(lines)) if lines[i].lstrip().startswith("[")),
             len(lines),
         )
-        for place in range(start + 1, stop):
-            found = _STRENGTH.match(lines[place])
-            if found:
-                changed = found[1] + strength + lines[place][found.end() :]
-                yield "".join([*lines[:place], changed, *lines[place + 1 :]])
+        for number in range(start + 1, stop):
+            match = _STRENGTH.match(lines[number])
+            if match:
+                changed = match[1] + strength + lines[number][match.end() :]
+                yield "".join([*lines[:number], changed, *lines[number + 1 :]])
         # After the table's last key: notes below it may belong to the next table.
         keys = [i for i in range(start, stop) if lines[i].strip() and lines[i].lstrip()[0] != "#"]
         last = lines[keys[-1]]

@@ -82,15 +82,18 @@ def read_target_file(
     if geometry is None and in_file and measurement.geometry not in in_file:
         geometry = sorted(in_file)[0]
     read_in, cautions = target_geometry(geometry, measurement, anyway=anyway, request=path.name)
-    found, about = choose(export, replace(measurement, geometry=read_in), light=light)
+    readings, about = choose(export, replace(measurement, geometry=read_in), light=light)
     cautions += tuple(text for text in about if "is taken to be the shelf's" not in text)
-    name = "" if found[0].name == path.stem else found[0].name
-    if found[0].wavelength_nm is None or found[0].reflectance is None:
-        labs = found[0].lab
-        where = next((own for own in (light, measurement.light, *labs) if own in labs), None)
+    name = "" if readings[0].name == path.stem else readings[0].name
+    if readings[0].wavelength_nm is None or readings[0].reflectance is None:
+        labs = readings[0].lab
+        where = next(
+            (light_read for light_read in (light, measurement.light, *labs) if light_read in labs),
+            None,
+        )
         assert where is not None, "a reading without a spectrum has Lab"
         return Target(labs[where], where, read_in, path.name, name, cautions)
-    read, values = found[0].wavelength_nm, found[0].reflectance
+    read, values = readings[0].wavelength_nm, readings[0].reflectance
     cautions += _range_cautions(path, read, wavelength_nm)
     if wavelength_nm is not None and _reaches_over(read, wavelength_nm):
         values, read = values @ resampling_onto(read, wavelength_nm), wavelength_nm

@@ -56,7 +56,7 @@ def read_target(
     *,
     light: Light | None = None,
     deck: Path | None = None,
-    own_deck: Path | None = None,
+    shelf_deck: Path | None = None,
     wavelength_nm: FloatArray | None = None,
     geometry: Geometry | str | None = None,
     anyway: bool = False,
@@ -79,7 +79,7 @@ def read_target(
     deck
         A CSV file or an ``.xlsx`` workbook of swatches: columns number, L, a, b, optional name and
         light.
-    own_deck
+    shelf_deck
         The shelf's own, looked into where no other is given and the text is no colour by itself.
     wavelength_nm
         The shelf's wavelengths [nm], shape ``(n_wavelengths,)``, if they are known: spectra are
@@ -120,7 +120,7 @@ def read_target(
             anyway=anyway,
         )
     if target is None and deck is None:
-        deck = own_deck
+        deck = shelf_deck
         target = _swatch(request, measurement, light, deck)
     if target is None:
         raise UsageError(_no_target(request, measurement, light, deck))

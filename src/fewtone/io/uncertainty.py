@@ -63,11 +63,11 @@ def save_uncertainty(folder: Path, uncertainty: Uncertainty, curves_text: bytes)
 
 def remove_other_uncertainties(folder: Path, curves_text: bytes) -> None:
     """Remove what belonged to curves that do not stand there any more."""
-    own = uncertainty_file(folder, curves_text)
+    current = uncertainty_file(folder, curves_text)
     with contextlib.suppress(OSError):
         # Those of a killed writer too, which begin with a dot.
         for file in [*folder.glob(_NAME.format("*")), *folder.glob(f".{_NAME.format('*')}.*")]:
-            if file.name != own.name:
+            if file.name != current.name:
                 file.unlink()
 
 
@@ -89,7 +89,7 @@ def load_uncertainty(folder: Path, curves_text: bytes, curves: Curves) -> Uncert
             if int(data["format"]) != FORMAT:
                 return None
             arrays = {name: data[name].astype(np.float64) for name in ARRAYS}
-            found = Uncertainty(
+            uncertainty = Uncertainty(
                 **arrays,
                 model_sd=float(data["model_sd"]),
                 lasting=int(data["lasting"]),
@@ -98,30 +98,30 @@ def load_uncertainty(folder: Path, curves_text: bytes, curves: Curves) -> Uncert
             )
     except Exception:  # numpy and zipfile raise many kinds over bytes that are none of theirs
         return None
-    return found if _fits(found, curves) else None
+    return uncertainty if _fits(uncertainty, curves) else None
 
 
-def _fits(found: Uncertainty, curves: Curves) -> bool:
+def _fits(uncertainty: Uncertainty, curves: Curves) -> bool:
     toners, grounds = curves.absorption.shape, curves.ground_reflectance.shape
-    count = len(found.return_ratio) if found.return_ratio.ndim else 0
+    count = len(uncertainty.return_ratio) if uncertainty.return_ratio.ndim else 0
     shapes = (
-        (found.absorption, (count, *toners)),
-        (found.scattering, (count, *toners)),
-        (found.ground_reflectance, (count, *grounds)),
-        (found.return_ratio, (count, grounds[0])),
-        (found.black, (count,)),
-        (found.index, (count,)),
-        (found.edge, (count,)),
+        (uncertainty.absorption, (count, *toners)),
+        (uncertainty.scattering, (count, *toners)),
+        (uncertainty.ground_reflectance, (count, *grounds)),
+        (uncertainty.return_ratio, (count, grounds[0])),
+        (uncertainty.black, (count,)),
+        (uncertainty.index, (count,)),
+        (uncertainty.edge, (count,)),
         (
-            found.key_strength,
-            (len(found.key_strength), grounds[0] if found.key_strength.size else 0),
+            uncertainty.key_strength,
+            (len(uncertainty.key_strength), grounds[0] if uncertainty.key_strength.size else 0),
         ),
-        (found.letdown, (count, toners[0])),
-        (found.thinning, (count,)),
+        (uncertainty.letdown, (count, toners[0])),
+        (uncertainty.thinning, (count,)),
     )
     return bool(
         all(array.shape == shape and np.isfinite(array).all() for array, shape in shapes)
-        and np.isfinite(found.model_sd)
-        and found.model_sd >= 0.0
-        and 0 <= found.apart <= found.lasting <= count
+        and np.isfinite(uncertainty.model_sd)
+        and uncertainty.model_sd >= 0.0
+        and 0 <= uncertainty.apart <= uncertainty.lasting <= count
     )

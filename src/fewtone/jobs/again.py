@@ -103,7 +103,7 @@ def kept_matches(
     -------
     The nearest first.
     """
-    found = []
+    matches = []
     for job in jobs:
         recipe = job.recipe
         same = (
@@ -118,8 +118,8 @@ def kept_matches(
         if all(name in curves.toners for name in recipe.blend):
             match = judge(curves, settings, recipe, target, tolerance)
             if match.in_tolerance:
-                found.append(KeptMatch(job, match))
-    return sorted(found, key=lambda kept: kept.match.de00 or 0.0)
+                matches.append(KeptMatch(job, match))
+    return sorted(matches, key=lambda kept: kept.match.de00 or 0.0)
 
 
 def again(curves: Curves, settings: ShelfSettings, job: Job) -> Again:
@@ -153,8 +153,8 @@ def again(curves: Curves, settings: ShelfSettings, job: Job) -> Again:
             max_toners=len(recipe.blend),
             tolerance=job.tolerance,
         )
-        found = search(curves, settings, job.target, rules)
-        best = found.simplest or found.closest
+        answer = search(curves, settings, job.target, rules)
+        best = answer.simplest or answer.closest
         if best.recipe != recipe and best.de00 is not None and best.de00 < now.de00:
             instead = best
     return Again(job, now, moved, has_moved, instead)

@@ -96,13 +96,13 @@ class Book:
         FewtoneError
             There is none of that name, or the book cannot be read.
         """
-        found: list[Job] = []
+        jobs: list[Job] = []
         if self.path.exists():
             with self._open(write=False) as book:
-                found = list(_jobs(book, "WHERE key = ?", (_key(name),)))
-        if not found:
+                jobs = list(_jobs(book, "WHERE key = ?", (_key(name),)))
+        if not jobs:
             raise FewtoneError(self._no_such(name))
-        return found[0]
+        return jobs[0]
 
     def curves_text(self, job: Job) -> bytes:
         """The ``curves.csv`` that a job was predicted with."""
@@ -216,7 +216,7 @@ class Book:
         -------
         The jobs, each with its ΔE00 if a colour was asked for.
         """
-        found: list[tuple[Job, float | None]] = []
+        matching: list[tuple[Job, float | None]] = []
         for job in self.jobs():
             recipe = job.recipe
             if not all(word in job.words for word in words.casefold().split()):
@@ -228,12 +228,12 @@ class Book:
             if (since and job.opened[:10] < since) or (until and job.opened[:10] > until):
                 continue
             if lab is None:
-                found.append((job, None))
+                matching.append((job, None))
             elif light is None or job.target.light == light:
                 off = min(float(delta_e_2000(lab, colour)) for colour in _colours(job))
                 if off <= within:
-                    found.append((job, off))
-        return sorted(found, key=lambda pair: pair[1] or 0.0)
+                    matching.append((job, off))
+        return sorted(matching, key=lambda pair: pair[1] or 0.0)
 
     def _no_such(self, name: str) -> Fault:
         return Fault(

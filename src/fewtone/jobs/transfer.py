@@ -78,8 +78,8 @@ def read_jobs(path: Path) -> tuple[list[Job], dict[str, bytes]]:
     faults: list[Fault] = []
     jobs = [
         job
-        for place, document in enumerate(documents, start=1)
-        if (job := _job(document, f"{path.name}, job {place}", faults)) is not None
+        for number, document in enumerate(documents, start=1)
+        if (job := _job(document, f"{path.name}, job {number}", faults)) is not None
     ]
     faults += [
         Fault("The curves do not have the hash they go by.", file=path.name, value=key)
@@ -111,8 +111,8 @@ def job_document(job: Job) -> dict[str, Any]:
 
 
 def _by_ending(path: Path, by: Mapping[str, Any]) -> Any:
-    found = by.get(path.suffix.lower())
-    if found is None:
+    handler = by.get(path.suffix.lower())
+    if handler is None:
         raise FewtoneError(
             Fault(
                 "Jobs are exported as JSON or CSV.",
@@ -120,7 +120,7 @@ def _by_ending(path: Path, by: Mapping[str, Any]) -> Any:
                 value=str(path),
             )
         )
-    return found
+    return handler
 
 
 def _json_bytes(jobs: Sequence[Job], curves: Mapping[str, bytes]) -> bytes:
@@ -186,28 +186,32 @@ def _from_csv(text: str, path: Path) -> tuple[list[Any], dict[str, bytes]]:
         if tuple(rows.fieldnames or ()) != _COLUMNS:
             raise ValueError("its columns are others")
         for cells in rows:
-            found = {name: _active(cell) for name, cell in cells.items()}
-            if found["kind"] == "opened":
+            row_cells = {name: _active(cell) for name, cell in cells.items()}
+            if row_cells["kind"] == "opened":
                 documents.append(
                     {
-                        **found,
-                        "name": found["job"],
-                        "opened": found["at"],
-                        "lab": [float(found[name]) for name in ("L", "a", "b")],
-                        "tolerance": float(found["tolerance"]),
+                        **row_cells,
+                        "name": row_cells["job"],
+                        "opened": row_cells["at"],
+                        "lab": [float(row_cells[name]) for name in ("L", "a", "b")],
+                        "tolerance": float(row_cells["tolerance"]),
                         "entries": [],
                     }
                 )
-            elif found["kind"] == "curves":
-                packed = base64.b64decode(found["data"], validate=True)
-                curves[found["curves_sha256"]] = zlib.decompressobj().decompress(
+            elif row_cells["kind"] == "curves":
+                packed = base64.b64decode(row_cells["data"], validate=True)
+                curves[row_cells["curves_sha256"]] = zlib.decompressobj().decompress(
                     packed, _MOST_BYTES
                 )
             else:
-                if not documents or documents[-1]["name"] != found["job"]:
+                if not documents or documents[-1]["name"] != row_cells["job"]:
                     raise ValueError(f"row {rows.line_num} belongs to no job above it")
                 documents[-1]["entries"].append(
-                    {"at": found["at"], "kind": found["kind"], "data": json.loads(found["data"])}
+                    {
+                        "at": row_cells["at"],
+                        "kind": row_cells["kind"],
+                        "data": json.loads(row_cells["data"]),
+                    }
                 )
     except (ValueError, KeyError, TypeError, csv.Error, zlib.error, binascii.Error) as error:
         raise FewtoneError(_no_jobs(path, str(error))) from None

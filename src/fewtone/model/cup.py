@@ -51,11 +51,11 @@ class Cup:
             It is none of these, or a mark is no smaller than the cup.
         """
         line = " ".join(text.split()).lower()
-        if found := _IN_PARTS.fullmatch(line):
-            holds, parts = volume_ml(found[1], what="The cup"), int(found[2])
+        if match := _IN_PARTS.fullmatch(line):
+            holds, parts = volume_ml(match[1], what="The cup"), int(match[2])
             return cls(holds / parts, holds, "parts", holds / parts)
-        found = _BY.fullmatch(line)
-        if found is None:
+        match = _BY.fullmatch(line)
+        if match is None:
             raise UsageError(
                 Fault(
                     f"'{text}' is not a cup: what it holds and how it is marked.",
@@ -64,13 +64,13 @@ class Cup:
                     value=text,
                 )
             )
-        holds, step = (volume_ml(part, what="The cup") for part in found.groups())
+        holds, step = (volume_ml(part, what="The cup") for part in match.groups())
         if step > holds:
             raise UsageError(
                 Fault(f"The marks of '{text}' are wider than the cup.", "Correct it.", value=text)
             )
-        found_unit = _UNIT.search(found[2])
-        unit = found_unit[0] if found_unit else "ml"
+        unit_match = _UNIT.search(match[2])
+        unit = unit_match[0] if unit_match else "ml"
         unit = "ml" if unit == "l" else unit
         return cls(step, holds, unit, VOLUME_ML[unit])
 

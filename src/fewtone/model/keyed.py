@@ -83,10 +83,10 @@ class KeyedGround:
         parts: dict[str, Number] = {}
         pieces = text.split("+")
         for piece in pieces[: _MOST_GROUNDS + 1]:
-            found = _piece(piece, grounds, faults)
-            if found is None:
+            named = _piece(piece, grounds, faults)
+            if named is None:
                 continue
-            name, part = found
+            name, part = named
             if name in parts:
                 faults.append(
                     Fault(
@@ -144,8 +144,8 @@ class GroundNames(Names):
             try:
                 KeyedGround.parse(text, self)
             except FewtoneError as error:
-                said = error.faults[0]
-                return Fault(f"{where}{said.message}", fix=said.fix, value=text)
+                original = error.faults[0]
+                return Fault(f"{where}{original.message}", fix=original.fix, value=text)
         return Names.fault(self, text, where=where, fix=fix)
 
     def __contains__(self, ground: object) -> bool:

@@ -110,8 +110,8 @@ class Names:
 
     def find(self, text: str) -> str | None:
         """The name that is meant, by name or label; None where there is none, or several."""
-        found = self._meant(text)
-        return found[0] if len(found) == 1 else None
+        meant = self._meant(text)
+        return meant[0] if len(meant) == 1 else None
 
     def is_shared(self, text: str) -> bool:
         """Whether this is the label of several."""
@@ -159,14 +159,14 @@ class Names:
         fix: str | None = None,
     ) -> tuple[str, ...]:
         """The names that are meant, each once; a fault is noted for each that is not known."""
-        found: dict[str, None] = {}
+        resolved: dict[str, None] = {}
         for text in as_names(asked):
             name = self.find(text)
             if name is None:
                 faults.append(self.fault(text, where=where, fix=fix))
             else:
-                found[name] = None
-        return tuple(found)
+                resolved[name] = None
+        return tuple(resolved)
 
     def require(
         self, asked: str | Iterable[str], *, where: str = "", fix: str | None = None
@@ -179,10 +179,10 @@ class Names:
             All that are not known, each with the nearest one.
         """
         faults: list[Fault] = []
-        found = self.resolve(asked, faults, where=where, fix=fix)
+        resolved = self.resolve(asked, faults, where=where, fix=fix)
         if faults:
             raise UsageError(*faults)
-        return found
+        return resolved
 
     def at(self, text: str, start: int) -> tuple[str, int] | None:
         """The longest name or label that stands in a text at a place, and where it ends."""
@@ -190,11 +190,11 @@ class Names:
         for written in {*self.labels, *self.labels.values()}:
             words = [re.escape(word) for word in re.split(r"[\s_-]+", written.strip()) if word]
             pattern = r"[\s_-]+".join(words) + r"(?![\w-])"
-            found = re.compile(pattern, re.IGNORECASE).match(text, start)
-            if found and words and (best is None or found.end() > best[1]):
-                name = self.find(found[0])
+            match = re.compile(pattern, re.IGNORECASE).match(text, start)
+            if match and words and (best is None or match.end() > best[1]):
+                name = self.find(match[0])
                 if name is not None:
-                    best = name, found.end()
+                    best = name, match.end()
         return best
 
     def _meant(self, text: str) -> list[str]:
@@ -233,7 +233,7 @@ def named_options(function: Callable[P, T]) -> Callable[P, T]:
     code = function.__code__
     count = code.co_argcount + code.co_kwonlyargcount
     accepted = code.co_varnames[:count]
-    own = accepted[code.co_argcount :] or accepted
+    options = accepted[code.co_argcount :] or accepted
     hands_on = bool(code.co_flags & 0x08)
 
     @functools.wraps(function)
@@ -241,12 +241,12 @@ def named_options(function: Callable[P, T]) -> Callable[P, T]:
         if not hands_on:
             for name in kwargs:
                 if name not in accepted:
-                    raise UnknownOptionError(name, own)
+                    raise UnknownOptionError(name, options)
             return function(*args, **kwargs)
         try:
             return function(*args, **kwargs)
         except UnknownOptionError as error:
-            raise UnknownOptionError(error.option, (*own, *error.known)) from None
+            raise UnknownOptionError(error.option, (*options, *error.known)) from None
 
     return call
 

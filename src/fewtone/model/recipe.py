@@ -176,11 +176,11 @@ class _Reader:
         return re.compile(r"\s*(" + pattern + ")").match(self.text, self.at)
 
     def take(self, pattern: str, wanted: str) -> str:
-        found = self.peek(pattern)
-        if not found:
+        token = self.peek(pattern)
+        if not token:
             raise self.fault(f"expected {wanted}")
-        self.at = found.end()
-        return found[1]
+        self.at = token.end()
+        return token[1]
 
     def number(self, wanted: str) -> Number:
         text = self.take(_AMOUNT, wanted)
@@ -195,8 +195,8 @@ class _Reader:
             return self.take(f"(?i:{NAME})", wanted).lower()
         gap = self.peek("")
         start = gap.end() if gap else self.at
-        if found := known.at(self.text, start):
-            name, self.at = found
+        if known_name := known.at(self.text, start):
+            name, self.at = known_name
             return name
         name = self.take(_ANY_NAME if self.peek(_ANY_NAME) else f"(?i:{NAME})", wanted)
         if name.lower() in RESERVED:

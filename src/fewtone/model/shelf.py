@@ -182,15 +182,15 @@ class ShelfSettings:
             return parse(recipe, toners, grounds)
         faults: list[Fault] = []
         fix = "Correct the name, or add it to shelf.toml and learn it."
-        found = toners.resolve(recipe.blend, faults, fix=fix)
+        names = toners.resolve(recipe.blend, faults, fix=fix)
         ground = grounds.resolve(recipe.ground, faults, fix=fix)
-        if len(found) < len(recipe.blend) and not faults:
+        if len(names) < len(recipe.blend) and not faults:
             faults.append(Fault("Two names of this blend mean the same toner; add its parts up."))
         if faults:
             raise UsageError(*(replace(fault, value=str(recipe)) for fault in faults))
-        if found == tuple(recipe.blend) and ground == (recipe.ground,):
+        if names == tuple(recipe.blend) and ground == (recipe.ground,):
             return recipe
-        blend = dict(zip(found, recipe.blend.values(), strict=True))
+        blend = dict(zip(names, recipe.blend.values(), strict=True))
         return recipe.with_(blend=blend, ground=ground[0])
 
     @property

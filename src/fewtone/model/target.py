@@ -136,26 +136,27 @@ def target_geometry(
     UsageError
         There is no such geometry; or it is another than the shelf's, and `anyway` is false.
     """
-    own = measurement.geometry
+    of_shelf = measurement.geometry
     if stated is None:
-        return own, ()
+        return of_shelf, ()
     if stated not in tuple(Geometry):
         known = ", ".join(Geometry)
         raise UsageError(
             Fault("There is no such geometry.", f"Known are {known}.", value=str(stated))
         )
     stated = Geometry(stated)
-    if stated == own:
-        return own, ()
+    if stated == of_shelf:
+        return of_shelf, ()
     why = (
-        f"The target is read in {stated}, the shelf in {own}: gloss, flake and a film's depth "
+        f"The target is read in {stated}, the shelf in {of_shelf}: gloss, flake and a film's depth "
         "count differently, so that one and the same panel gives two colours"
     )
     if not anyway:
         raise UsageError(
             Fault(
                 f"{why}.",
-                fix=f"Read the target in {own}; or go on with `anyway` and let a first panel tell.",
+                fix=f"Read the target in {of_shelf}; or go on with `anyway` and let a first panel "
+                "tell.",
                 value=request,
             )
         )

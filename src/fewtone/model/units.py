@@ -134,9 +134,9 @@ def _exact(amount: float | Decimal | Fraction, what: str) -> Fraction:
 def _split(
     text: str, what: str, units: Mapping[str, Fraction], example: str
 ) -> tuple[Fraction, str]:
-    found = _AMOUNT.fullmatch(" ".join(text.split())) if len(text) <= _LONGEST else None
-    value = decimal_from(found[1]) if found else None
-    if found is None or value is None:
+    match = _AMOUNT.fullmatch(" ".join(text.split())) if len(text) <= _LONGEST else None
+    value = decimal_from(match[1]) if match else None
+    if match is None or value is None:
         raise UsageError(
             Fault(
                 f"{what} '{text}' is not a number and a unit ({', '.join(units)}).",
@@ -144,7 +144,7 @@ def _split(
                 value=text,
             )
         )
-    if not found[2]:
+    if not match[2]:
         raise UsageError(
             Fault(
                 f"{what} '{text}' has no unit; it needs one of {', '.join(units)}.",
@@ -152,7 +152,7 @@ def _split(
                 value=text,
             )
         )
-    return Fraction(value), found[2]
+    return Fraction(value), match[2]
 
 
 def _factor(unit: str, units: Mapping[str, Fraction], what: str, text: str) -> Fraction:

@@ -59,9 +59,9 @@ def film_departures(coats: FloatLike, medium_parts: FloatLike) -> FloatArray:
     -------
     log(coats/3), and log₂((1 + m)/7): how often the letdown doubles; shape ``(n, 2)``.
     """
-    own = np.log(np.maximum(np.asarray(coats, dtype=float), _LEAST_COATS) / _USUAL_COATS)
+    log_coats = np.log(np.maximum(np.asarray(coats, dtype=float), _LEAST_COATS) / _USUAL_COATS)
     whole = np.log2((1.0 + np.asarray(medium_parts, dtype=float)) / (1.0 + _USUAL_LETDOWN))
-    return np.stack(np.broadcast_arrays(own, whole), axis=-1)
+    return np.stack(np.broadcast_arrays(log_coats, whole), axis=-1)
 
 
 def film_departures_rms(mixing: Mixing) -> tuple[float, float]:

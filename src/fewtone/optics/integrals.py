@@ -85,7 +85,7 @@ class IntegralTable:
 
     def value(self, tau: FloatArray) -> FloatArray:
         """The function at τ, the same shape."""
-        cell, inside = self._place(tau)
+        cell, inside = self._cell(tau)
         constant, first, second, third = self.cubics
         result: FloatArray = third[cell]
         for coefficients in (second, first, constant):
@@ -97,13 +97,13 @@ class IntegralTable:
         """The function and its derivative at τ, both of its shape."""
         # dτ = 2√τ d√τ: at τ = 0 that is 0/0, so the limit is taken a hair away from it.
         depth = np.maximum(tau, 1e-12)
-        cell, inside = self._place(depth)
+        cell, inside = self._cell(depth)
         constant, first, second, third = (coefficients[cell] for coefficients in self.cubics)
         value = ((third * inside + second) * inside + first) * inside + constant
         along = (3.0 * third * inside + 2.0 * second) * inside + first
         return value, along * (0.5 * self.nodes_per_unit) / np.sqrt(depth)
 
-    def _place(self, tau: FloatArray) -> tuple[IntArray, FloatArray]:
+    def _cell(self, tau: FloatArray) -> tuple[IntArray, FloatArray]:
         along = np.minimum(np.sqrt(tau) * self.nodes_per_unit, self.cubics.shape[1] - 1e-9)
         cell = along.astype(np.int64)
         return cell, along - cell

@@ -63,18 +63,18 @@ class HazeTables:
         absorption, scattering
             Optical depths along the normal, one way [1], any shapes that broadcast.
         """
-        place = _Place.of(absorption, scattering)
-        per_depth = self._look_up(place, place.across, place.along)
-        return HazeTerms(*(place.scattering * part for part in np.moveaxis(per_depth, -1, 0)))
+        cell = _Cell.of(absorption, scattering)
+        per_depth = self._look_up(cell, cell.across, cell.along)
+        return HazeTerms(*(cell.scattering * part for part in np.moveaxis(per_depth, -1, 0)))
 
     def derivatives(self, absorption: FloatLike, scattering: FloatLike) -> HazeDerivatives:
         """The same with derivatives in both depths."""
-        place = _Place.of(absorption, scattering)
-        value = self._look_up(place, place.across, place.along)
-        by_share = self._look_up(place, place.across_slope, place.along)
-        by_depth = self._look_up(place, place.across, place.along_slope)
-        depth, tau_s = place.depth[..., np.newaxis], place.scattering[..., np.newaxis]
-        share = (place.scattering / place.depth)[..., np.newaxis]
+        cell = _Cell.of(absorption, scattering)
+        value = self._look_up(cell, cell.across, cell.along)
+        by_share = self._look_up(cell, cell.across_slope, cell.along)
+        by_depth = self._look_up(cell, cell.across, cell.along_slope)
+        depth, tau_s = cell.depth[..., np.newaxis], cell.scattering[..., np.newaxis]
+        share = (cell.scattering / cell.depth)[..., np.newaxis]
         along = by_depth / depth
         d_absorption = tau_s * (along - by_share * share / depth)
         d_scattering = value + tau_s * (along + by_share * (1.0 - share) / depth)
@@ -85,11 +85,11 @@ class HazeTables:
         )
 
     def _look_up(
-        self, place: _Place, across: tuple[FloatArray, ...], along: tuple[FloatArray, ...]
+        self, cell: _Cell, across: tuple[FloatArray, ...], along: tuple[FloatArray, ...]
     ) -> FloatArray:
-        total = np.zeros((*place.depth.shape, self.coefficients.shape[-1]))
+        total = np.zeros((*cell.depth.shape, self.coefficients.shape[-1]))
         flat = self.coefficients.reshape(-1, self.coefficients.shape[-1])
-        first = place.row * self.coefficients.shape[1] + place.column
+        first = cell.row * self.coefficients.shape[1] + cell.column
         for i, weight in enumerate(across):
             for j, other in enumerate(along):
                 step = i * self.coefficients.shape[1] + j
@@ -222,7 +222,7 @@ def _share_at(x: FloatArray) -> FloatArray:
     return np.asarray(1.0 - (1.0 - x) ** 2)
 
 
-class _Place(NamedTuple):
+class _Cell(NamedTuple):
     """Where depths fall in the tables, and the B-splines that live there."""
 
     depth: FloatArray
@@ -235,7 +235,7 @@ class _Place(NamedTuple):
     along_slope: tuple[FloatArray, ...]
 
     @classmethod
-    def of(cls, absorption: FloatLike, scattering: FloatLike) -> _Place:
+    def of(cls, absorption: FloatLike, scattering: FloatLike) -> _Cell:
         """Find the place of depths."""
         tau_a, tau_s = np.broadcast_arrays(
             np.asarray(absorption, dtype=float), np.asarray(scattering, dtype=float)

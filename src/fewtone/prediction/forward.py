@@ -190,8 +190,8 @@ def lab_of(curves: Curves, reflectance: FloatArray, light: Light) -> FloatArray:
 
 def lab_of_doses(curves: Curves, doses: FloatArray, ground: str, light: Light) -> FloatArray:
     """CIELAB of doses ``(..., n_toners)`` over the ground of that name, shape ``(..., 3)``."""
-    place = np.asarray(curves.grounds.index(ground))
-    return lab_of(curves, reflectance(curves, doses, place), light)
+    row = np.asarray(curves.grounds.index(ground))
+    return lab_of(curves, reflectance(curves, doses, row), light)
 
 
 def lab_jacobian_of(curves: Curves, reflectance: FloatArray, light: Light) -> FloatArray:

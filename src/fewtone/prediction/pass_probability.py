@@ -376,10 +376,10 @@ def _nodes(
     Where the density ends before the radius does, so do the nodes. Returns the nodes and the weight
     of each, both ``(..., count)``.
     """
-    place, weight = _legendre(count)
+    node, weight = _legendre(count)
     low = np.maximum((-radius - mean) / sd, -_FARTHEST)
     width = np.maximum(np.minimum((radius - mean) / sd, _FARTHEST) - low, 0.0)
-    z = low[..., np.newaxis] + width[..., np.newaxis] * place
+    z = low[..., np.newaxis] + width[..., np.newaxis] * node
     density = np.exp(-0.5 * z**2)
     density *= width[..., np.newaxis] * (weight / np.sqrt(2.0 * np.pi))
     z *= sd[..., np.newaxis]
@@ -406,5 +406,5 @@ def _distribution(x: FloatArray) -> FloatArray:
 @lru_cache(maxsize=4)
 def _legendre(count: int) -> tuple[FloatArray, FloatArray]:
     """Nodes and weights of the Gauss-Legendre rule on 0..1."""
-    place, weight = np.polynomial.legendre.leggauss(count)
-    return frozen(0.5 * (place + 1.0)), frozen(0.5 * weight)
+    node, weight = np.polynomial.legendre.leggauss(count)
+    return frozen(0.5 * (node + 1.0)), frozen(0.5 * weight)

@@ -64,7 +64,7 @@ def reflectance_deviations(
     by_departure = None if departures is None else _dose_deviations(curves, departures)
     hazy = bool(sure.scattering.any())
     by_optics = _optics_derivatives(curves, doses, ground)
-    for row, (dose, place) in enumerate(zip(doses, ground, strict=True)):
+    for row, (dose, ground_row) in enumerate(zip(doses, ground, strict=True)):
         has = np.flatnonzero(dose)
         bend = film.d_tau[row] * np.tensordot(dose[has], sure.absorption[:, has], (0, 1))
         if hazy:
@@ -78,8 +78,8 @@ def reflectance_deviations(
         bend += sure.black[:, np.newaxis]
         if by_optics is not None:
             bend += np.stack([sure.index, sure.edge], axis=1) @ by_optics[row]
-        bend += film.d_ground[row] * sure.ground_reflectance[:, place]
-        off[row] = bend + film.d_return_ratio[row] * sure.return_ratio[:, place, np.newaxis]
+        bend += film.d_ground[row] * sure.ground_reflectance[:, ground_row]
+        off[row] = bend + film.d_return_ratio[row] * sure.return_ratio[:, ground_row, np.newaxis]
     return off
 
 
@@ -104,9 +104,11 @@ def lab_deviations(
     Shape ``(n_recipes, n_directions, 3)``, to be read as `reflectance_deviations` is.
     """
     sure = curves.uncertainty
-    own = sure.model_sd * np.eye(3) if sure else np.zeros((0, 3))
+    model_deviations = sure.model_sd * np.eye(3) if sure else np.zeros((0, 3))
     bent = deviations @ lab_jacobian_of(curves, reflectance, light).swapaxes(1, 2)
-    return np.concatenate([bent, np.broadcast_to(own, (len(bent), *own.shape))], axis=1)
+    return np.concatenate(
+        [bent, np.broadcast_to(model_deviations, (len(bent), *model_deviations.shape))], axis=1
+    )
 
 
 def lab_deviations_of(
@@ -146,10 +148,10 @@ def lab_deviations_of(
     by_ground, by_ratio = jacobian * film.d_ground[:, np.newaxis], film.d_return_ratio
     ratio = (jacobian @ by_ratio[:, :, np.newaxis])[:, :, 0]
     # Not `numpy.unique`, which imports all of `numpy.ma`: `check` is to start quickly.
-    for place in sorted(set(ground.tolist())):
-        over = np.flatnonzero(ground == place)
-        off[over] += by_ground[over] @ sure.ground_reflectance[:, place].T
-        off[over] += ratio[over, :, np.newaxis] * sure.return_ratio[:, place]
+    for ground_row in sorted(set(ground.tolist())):
+        over = np.flatnonzero(ground == ground_row)
+        off[over] += by_ground[over] @ sure.ground_reflectance[:, ground_row].T
+        off[over] += ratio[over, :, np.newaxis] * sure.return_ratio[:, ground_row]
     off += jacobian.sum(axis=2)[:, :, np.newaxis] * sure.black
     by_optics = _optics_derivatives(curves, doses, ground)
     if by_optics is not None:

@@ -155,6 +155,6 @@ def label(
     require_names(recipe, settings)
     light = settings.measurement.light
     lab = predict(curves, [recipe], light).lab[0].tolist()
-    said = " ".join(name.split())
+    title = " ".join(name.split())
     day = date or datetime.date.today()
-    return Label(recipe, said, settings.name, (lab[0], lab[1], lab[2]), light, day)
+    return Label(recipe, title, settings.name, (lab[0], lab[1], lab[2]), light, day)

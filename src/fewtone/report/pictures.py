@@ -160,12 +160,12 @@ def reach(
     fewest, most = settings.mixing.coats
     parts = [float(part) for part in settings.mixing.medium_parts]
     loads = np.linspace(fewest / (1 + max(parts)), most / (1 + min(parts)), _LOADS)
-    place = np.full(len(blends), curves.grounds.index(ground), dtype=np.int64)
+    ground_rows = np.full(len(blends), curves.grounds.index(ground), dtype=np.int64)
     labs = np.concatenate(
         [
             lab_of(
                 curves,
-                reflectance(curves, load * np.array(blends), place),
+                reflectance(curves, load * np.array(blends), ground_rows),
                 light,
             )
             for load in loads
@@ -195,15 +195,17 @@ def residuals(settings: ShelfSettings, curves: Curves, readings: Readings) -> tu
     for row, reading in enumerate(usable):
         for name, share in reading.blend.fractions.items():
             doses[row, curves.toners.index(name)] = float(share * Fraction(reading.load))
-    place = np.array([curves.grounds.index(reading.ground) for reading in usable])
+    ground_rows = np.array([curves.grounds.index(reading.ground) for reading in usable])
     # The readings are of the bottles that were learnt, not of those in use.
     learnt = curves.with_strengths({n: 1.0 / s for n, s in settings.strengths.items()})
-    film = reflectance(learnt, doses, place)
-    found = []
+    film = reflectance(learnt, doses, ground_rows)
+    differences = []
     for row, reading in enumerate(usable):
         light, lab = _lab_read(reading, readings, settings.measurement.light)
-        found.append(Residual(reading, float(delta_e_2000(lab, lab_of(curves, film[row], light)))))
-    return tuple(found)
+        differences.append(
+            Residual(reading, float(delta_e_2000(lab, lab_of(curves, film[row], light))))
+        )
+    return tuple(differences)
 
 
 def _lab_read(reading: Reading, readings: Readings, wanted: Light) -> tuple[Light, FloatArray]:
@@ -223,8 +225,8 @@ def _draw_toners(
 ) -> None:
     ratios = (1.25, 1.0) * _ACROSS
     axes = figure.subplots(rows, 2 * _ACROSS, width_ratios=ratios, squeeze=False)
-    places = [(row, 2 * column) for column in range(_ACROSS) for row in range(rows)]
-    for index, (row, column) in enumerate(places):
+    cells = [(row, 2 * column) for column in range(_ACROSS) for row in range(rows)]
+    for index, (row, column) in enumerate(cells):
         curve, strip = axes[row, column], axes[row, column + 1]
         if index >= len(curves.toners):
             curve.set_axis_off()
@@ -257,8 +259,8 @@ def _draw_strip(axes: Axes, settings: ShelfSettings, curves: Curves, index: int)
     light = settings.measurement.light
     picture = np.zeros((len(curves.grounds), _COATS, 3))
     for row in range(len(curves.grounds)):
-        place = np.full(_COATS, row, dtype=np.int64)
-        film = reflectance(curves, doses, place)
+        ground_rows = np.full(_COATS, row, dtype=np.int64)
+        film = reflectance(curves, doses, ground_rows)
         shades = swatches(lab_of(curves, film, light), light)
         picture[row] = np.array([shade.rgb for shade in shades]) / 255.0
         for column, shade in enumerate(shades):
@@ -297,16 +299,18 @@ def _draw_reach(axes: Axes, settings: ShelfSettings, curves: Curves) -> None:
 def _draw_residuals(
     axes: Axes, settings: ShelfSettings, curves: Curves, readings: Readings
 ) -> None:
-    found = residuals(settings, curves, readings)
+    differences = residuals(settings, curves, readings)
     columns = (*curves.toners, "bare")
     for column, name in enumerate(columns):
-        own = [each.de00 for each in found if name in _names(each.reading)]
-        spread = column + 0.5 * (np.arange(len(own)) / max(len(own) - 1, 1) - 0.5)
-        axes.plot(spread, own, "o", markersize=2.2, color=_INK, alpha=0.55, markeredgewidth=0.0)
-        if own:
-            middle = float(np.median(own))
+        of_panel = [each.de00 for each in differences if name in _names(each.reading)]
+        spread = column + 0.5 * (np.arange(len(of_panel)) / max(len(of_panel) - 1, 1) - 0.5)
+        axes.plot(
+            spread, of_panel, "o", markersize=2.2, color=_INK, alpha=0.55, markeredgewidth=0.0
+        )
+        if of_panel:
+            middle = float(np.median(of_panel))
             axes.plot([column - 0.35, column + 0.35], [middle] * 2, color=_INK, linewidth=1.2)
-    for each in _worst(found):
+    for each in _worst(differences):
         column = columns.index(next(iter(_names(each.reading))))
         axes.annotate(
             each.reading.panel,
@@ -327,10 +331,10 @@ def _names(reading: Reading) -> tuple[str, ...]:
     return ("bare",) if reading.is_bare else tuple(reading.blend)
 
 
-def _worst(found: tuple[Residual, ...]) -> Iterator[Residual]:
+def _worst(differences: tuple[Residual, ...]) -> Iterator[Residual]:
     """The worst reading of each of the worst panels."""
     seen: set[str] = set()
-    for each in sorted(found, key=lambda one: -one.de00):
+    for each in sorted(differences, key=lambda one: -one.de00):
         if len(seen) == _WORST_NAMED:
             return
         if each.reading.panel not in seen:

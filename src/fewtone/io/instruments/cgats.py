@@ -96,7 +96,7 @@ class _Table:
         fault = Fault(message, _FIX, self.file, row, column or None, value or None)
         self.faults.append(fault)
 
-    def said(self, *names: str) -> str:
+    def stated(self, *names: str) -> str:
         """The first of these keywords that the file gives; empty if it gives none."""
         return next((lines[-1] for name in names if (lines := self.lines(name))), "")
 
@@ -171,15 +171,15 @@ class _Reader:
     def end(self, row: int) -> None:
         if self.values:
             self.sample()
-        for promised, found, what in (
-            (self.table.said("NUMBER_OF_SETS"), len(self.table.sets), "samples"),
-            (self.table.said("NUMBER_OF_FIELDS"), len(self.table.fields), "fields"),
+        for promised, actual, what in (
+            (self.table.stated("NUMBER_OF_SETS"), len(self.table.sets), "samples"),
+            (self.table.stated("NUMBER_OF_FIELDS"), len(self.table.fields), "fields"),
         ):
-            if _COUNT.fullmatch(promised) and int(promised) != found and not self.table.faults:
-                self.table.fault(f"The file promises {promised} {what}, but has {found}.", row)
+            if _COUNT.fullmatch(promised) and int(promised) != actual and not self.table.faults:
+                self.table.fault(f"The file promises {promised} {what}, but has {actual}.", row)
         self.tables.append(self.table)
         known = {**self.table.inherited, **self.table.keywords}
-        kept = {word: said for word, said in known.items() if word not in _COUNTS}
+        kept = {word: value for word, value in known.items() if word not in _COUNTS}
         self.table, self.inside = _Table(self.file, inherited=kept), ""
 
     def keyword(self, word: str, tokens: list[str]) -> None:
@@ -203,10 +203,10 @@ def _tokens(line: str) -> list[str]:
                 tokens.append(text)
             at = after
         else:
-            found = (_TO_TAB if between else _TO_SPACE).match(line, at)
-            assert found is not None  # it takes any character that is none of the above
-            tokens.append(found[0].strip())
-            at = found.end()
+            match = (_TO_TAB if between else _TO_SPACE).match(line, at)
+            assert match is not None  # it takes any character that is none of the above
+            tokens.append(match[0].strip())
+            at = match.end()
     return tokens
 
 
@@ -231,12 +231,12 @@ def _samples(table: _Table) -> Iterator[Sample]:
     if table.sets and named is None:
         table.fault("No field names the samples: neither SAMPLE_NAME nor SAMPLE_ID.", 1)
         return
-    if table.sets and "TRANSMI" in table.said("MEASUREMENT_GEOMETRY").upper():
+    if table.sets and "TRANSMI" in table.stated("MEASUREMENT_GEOMETRY").upper():
         table.fault("These are transmittances, and panels are read in reflection.", 1)
         return
     mode = _mode(table)
     illuminant, observer = _light(table)
-    date = re.search(r"\d{4}-\d\d-\d\d", table.said("CREATED"))
+    date = re.search(r"\d{4}-\d\d-\d\d", table.stated("CREATED"))
     for row, values in table.sets:
         cells = dict(zip(fields, values, strict=True))
         spectrum = _spectrum(table, row, fields, values, mode)
@@ -260,8 +260,8 @@ def _spectrum(
     reflectance: list[float] = []
     scale: Scale = ""
     for name, value in zip(fields, values, strict=True):
-        if found := _WAVELENGTH.fullmatch(name):
-            wavelength_nm.append(float(found[1]))
+        if match := _WAVELENGTH.fullmatch(name):
+            wavelength_nm.append(float(match[1]))
             reflectance.append(_number(table, row, name, value))
     pairs = pairwise(zip(fields, values, strict=True))
     for (first, wavelength), (second, value) in pairs:
@@ -283,44 +283,44 @@ def _number(table: _Table, row: int, column: str, text: str) -> float:
 
 def _attributes(table: _Table) -> dict[str, str]:
     """The ``Name=value`` pairs that some software keeps in MEASUREMENT_SOURCE."""
-    return {k.upper(): v for k, v in _ATTRIBUTE.findall(table.said("MEASUREMENT_SOURCE"))}
+    return {k.upper(): v for k, v in _ATTRIBUTE.findall(table.stated("MEASUREMENT_SOURCE"))}
 
 
 def _mode(table: _Table) -> Mode:
-    said = table.said("MEASUREMENT_GEOMETRY", "GEOMETRY")
+    geometry_text = table.stated("MEASUREMENT_GEOMETRY", "GEOMETRY")
     attributes = _attributes(table)
     words = " ".join(
         [
-            table.said("MEASUREMENT_CONDITION", "MEASUREMENTCONDITION"),
+            table.stated("MEASUREMENT_CONDITION", "MEASUREMENTCONDITION"),
             attributes.get("MEASUREMENTCONDITION", ""),
-            table.said("FILTER"),
+            table.stated("FILTER"),
             attributes.get("FILTER", ""),
         ]
     ).upper()
     condition = next((name for name in CONDITIONS if re.search(rf"\b{name}\b", words)), "")
-    if "POL" in words or table.said("POLARIZATION").upper() == "YES":
+    if "POL" in words or table.stated("POLARIZATION").upper() == "YES":
         condition = POLARISED
     elif not condition and re.search(r"UV[ -_]?(CUT|EXCL)", words):
         condition = "M2"
-    return Mode(geometry_from(said), said, condition)
+    return Mode(geometry_from(geometry_text), geometry_text, condition)
 
 
 def _light(table: _Table) -> tuple[str, str]:
     """Illuminant and observer of the Lab values; each empty if the file does not say."""
-    said: dict[str, str] = {}
+    given: dict[str, str] = {}
     for line in table.lines("WEIGHTING_FUNCTION"):
         for pair in line.split(";"):
             name, _, value = pair.partition(",")
-            said[name.strip().upper()] = value.strip()
+            given[name.strip().upper()] = value.strip()
     attributes = _attributes(table)
     illuminant = (
-        said.get("ILLUMINANT")
-        or table.said("ILLUMINATION_NAME", "ILLUMINANT")
+        given.get("ILLUMINANT")
+        or table.stated("ILLUMINATION_NAME", "ILLUMINANT")
         or attributes.get("ILLUMINATION", "")
     )
     observer = (
-        said.get("OBSERVER")
-        or table.said("OBSERVER_ANGLE", "OBSERVER")
+        given.get("OBSERVER")
+        or table.stated("OBSERVER_ANGLE", "OBSERVER")
         or attributes.get("OBSERVERANGLE", "")
     )
     angle = re.search(r"\d+", observer)

@@ -33,7 +33,7 @@ from fewtone.model.names import Names
 from fewtone.model.shelf import Measurement
 from fewtone.typing import FloatArray, frozen
 
-__all__ = ["Found", "choose"]
+__all__ = ["ChosenReading", "choose"]
 
 # Above this a file's spectrum and its own Lab do not belong together. Printed patches agree to
 # 0.36 at worst; a wavelength scale that is 5 nm off costs more than 1 on most colours.
@@ -45,7 +45,7 @@ _FEWEST_WAVELENGTHS = 4
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class ChosenReading:
     """One sample as a reading.
 
     Parameters
@@ -77,7 +77,7 @@ def choose(
     mode: str | None = None,
     light: Light | None = None,
     leave_out: Sequence[str] = (),
-) -> tuple[tuple[Found, ...], tuple[str, ...]]:
+) -> tuple[tuple[ChosenReading, ...], tuple[str, ...]]:
     """Choose what of a file is used, and check it.
 
     Parameters
@@ -108,9 +108,9 @@ def choose(
     chooser = _Chooser(export.file, measurement, light)
     samples, about_modes = in_mode(export.file, samples, measurement.geometry, mode)
     divisor = chooser.divisor([spectrum for sample in samples for spectrum in sample.spectra])
-    found = [chooser.found(sample, divisor) for sample in samples]
+    readings = [chooser.reading_of(sample, divisor) for sample in samples]
     chooser.faults.raise_if_any()
-    return tuple(found), (*about_modes, *chooser.cautions)
+    return tuple(readings), (*about_modes, *chooser.cautions)
 
 
 def _kept(export: Export, leave_out: Sequence[str]) -> list[Sample]:
@@ -149,20 +149,20 @@ class _Chooser:
             max((value for value in spectrum.values if math.isfinite(value)), default=0.0)
             for spectrum in spectra
         ]
-        said = {spectrum.scale for spectrum in spectra}
+        scales = {spectrum.scale for spectrum in spectra}
         if not largest:
             return 1.0
         if all(value > FACTOR_LIMIT for value in largest):
-            if said != {"percent"}:
-                given = "says they are factors, but" if "factor" in said else "does not say, but"
+            if scales != {"percent"}:
+                given = "says they are factors, but" if "factor" in scales else "does not say, but"
                 self.caution(
                     f"{self.file}: reflectance is taken as percent: the file {given} every "
                     f"spectrum exceeds {FACTOR_LIMIT:g}."
                 )
             return 100.0
-        if "percent" in said and max(largest) > FACTOR_LIMIT:
+        if "percent" in scales and max(largest) > FACTOR_LIMIT:
             return 100.0
-        if max(largest) > FACTOR_LIMIT or "percent" in said:
+        if max(largest) > FACTOR_LIMIT or "percent" in scales:
             what = (
                 f"The file says percent, but none of its spectra exceeds {FACTOR_LIMIT:g}"
                 if max(largest) <= FACTOR_LIMIT
@@ -176,11 +176,11 @@ class _Chooser:
                     value=f"largest figures from {min(largest):g} to {max(largest):g}",
                 )
             )
-        if "" in said:
+        if "" in scales:
             self.caution(f"{self.file}: reflectance is taken as a factor; the file does not say.")
         return 1.0
 
-    def found(self, sample: Sample, divisor: float) -> Found:
+    def reading_of(self, sample: Sample, divisor: float) -> ChosenReading:
         spectrum = sample.spectra[0] if sample.spectra else None
         if spectrum is None and not sample.labs:
             self.fault(
@@ -194,7 +194,7 @@ class _Chooser:
         lab = self.labs(sample, needed=spectrum is None)
         if wavelength_nm is not None and reflectance is not None and not self.faults:
             self.compare(sample, wavelength_nm, reflectance, lab)
-        return Found(
+        return ChosenReading(
             sample.name, sample.row, wavelength_nm, reflectance, MappingProxyType(lab), sample.date
         )
 
@@ -260,7 +260,7 @@ class _Chooser:
 
     def labs(self, sample: Sample, *, needed: bool) -> dict[Light, tuple[float, float, float]]:
         """Lab by light; what has no light counts for nothing unless it is all there is."""
-        found: dict[Light, tuple[float, float, float]] = {}
+        by_light: dict[Light, tuple[float, float, float]] = {}
         for lab in sample.labs:
             light = self.light_of(sample, lab, needed=needed)
             if light is None:
@@ -274,14 +274,14 @@ class _Chooser:
                     f"Lab {light}",
                     ", ".join(f"{value:g}" for value in lab.values),
                 )
-            elif light in found and found[light] != lab.values:
+            elif light in by_light and by_light[light] != lab.values:
                 self.fault(
                     sample,
                     f"It has two different Lab values under {light}.",
                     "Export one of them, or name a measurement mode (`mode`).",
                 )
-            found[light] = lab.values
-        return found
+            by_light[light] = lab.values
+        return by_light
 
     def light_of(self, sample: Sample, lab: LabValue, *, needed: bool) -> Light | None:
         if not (lab.illuminant and lab.observer):

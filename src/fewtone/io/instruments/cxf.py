@@ -86,15 +86,15 @@ def read_cxf(data: bytes, file: str) -> Export:
 def _check_encoding(data: bytes, file: str) -> None:
     """Refuse an encoding that the parser does not have, or that is none."""
     head = data[:400].replace(b"\x00", b"")
-    found = re.search(rb"<\?xml[^>]*encoding\s*=\s*[\"']([^\"']*)", head)
-    said = found[1].decode("ascii", "replace").lower() if found else "utf-8"
-    if said not in XML_ENCODINGS:
+    match = re.search(rb"<\?xml[^>]*encoding\s*=\s*[\"']([^\"']*)", head)
+    encoding = match[1].decode("ascii", "replace").lower() if match else "utf-8"
+    if encoding not in XML_ENCODINGS:
         raise FewtoneError(
             Fault(
-                f"This XML says that it is in {said}; {', '.join(XML_ENCODINGS)} can be read.",
+                f"This XML says that it is in {encoding}; {', '.join(XML_ENCODINGS)} can be read.",
                 fix="Export the file again in UTF-8.",
                 file=file,
-                value=said,
+                value=encoding,
             )
         )
 
@@ -166,8 +166,8 @@ def _export(document: cxf3.CxF, file: str) -> Export:
         raise FewtoneError(Fault("There are no samples (Object) in this file.", _FIX, file))
     specifications = {}
     if resources.color_specification_collection:
-        for found in resources.color_specification_collection.color_specification:
-            specifications[found.id or ""] = found
+        for specification in resources.color_specification_collection.color_specification:
+            specifications[specification.id or ""] = specification
     faults = FaultList()
     samples = []
     for item in collection.object_value:
@@ -243,9 +243,10 @@ class _Object:
             first = span.start_wl
         if isinstance(first, int) and isinstance(step, int) and step > 0:
             return [float(first + step * i) for i in range(count)]
-        said = f"start {first}, step {step}"
+        grid_text = f"start {first}, step {step}"
         self.fault(
-            "Its wavelengths are not told: StartWL and Increment must be whole nanometres.", said
+            "Its wavelengths are not told: StartWL and Increment must be whole nanometres.",
+            grid_text,
         )
         return []
 
@@ -304,13 +305,13 @@ def _mode(specification: cxf3.ColorSpecification) -> Mode:
     if isinstance(choice, cxf3.EsphereType):
         return Mode(_SPHERE.get(choice.name), f"sphere {choice.value}", condition, label)
     if isinstance(choice, cxf3.SingleAngleType):
-        said = f"{_angle(choice.illumination_angle)}:{_angle(choice.measurement_angle)}"
-        geometry = geometry_from(said)
-        return Mode(geometry, said, condition, label, elsewhere=geometry is None)
+        geometry_text = f"{_angle(choice.illumination_angle)}:{_angle(choice.measurement_angle)}"
+        geometry = geometry_from(geometry_text)
+        return Mode(geometry, geometry_text, condition, label, elsewhere=geometry is None)
     if isinstance(choice, cxf3.MultiAngleType):
         return Mode(None, "several angles", condition, label, elsewhere=True)
-    said = "" if choice is None else _word(choice)
-    return Mode(geometry_from(said), said, condition, label)
+    geometry_text = "" if choice is None else _word(choice)
+    return Mode(geometry_from(geometry_text), geometry_text, condition, label)
 
 
 def _light(specification: cxf3.ColorSpecification) -> tuple[str, str]:

@@ -18,7 +18,7 @@ import numpy as np
 from fewtone.colorimetry import Light
 from fewtone.errors import Fault, FaultList, FewtoneError
 from fewtone.io.edit import Edit
-from fewtone.io.instruments.choose import Found
+from fewtone.io.instruments.choose import ChosenReading
 from fewtone.io.instruments.rows import Rows, panel_of
 from fewtone.io.readings import REQUIRED_COLUMNS, ReadingColumns
 from fewtone.io.table import Row, Table
@@ -80,7 +80,7 @@ def merge(
     table: Table,
     data: bytes,
     settings: ShelfSettings,
-    readings: Sequence[Found],
+    readings: Sequence[ChosenReading],
     *,
     file: str,
     force: bool = False,
@@ -119,7 +119,7 @@ def merge(
 class _Cells:
     """One sample and the cells that it fills."""
 
-    found: Found
+    reading: ChosenReading
     cells: dict[str, Decimal]
 
 
@@ -141,31 +141,31 @@ class _Merger:
     placed: list[Placed] = field(default_factory=list)
     taken: set[int] = field(default_factory=set)
 
-    def fault(self, found: Found, message: str, fix: str) -> None:
-        text = f"Sample '{found.name}': {message}"
-        self.faults.append(Fault(text, fix, self.file, found.row, value=found.name))
+    def fault(self, reading: ChosenReading, message: str, fix: str) -> None:
+        text = f"Sample '{reading.name}': {message}"
+        self.faults.append(Fault(text, fix, self.file, reading.row, value=reading.name))
 
-    def plan(self, readings: Sequence[Found]) -> None:
+    def plan(self, readings: Sequence[ChosenReading]) -> None:
         self.columns_needed(readings)
-        places = Rows(self.table, self.settings, self.columns)
+        known_rows = Rows(self.table, self.settings, self.columns)
         unmatched: list[str] = []
         steps: dict[tuple[int, ...], tuple[list[Row], list[_Cells]]] = {}
-        for found in readings:
-            cells = _Cells(found, self.cells(found))
+        for reading in readings:
+            cells = _Cells(reading, self.cells(reading))
             try:
-                place = places.of(found.name)
+                place = known_rows.of(reading.name)
             except FewtoneError as error:
-                if not self.is_there(places.named(found.name), cells):
+                if not self.is_there(known_rows.named(reading.name), cells):
                     self.faults += [
-                        replace(fault, file=self.file, row=found.row) for fault in error.faults
+                        replace(fault, file=self.file, row=reading.row) for fault in error.faults
                     ]
                 continue
             if place is None:
-                unmatched.append(found.name + places.suggest(found.name))
+                unmatched.append(reading.name + known_rows.suggest(reading.name))
             elif isinstance(place, Recipe):
-                if not self.is_there(places.holding(place), cells):
+                if not self.is_there(known_rows.holding(place), cells):
                     self.added.append((place, cells))
-            elif not self.is_there(places.named(found.name), cells):
+            elif not self.is_there(known_rows.named(reading.name), cells):
                 key = tuple(row.number for row in place)
                 steps.setdefault(key, (place, []))[1].append(cells)
         if unmatched:
@@ -179,42 +179,44 @@ class _Merger:
                 )
             )
         for rows, samples in steps.values():
-            self.place(samples, [row for row in rows if row.number not in self.taken], places)
+            self.place(samples, [row for row in rows if row.number not in self.taken], known_rows)
 
-    def columns_needed(self, readings: Sequence[Found]) -> None:
-        spectral = [found.wavelength_nm for found in readings if found.wavelength_nm is not None]
+    def columns_needed(self, readings: Sequence[ChosenReading]) -> None:
+        spectral = [
+            reading.wavelength_nm for reading in readings if reading.wavelength_nm is not None
+        ]
         if spectral and not self.columns.wavelengths:
             grid = learning_grid(spectral[0])
             self.new_wavelengths = {f"{nm:g}": float(nm) for nm in grid}
         light = self.settings.measurement.light
         if light not in self.columns.lights and any(
-            found.wavelength_nm is None and light in found.lab for found in readings
+            reading.wavelength_nm is None and light in reading.lab for reading in readings
         ):
             self.new_lab = ("L", "a", "b")
 
-    def cells(self, found: Found) -> dict[str, Decimal]:
+    def cells(self, reading: ChosenReading) -> dict[str, Decimal]:
         """The cells that a reading fills, by column; what cannot be filled is noted."""
         cells: dict[str, Decimal] = {}
         lights = dict(self.columns.lights)
         if self.new_lab:
             lights[self.settings.measurement.light] = ("L", "a", "b")
-        for light, lab in found.lab.items():
+        for light, lab in reading.lab.items():
             if light in lights:
                 for column, value in zip(lights[light], lab, strict=True):
                     cells[column] = _rounded(value, _OTHER_STEP)
-        if found.wavelength_nm is not None and found.reflectance is not None:
-            cells |= self.spectral_cells(found)
-        elif found.lab and not cells:
-            self.refuse_light(found, next(iter(found.lab)))
+        if reading.wavelength_nm is not None and reading.reflectance is not None:
+            cells |= self.spectral_cells(reading)
+        elif reading.lab and not cells:
+            self.refuse_light(reading, next(iter(reading.lab)))
         return cells
 
-    def spectral_cells(self, found: Found) -> dict[str, Decimal]:
+    def spectral_cells(self, reading: ChosenReading) -> dict[str, Decimal]:
         grid = self.columns.wavelengths or self.new_wavelengths
-        if found.wavelength_nm is None or found.reflectance is None:
+        if reading.wavelength_nm is None or reading.reflectance is None:
             return {}
         wanted = list(grid.values())
         try:
-            onto = resampling_onto(found.wavelength_nm, wanted)
+            onto = resampling_onto(reading.wavelength_nm, wanted)
         except FewtoneError as error:
             short = Fault(
                 f"{error.faults[0].message} readings.csv has columns from {wanted[0]:g} to "
@@ -225,7 +227,7 @@ class _Merger:
             if short not in self.faults:
                 self.faults.append(short)
             return {}
-        if not np.isin(wanted, found.wavelength_nm).all():
+        if not np.isin(wanted, reading.wavelength_nm).all():
             self.caution(
                 f"{self.file}: spectra read at other wavelengths than those of readings.csv were "
                 "brought onto them."
@@ -234,7 +236,7 @@ class _Merger:
             scale, step = 100.0, _OTHER_STEP
         else:
             scale, step = 1.0, _FACTOR_STEP
-        values = scale * (found.reflectance @ onto)
+        values = scale * (reading.reflectance @ onto)
         return {
             column: _rounded(float(value), step) for column, value in zip(grid, values, strict=True)
         }
@@ -243,10 +245,10 @@ class _Merger:
         if text not in self.cautions:
             self.cautions.append(text)
 
-    def refuse_light(self, found: Found, light: Light) -> None:
+    def refuse_light(self, reading: ChosenReading, light: Light) -> None:
         shelf = self.settings.measurement.light
         self.fault(
-            found,
+            reading,
             f"Its Lab is under {light}, and the shelf is read under {shelf}.",
             f"Export Lab under {shelf}, or spectra; or, to keep Lab under {light} beside it, add "
             f"the columns 'L {light}', 'a {light}' and 'b {light}' to readings.csv.",
@@ -265,14 +267,16 @@ class _Merger:
                 )
             ):
                 self.taken.add(row.number)
-                self.placed.append(Placed(cells.found.name, "unchanged", panel_of(row), row.number))
+                self.placed.append(
+                    Placed(cells.reading.name, "unchanged", panel_of(row), row.number)
+                )
                 return True
         return False
 
-    def place(self, samples: Sequence[_Cells], rows: Sequence[Row], places: Rows) -> None:
+    def place(self, samples: Sequence[_Cells], rows: Sequence[Row], known_rows: Rows) -> None:
         """Put the readings of one step into its rows."""
-        waiting = [row for row in rows if places.waits(row)]
-        read = [row for row in rows if not places.waits(row)]
+        waiting = [row for row in rows if known_rows.waits(row)]
+        read = [row for row in rows if not known_rows.waits(row)]
         over = len(samples) - len(waiting)
         if over <= 0:
             self.filled += zip(waiting, samples, strict=False)
@@ -296,7 +300,7 @@ class _Merger:
         fix = "To keep both, add a row for it to readings.csv, its reading left empty"
         if len(samples) - len(waiting) == len(read):
             fix += "; to replace what stands there, say `force`"
-        self.fault(samples[0].found, message, f"{fix}.")
+        self.fault(samples[0].reading, message, f"{fix}.")
 
     # Carrying out
 
@@ -310,15 +314,15 @@ class _Merger:
             for column, value in cells.cells.items():
                 edit.set(row.number, column, value)
             if "date" in self.table.columns and (old or not row.text("date")):
-                edit.set(row.number, "date", cells.found.date)
+                edit.set(row.number, "date", cells.reading.date)
             what = "replaced" if old else "filled"
-            self.placed.append(Placed(cells.found.name, what, panel_of(row), row.number))
+            self.placed.append(Placed(cells.reading.name, what, panel_of(row), row.number))
         panels: dict[Recipe, str] = {}
         free = self.free_panels()
         for recipe, cells in self.added:
             panel = panels.get(recipe) or panels.setdefault(recipe, next(free))
             number = edit.append({**self.described(recipe, panel, cells), **cells.cells})
-            self.placed.append(Placed(cells.found.name, "added", panel, number))
+            self.placed.append(Placed(cells.reading.name, "added", panel, number))
         placed = sorted(self.placed, key=lambda one: one.row)
         return Merge(edit.content(), tuple(placed), added, tuple(self.cautions))
 
@@ -331,7 +335,7 @@ class _Merger:
             "coats": Decimal(recipe.coats),
         }
         if "date" in self.table.columns:
-            described["date"] = cells.found.date
+            described["date"] = cells.reading.date
         if "note" in self.table.columns:
             described["note"] = f"taken from {self.file}"
         return described

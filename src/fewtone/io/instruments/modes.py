@@ -72,9 +72,11 @@ def in_mode(
         )
     seen = _one_condition(file, samples, seen)
     cautions = [
-        f"{file}: its geometry is {said}; it is taken to be the shelf's, {geometry}."
-        for said in dict.fromkeys(
-            f"said as '{mode.said}', which is not understood" if mode.said else "not said"
+        f"{file}: its geometry is {described}; it is taken to be the shelf's, {geometry}."
+        for described in dict.fromkeys(
+            f"said as '{mode.geometry_text}', which is not understood"
+            if mode.geometry_text
+            else "not said"
             for mode in seen
             if mode.geometry is None
         )
@@ -93,7 +95,9 @@ def in_mode(
 
 
 def _other_geometry(file: str, geometry: Geometry, modes: Sequence[Mode]) -> FewtoneError:
-    read = " and ".join(dict.fromkeys(str(mode.geometry or f"'{mode.said}'") for mode in modes))
+    read = " and ".join(
+        dict.fromkeys(str(mode.geometry or f"'{mode.geometry_text}'") for mode in modes)
+    )
     return FewtoneError(
         Fault(
             f"These readings were taken in {read}, and the shelf is read in {geometry}: "

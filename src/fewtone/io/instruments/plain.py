@@ -63,7 +63,7 @@ class _Header:
     labs: dict[str, dict[str, int]] = field(default_factory=dict)
     wavelengths: list[tuple[float, int]] = field(default_factory=list)
 
-    def place(self, *names: str) -> int | None:
+    def column(self, *names: str) -> int | None:
         """The first column that goes by one of these names, the first name first."""
         plain = [_plain(cell) for cell in self.cells]
         return next((plain.index(name) for name in names if name in plain), None)
@@ -87,10 +87,10 @@ def read_plain(data: bytes, file: str, *, unnamed: str = "") -> Export | None:
         There is a header, but the lines under it do not fit it.
     """
     lines = decode_instrument(data, file).splitlines()
-    found = _header(lines)
-    if found is None:
+    header_and_mark = _header(lines)
+    if header_and_mark is None:
         return None
-    header, delimiter = found
+    header, delimiter = header_and_mark
     faults = FaultList()
     samples = list(_samples(lines, header, delimiter, file, faults, unnamed))
     faults.raise_if_any()
@@ -106,26 +106,26 @@ def _header(lines: Sequence[str]) -> tuple[_Header, str] | None:
             if len(cells) < 3 or len(cells) > _MOST_CELLS:
                 continue
             header = _Header(row, cells)
-            for place, cell in enumerate(cells):
-                _take_in(header, place, cell)
+            for column, cell in enumerate(cells):
+                _take_in(header, column, cell)
             header.labs = {light: lab for light, lab in header.labs.items() if len(lab) == 3}
             if header.labs or len(header.wavelengths) >= _FEWEST_WAVELENGTHS:
                 return header, delimiter
     return None
 
 
-def _take_in(header: _Header, place: int, cell: str) -> None:
+def _take_in(header: _Header, column: int, cell: str) -> None:
     text = _plain(cell)
-    if found := _WAVELENGTH.fullmatch(text):
-        header.wavelengths.append((float(found[1]), place))
+    if match := _WAVELENGTH.fullmatch(text):
+        header.wavelengths.append((float(match[1]), column))
         return
     head, _, tail = text.rpartition(" ")
     swaps = re.fullmatch(r"[lab]\*?", tail) and _light(head)
     swapped = f"{tail} {head}" if swaps else text  # ``d65/10 l*``
-    found = _COORDINATE.fullmatch(swapped)
-    if found and (not found[2] or _light(found[2])):
-        lab = header.labs.setdefault(_light(found[2] or ""), {})
-        lab.setdefault(found[1], place)
+    match = _COORDINATE.fullmatch(swapped)
+    if match and (not match[2] or _light(match[2])):
+        lab = header.labs.setdefault(_light(match[2] or ""), {})
+        lab.setdefault(match[1], column)
 
 
 def _light(text: str) -> str:
@@ -145,7 +145,7 @@ def _samples(
     unnamed: str,
 ) -> Iterator[Sample]:
     above = "\n".join(lines[: header.row - 1])
-    named = header.place(*_NAMES)
+    named = header.column(*_NAMES)
     if named is None and not unnamed:
         faults.append(
             Fault(
@@ -189,52 +189,54 @@ class _Line:
     def sample(self, name: str) -> Sample:
         if not name:
             self.fault("This sample has no name.", "")
-        said = self.said("geometry", "measurement geometry")
-        mode = Mode(geometry_from(said), said, self.cell("condition", "mode").upper())
+        geometry_text = self.stated("geometry", "measurement geometry")
+        mode = Mode(
+            geometry_from(geometry_text), geometry_text, self.cell("condition", "mode").upper()
+        )
         labs = tuple(self.labs(mode))
         spectra = tuple(self.spectra(mode))
         date = re.search(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", self.cell("date", "date/time", "time"))
         return Sample(name, self.row, spectra, labs, date[0] if date else "")
 
     def labs(self, mode: Mode) -> Iterator[LabValue]:
-        for light, places in self.header.labs.items():
-            values = [self.number(places[c]) for c in "lab" if self.cells[places[c]]]
+        for light, columns in self.header.labs.items():
+            values = [self.number(columns[c]) for c in "lab" if self.cells[columns[c]]]
             if len(values) < 3:
                 continue
             illuminant, _, observer = light.partition("/")
             if not light:
-                both = _light(self.said("light", "illuminant/observer", "illuminant").lower())
+                both = _light(self.stated("light", "illuminant/observer", "illuminant").lower())
                 illuminant, _, observer = both.partition("/")
-                illuminant = illuminant or self.said("illuminant").upper()
-                angle = re.search(r"[0-9]+", self.said("observer"))
+                illuminant = illuminant or self.stated("illuminant").upper()
+                angle = re.search(r"[0-9]+", self.stated("observer"))
                 observer = observer or (angle[0] if angle else "")
             yield LabValue(mode, (values[0], values[1], values[2]), illuminant, observer)
 
     def spectra(self, mode: Mode) -> Iterator[Spectrum]:
-        filled = [(nm, place) for nm, place in self.header.wavelengths if self.cells[place]]
+        filled = [(nm, column) for nm, column in self.header.wavelengths if self.cells[column]]
         if filled:
-            values = tuple(self.number(place) for _, place in filled)
+            values = tuple(self.number(column) for _, column in filled)
             yield Spectrum(mode, tuple(nm for nm, _ in filled), values)
 
     def cell(self, *names: str) -> str:
-        place = self.header.place(*names)
-        return "" if place is None else self.cells[place]
+        column = self.header.column(*names)
+        return "" if column is None else self.cells[column]
 
-    def said(self, *names: str) -> str:
+    def stated(self, *names: str) -> str:
         """A cell of this line, or what a line above the header says of it."""
         if cell := self.cell(*names):
             return cell
         for name in names:
-            found = re.search(rf"(?im)^\W*{name}\W+(\S[^\r\n]{{0,80}})$", self.above)
-            if found:
-                return found[1].strip(" \t;,\"'")
+            match = re.search(rf"(?im)^\W*{name}\W+(\S[^\r\n]{{0,80}})$", self.above)
+            if match:
+                return match[1].strip(" \t;,\"'")
         return ""
 
-    def number(self, place: int) -> float:
-        text = self.cells[place]
+    def number(self, column: int) -> float:
+        text = self.cells[column]
         number = decimal_from(text)
         if number is None:
-            self.fault("This is not a finite number.", text, self.header.cells[place])
+            self.fault("This is not a finite number.", text, self.header.cells[column])
             return float("nan")
         return float(number)
 

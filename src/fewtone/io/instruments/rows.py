@@ -60,11 +60,11 @@ class Rows:
         """The rows of a panel, or those of one step of it; none if no panel has the name."""
         if rows := self._of_panel(name):
             return rows
-        found = _STEP.fullmatch(name)
-        coats = decimal_from(found[2]) if found else None
-        if found is None or coats is None:
+        match = _STEP.fullmatch(name)
+        coats = decimal_from(match[2]) if match else None
+        if match is None or coats is None:
             return []
-        rows = self._of_panel(found[1])
+        rows = self._of_panel(match[1])
         return [row for row in rows if decimal_from(row.text("coats")) == coats]
 
     def holding(self, recipe: Recipe) -> list[Row]:
@@ -113,9 +113,9 @@ class Rows:
         except FewtoneError as error:
             if not _MEANT_AS_RECIPE.search(name):
                 return None
-            said = f"Sample '{name}': "
+            prefix = f"Sample '{name}': "
             raise FewtoneError(
-                *(replace(fault, message=f"{said}{fault.message}") for fault in error.faults)
+                *(replace(fault, message=f"{prefix}{fault.message}") for fault in error.faults)
             ) from None
 
     def _recipe_of(self, row: Row) -> Recipe | None:

@@ -45,7 +45,7 @@ class Mode:
     ----------
     geometry
         None if the file does not say, is not understood, or names one that is not known here.
-    said
+    geometry_text
         The geometry in the file's own words; empty if it does not say.
     elsewhere
         The file says clearly that the geometry is another than those known here.
@@ -56,7 +56,7 @@ class Mode:
     """
 
     geometry: Geometry | None = None
-    said: str = ""
+    geometry_text: str = ""
     condition: str = ""
     label: str = ""
     elsewhere: bool = False
@@ -68,12 +68,16 @@ class Mode:
 
     def __str__(self) -> str:
         """In words, such as ``M1 45:0 (CS1)``."""
-        words = [self.condition, str(self.geometry or self.said), self.label and f"({self.label})"]
+        words = [
+            self.condition,
+            str(self.geometry or self.geometry_text),
+            self.label and f"({self.label})",
+        ]
         return " ".join(word for word in words if word) or "not named"
 
     def answers(self, name: str) -> bool:
         """Whether it goes by this name: its condition, geometry or label."""
-        names = (self.condition, str(self.geometry or ""), self.said, self.label)
+        names = (self.condition, str(self.geometry or ""), self.geometry_text, self.label)
         return name.casefold() in {known.casefold() for known in names if known}
 
 

@@ -101,20 +101,22 @@ def take(
     FewtoneError
         The file, or readings.csv with it, would not do; nothing was written.
     """
-    place, source = Path(folder), Path(file)
+    shelf_folder, source = Path(folder), Path(file)
     under = Light.parse(light) if isinstance(light, str) else light
-    settings = load_settings(place)
+    settings = load_settings(shelf_folder)
     export = read_export(source)
-    found, cautions = choose(
+    readings, cautions = choose(
         export, settings.measurement, mode=mode, light=under, leave_out=leave_out
     )
-    path = place / READINGS_FILE
+    path = shelf_folder / READINGS_FILE
     with nullcontext() if dry_run else locked(path):
         data = read_bytes(path)
-        merged = merge(read_table(path, data), data, settings, found, file=export.file, force=force)
+        merged = merge(
+            read_table(path, data), data, settings, readings, file=export.file, force=force
+        )
         changed = merged.content != data
         if changed:
-            load_readings(place, settings, merged.content)
+            load_readings(shelf_folder, settings, merged.content)
             if not dry_run:
                 write_atomic(path, merged.content)
     return Taken(

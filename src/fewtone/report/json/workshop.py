@@ -134,14 +134,14 @@ def simplify_document(result: Simplification) -> Document:
             "lights_de00": {name: round(off, 4) for name, off in loss.lights.items()},
         }
 
-    found = result.result
+    answer = result.result
     simple = result.already_simple
     return {
-        **match_document(found, result.target, found.tolerance),
+        **match_document(answer, result.target, answer.tolerance),
         "picks": {
-            name: with_loss(getattr(found, name)) for name in ("simplest", "surest", "closest")
+            name: with_loss(getattr(answer, name)) for name in ("simplest", "surest", "closest")
         },
-        "recipes": [with_loss(match) for match in found.recipes],
+        "recipes": [with_loss(match) for match in answer.recipes],
         "formula": recipe_document(result.formula),
         "every_ground": result.every_ground,
         "already_simple": None if simple is None else str(simple),

@@ -138,8 +138,8 @@ def compare(
     labs = predict(curves, over, under).lab.reshape(len(recipes), -1, 3)
     aims = np.array(target.lab) if target else labs[0]
     off = delta_e_2000(labs, aims)
-    own = np.array([match.lab for match in judged])
-    from_first = delta_e_2000(own, own[0])
+    recipe_labs = np.array([match.lab for match in judged])
+    from_first = delta_e_2000(recipe_labs, recipe_labs[0])
     lights = [in_other_light(curves, recipe, under.observer) for recipe in recipes]
     in_lights = np.array([[seen.lab for seen in row] for row in lights])
     lights_off = delta_e_2000(in_lights, in_lights[0])
@@ -150,8 +150,8 @@ def compare(
                 match=match,
                 from_first=float(from_first[row]),
                 grounds={
-                    ground: Seen(_triple(labs[row, place]), float(off[row, place]))
-                    for place, ground in enumerate(curves.grounds)
+                    ground: Seen(_triple(labs[row, column]), float(off[row, column]))
+                    for column, ground in enumerate(curves.grounds)
                 },
                 lights=lights[row],
                 lights_from_first=tuple(lights_off[row].tolist()),

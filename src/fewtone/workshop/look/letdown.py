@@ -109,8 +109,8 @@ class Letdown:
     @property
     def nearest(self) -> Step | None:
         """The step of all that comes nearest; None without a target."""
-        found = [strip.nearest for strip in self.strips if strip.nearest is not None]
-        return min(found, key=lambda step: step.de00 or 0.0) if found else None
+        nearest_steps = [strip.nearest for strip in self.strips if strip.nearest is not None]
+        return min(nearest_steps, key=lambda step: step.de00 or 0.0) if nearest_steps else None
 
 
 def letdown(
@@ -181,8 +181,8 @@ def _strip(
     target: Target | None,
 ) -> Strip:
     film = np.arange(last * _PER_COAT + 1) / _PER_COAT
-    place = np.full(len(film), curves.grounds.index(ground), dtype=np.int64)
-    fine = lab_of(curves, reflectance(curves, film[:, np.newaxis] * one_coat, place), light)
+    ground_rows = np.full(len(film), curves.grounds.index(ground), dtype=np.int64)
+    fine = lab_of(curves, reflectance(curves, film[:, np.newaxis] * one_coat, ground_rows), light)
     labs = fine[::_PER_COAT]
     moved = delta_e_2000(labs[1:], labs[:-1])
     off = None if target is None else delta_e_2000(fine, np.array(target.lab))
@@ -248,10 +248,10 @@ def _grounds(
     labels = {n: g.label for n, g in settings.grounds.items() if n in curves.grounds}
     labels |= {name: name for name in curves.grounds if name not in settings.grounds}
     fix = "Correct the name, or read the bare ground and run `fewtone learn`."
-    found = Names("learnt ground", labels).require(wanted, fix=fix)
-    if not found:
+    names = Names("learnt ground", labels).require(wanted, fix=fix)
+    if not names:
         raise UsageError(Fault("No ground is named.", fix="Name at least one."))
-    return found
+    return names
 
 
 def _triple(values: FloatArray) -> tuple[float, float, float]:

@@ -78,14 +78,14 @@ def in_other_light(curves: Curves, recipe: Recipe, observer: int) -> tuple[InLig
     reference = Light(REFERENCE, observer)
     film = predict(curves, [recipe], reference).reflectance[0]
     here, white = xyz(film, curves.wavelength_nm, reference), white_point(reference)
-    found = []
+    seen = []
     for name in (REFERENCE, *OTHERS):
         light = Light(name, observer)
         there, its_white = xyz(film, curves.wavelength_nm, light), white_point(light)
         moved = float(inconstancy(there, its_white, here, white))
         lab = lab_from_xyz(there, its_white)
-        found.append(InLight(light, _triple(lab), moved if name != REFERENCE else 0.0))
-    return tuple(found)
+        seen.append(InLight(light, _triple(lab), moved if name != REFERENCE else 0.0))
+    return tuple(seen)
 
 
 def over_other_grounds(

@@ -352,17 +352,17 @@ def _alternatives(
     mix: Mix, wanted_ml: Fraction, limit: float, plan: Plan, by_weight: bool
 ) -> list[Alternative]:
     """What the exact volume and the scale would do."""
-    found = []
+    ways = []
     if plan.steps is not None and not plan.exact and plan.total_ml > wanted_ml:
         other = mix.plan(wanted_ml, limit, by_weight=by_weight, exact=True)
         if other.de00 is not None:
             option = "--exact --by-weight" if by_weight else "--exact"
-            found.append(Alternative(option, other.total_ml, other.de00))
+            ways.append(Alternative(option, other.total_ml, other.de00))
     if not by_weight and mix.scale() is not None:
         other = mix.plan(wanted_ml, limit, by_weight=True, exact=plan.exact)
         option = "--exact --by-weight" if plan.exact else "--by-weight"
-        found.append(Alternative(option, other.total_ml, other.de00 or 0.0))
-    return found
+        ways.append(Alternative(option, other.total_ml, other.de00 or 0.0))
+    return ways
 
 
 def _cautions(

@@ -91,12 +91,12 @@ def least_on_steps(
             continue
         table = np.array([counts for _, counts in rows], dtype=np.float64)
         moved = shifts(table * np.array([float(each) for each in ml_per_step]))
-        near = [place for place in range(len(rows)) if moved[place] <= limit]
+        near = [row for row in range(len(rows)) if moved[row] <= limit]
         if near:
-            place = min(near, key=lambda place: (rows[place][0], moved[place], rows[place][1]))
-            volumes = zip(rows[place][1], ml_per_step, strict=True)
+            row = min(near, key=lambda row: (rows[row][0], moved[row], rows[row][1]))
+            volumes = zip(rows[row][1], ml_per_step, strict=True)
             poured = [count * each for count, each in volumes]
-            return Poured(dict(zip(names, poured, strict=True)), float(moved[place]))
+            return Poured(dict(zip(names, poured, strict=True)), float(moved[row]))
     return None
 
 

@@ -133,5 +133,5 @@ def _known(settings: ShelfSettings, quantity: str) -> dict[str, Decimal]:
         MEDIUM: settings.medium,
         **{additive.name: additive for additive in settings.additives},
     }
-    found = {name: getattr(thing, quantity) for name, thing in things.items()}
-    return {name: value for name, value in found.items() if value is not None}
+    known = {name: getattr(thing, quantity) for name, thing in things.items()}
+    return {name: value for name, value in known.items() if value is not None}

@@ -158,12 +158,12 @@ class Mix:
             volumes = {name: part * whole for name, part in self.parts.items()}
             return Plan(volumes, steps, cup, False, 0.0)
         per_ml = {name: steps.per_ml[name] / share for name in paint}
-        found = least_on_steps(per_ml, paint, steps.step, wanted_ml * share, limit, self.shifts)
-        if found is None:
+        least = least_on_steps(per_ml, paint, steps.step, wanted_ml * share, limit, self.shifts)
+        if least is None:
             return None
-        made = sum(found.volumes_ml.values(), Fraction(0)) / share
+        made = sum(least.volumes_ml.values(), Fraction(0)) / share
         loose = {name: part * made for name, part in self.parts.items() if name not in paint}
-        return Plan({**found.volumes_ml, **loose}, steps, cup, False, found.de00)
+        return Plan({**least.volumes_ml, **loose}, steps, cup, False, least.de00)
 
     def shifts(self, volumes_ml: FloatArray, *, thinned: float = 1.0) -> FloatArray:
         """ΔE00 from the recipe to what is poured.
@@ -178,9 +178,9 @@ class Mix:
         dose = recipe_dose(self.curves, self.recipe) * float(self.strength)
         changes = np.ones((len(volumes_ml) + 1, len(dose)))
         whole = volumes_ml.sum(axis=1)
-        for place, (name, share) in enumerate(self.paint.items()):
+        for column, (name, share) in enumerate(self.paint.items()):
             if name in self.recipe.blend:
-                ratio = volumes_ml[:, place] / whole / float(share) * thinned
+                ratio = volumes_ml[:, column] / whole / float(share) * thinned
                 changes[1:, self.curves.toners.index(name)] = ratio
         light = self.settings.measurement.light
         labs = lab_of_doses(self.curves, dose * changes, self.recipe.ground, light)

@@ -8,7 +8,7 @@ from exports import NM, cgats
 from fewtone.colorimetry import Light
 from fewtone.errors import FewtoneError, UsageError
 from fewtone.io.instruments.cgats import read_cgats
-from fewtone.io.instruments.choose import Found, choose
+from fewtone.io.instruments.choose import ChosenReading, choose
 from fewtone.model.shelf import Measurement
 
 FIELDS = ["SAMPLE_ID", *(f"nm{nm}" for nm in NM)]
@@ -24,13 +24,13 @@ def found(
     *,
     light: Light | None = None,
     leave_out: tuple[str, ...] = (),
-) -> tuple[tuple[Found, ...], tuple[str, ...]]:
+) -> tuple[tuple[ChosenReading, ...], tuple[str, ...]]:
     """The samples of a CGATS file, as a shelf takes them."""
     export = read_cgats(cgats(rows, fields, keywords), "bench.txt")
     return choose(export, SHELF, light=light, leave_out=leave_out)
 
 
-def values(one: Found) -> list[float]:
+def values(one: ChosenReading) -> list[float]:
     """Its reflectance."""
     assert one.reflectance is not None
     return [float(value) for value in one.reflectance]

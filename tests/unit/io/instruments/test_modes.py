@@ -6,7 +6,7 @@ import pytest
 
 from exports import NM, colour_object, cxf, lab_value, specification, spectrum
 from fewtone.errors import FewtoneError, UsageError
-from fewtone.io.instruments.choose import Found, choose
+from fewtone.io.instruments.choose import ChosenReading, choose
 from fewtone.io.instruments.cxf import read_cxf
 from fewtone.model.shelf import Measurement
 from fewtone.optics.film import Geometry
@@ -21,14 +21,14 @@ def taken(
     specifications: list[str],
     mode: str | None = None,
     shelf: Measurement = SHELF,
-) -> tuple[Found, tuple[str, ...]]:
+) -> tuple[ChosenReading, tuple[str, ...]]:
     """The one sample of a file, as a shelf takes it."""
     export = read_cxf(cxf([colour_object("P1", *values)], specifications), "bench.cxf")
     (found,), cautions = choose(export, shelf, mode=mode)
     return found, cautions
 
 
-def first_value(found: Found) -> float:
+def first_value(found: ChosenReading) -> float:
     """The first reflectance."""
     assert found.reflectance is not None
     return float(found.reflectance[0])
