@@ -27,6 +27,11 @@ __all__ = ["learn", "load", "new"]
 def load(folder: str | Path) -> Shelf:
     """Load a learnt shelf; its curves are those of the bottles in use, `strength` included.
 
+    Parameters
+    ----------
+    folder
+        The shelf's folder.
+
     Raises
     ------
     FewtoneError
@@ -120,6 +125,17 @@ def new(
     metallic: Sequence[str] = ("silver",),
 ) -> tuple[Path, ...]:
     """Write a shelf folder to fill in, or a copy of the demo shelf; return the files written.
+
+    Parameters
+    ----------
+    folder
+        Where it is to stand; it must be empty or not be there.
+    demo
+        Whether to copy the demo shelf, whose data are invented.
+    toners
+        Names or labels of the toners.
+    solid, metallic
+        Names or labels of the grounds without and with flake.
 
     Raises
     ------

@@ -85,6 +85,11 @@ class Shelf:
     def light(self, light: Light | str | None) -> Light | None:
         """A light, or its text; a lone illuminant such as ``A`` takes the shelf's observer.
 
+        Parameters
+        ----------
+        light
+            A light, its text such as ``D50/2`` or ``A``, or None, which stays.
+
         Raises
         ------
         UsageError
@@ -147,6 +152,13 @@ class Shelf:
         self, recipes: Recipe | str | Sequence[Recipe | str], *, light: Light | str | None = None
     ) -> Prediction:
         """Predict the colour of recipes, or of one, under a light, the shelf's own if None.
+
+        Parameters
+        ----------
+        recipes
+            A recipe or its line, or several.
+        light
+            Illuminant and observer of the Lab values; the shelf's own if None.
 
         Raises
         ------
@@ -598,7 +610,22 @@ class Shelf:
 
     @named_options
     def picture(self, kind: Literal["svg", "png"] = "svg") -> bytes:
-        """Draw toners, reach and residuals; needs ``fewtone[pictures]``, else FewtoneError."""
+        """Draw toners, reach and residuals.
+
+        Parameters
+        ----------
+        kind
+            ``svg`` or ``png``.
+
+        Returns
+        -------
+        The picture's file, whole.
+
+        Raises
+        ------
+        FewtoneError
+            ``fewtone[pictures]`` is not installed, or the readings cannot be read.
+        """
         from fewtone.io.readings import load_readings
         from fewtone.report.pictures import PictureKind, shelf_picture
 

@@ -16,7 +16,17 @@ FloatLike: TypeAlias = ArrayLike
 
 
 def frozen(values: FloatLike) -> FloatArray:
-    """Return a float64 copy that cannot be written to."""
+    """Return a float64 copy that cannot be written to.
+
+    Parameters
+    ----------
+    values
+        Numbers, any shape.
+
+    Returns
+    -------
+    Of the same shape.
+    """
     array = np.array(values, dtype=np.float64)
     array.flags.writeable = False
     return array

@@ -130,7 +130,7 @@ def inconstancy(
         X, Y, Z of the colour in the other light, and of that light's white; shapes ``(..., 3)``
         and ``(3,)``.
     xyz_reference, white_reference
-        The same in the reference light, usually D65.
+        The same in the reference light, usually D65; of the same shapes.
 
     Returns
     -------

@@ -44,7 +44,15 @@ def lab_from_xyz(xyz: FloatLike, white: FloatLike) -> FloatArray:
 
 
 def xyz_from_lab(lab: FloatLike, white: FloatLike) -> FloatArray:
-    """Tristimulus values of CIELAB colours: the inverse of `lab_from_xyz`, shape ``(..., 3)``."""
+    """Tristimulus values of CIELAB colours: the inverse of `lab_from_xyz`, shape ``(..., 3)``.
+
+    Parameters
+    ----------
+    lab
+        L*, a*, b*, shape ``(..., 3)``.
+    white
+        X, Y, Z of the white, shape ``(3,)``.
+    """
     lab = np.asarray(lab, dtype=np.float64)
     root = np.empty_like(lab)
     root[..., 1] = (lab[..., 0] + 16.0) / 116.0

@@ -56,6 +56,11 @@ def display_p3_from_xyz(xyz: FloatLike) -> tuple[FloatArray, BoolArray]:
 def lab_from_hex(text: str) -> FloatArray:
     """CIELAB under D65/2 of an sRGB colour such as ``"#2f5d50"`` or ``"#2a5"``, shape ``(3,)``.
 
+    Parameters
+    ----------
+    text
+        The colour, with three or six digits.
+
     Raises
     ------
     UsageError

@@ -51,6 +51,11 @@ _record: ContextVar[list[tuple[Path, int]] | None] = ContextVar("_record", defau
 def locked(path: Path) -> Iterator[None]:
     """Keep other writers of this file's folder waiting; may be entered again inside itself.
 
+    Parameters
+    ----------
+    path
+        The file that is to be changed.
+
     Raises
     ------
     FewtoneError
@@ -84,6 +89,13 @@ def write_atomic(path: Path, content: str | bytes | Iterable[bytes]) -> None:
     """Write a file so that a crash or a full disk leaves the old one whole.
 
     Text is written as UTF-8 with plain newlines; pieces are written as they come.
+
+    Parameters
+    ----------
+    path
+        The file.
+    content
+        What is to stand in it.
 
     Raises
     ------
@@ -136,6 +148,11 @@ def require_replaceable(path: Path) -> None:
 
 def refuse_to_overwrite(files: Iterable[Path]) -> None:
     """Refuse to write over what is there.
+
+    Parameters
+    ----------
+    files
+        What is to be written.
 
     Raises
     ------

@@ -57,6 +57,13 @@ _QUANTITIES = (
 def save_curves(folder: Path, curves: Curves) -> Path:
     """Write a shelf's curves, whole or not at all; return the file.
 
+    Parameters
+    ----------
+    folder
+        The shelf's folder.
+    curves
+        What is written, its uncertainty included.
+
     Raises
     ------
     FewtoneError
@@ -133,7 +140,15 @@ def load_curves(folder: Path) -> Curves:
 
 
 def uncertainty_is_lost(folder: Path, curves: Curves) -> bool:
-    """Whether a shelf's curves were written with how sure they are, and came back without."""
+    """Whether a shelf's curves were written with how sure they are, and came back without.
+
+    Parameters
+    ----------
+    folder
+        The shelf's folder.
+    curves
+        What `load_curves` read from it.
+    """
     if curves.uncertainty is not None:
         return False
     note = f"# uncertainty: {_BESIDE}\n".encode()

@@ -61,14 +61,30 @@ class Edit:
         self._decimal_comma = self._uses_decimal_comma(table)
 
     def add_columns(self, names: Sequence[str]) -> None:
-        """Add columns at the end; the rows stay short until something stands there."""
+        """Add columns at the end; the rows stay short until something stands there.
+
+        Parameters
+        ----------
+        names
+            Of the new columns.
+        """
         header = self._records[self._header]
         header.cells += names
         header.changed = header.changed or bool(names)
         self._columns += names
 
     def set(self, row: int, column: str, value: str | Decimal) -> None:
-        """Write one cell of a row, which is named by the line that it starts on."""
+        """Write one cell of a row, which is named by the line that it starts on.
+
+        Parameters
+        ----------
+        row
+            The line that the row starts on, the header being line 1.
+        column
+            The column's name.
+        value
+            What is to stand there.
+        """
         record = self._records[row]
         at = self._columns.index(column)
         record.cells += [""] * (at + 1 - len(record.cells))
@@ -76,7 +92,13 @@ class Edit:
         record.changed = True
 
     def append(self, cells: Mapping[str, str | Decimal]) -> int:
-        """Add a row at the end; return the line that it will stand on."""
+        """Add a row at the end; return the line that it will stand on.
+
+        Parameters
+        ----------
+        cells
+            What stands in it, by column; other cells stay empty.
+        """
         last = max((n for n, record in self._records.items() if record.cells), default=1)
         for number in [number for number in self._records if number > last]:
             del self._records[number]  # blank lines at the end

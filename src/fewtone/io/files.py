@@ -22,6 +22,13 @@ _UTF8_MARK, _UTF16_MARKS = b"\xef\xbb\xbf", (b"\xff\xfe", b"\xfe\xff")
 def read_bytes(path: Path, largest: int = LARGEST_FILE) -> bytes:
     """Read a file, never more than `largest` bytes of it, and never from a pipe or a device.
 
+    Parameters
+    ----------
+    path
+        The file.
+    largest
+        The most that it may hold [bytes].
+
     Raises
     ------
     FewtoneError
@@ -59,7 +66,20 @@ def read_bytes(path: Path, largest: int = LARGEST_FILE) -> bytes:
 
 
 def decode(data: bytes, file: str) -> str:
-    """Decode UTF-8, with or without a byte-order mark; a fault says where it is something else."""
+    """Decode UTF-8, with or without a byte-order mark; a fault says where it is something else.
+
+    Parameters
+    ----------
+    data
+        The file's content.
+    file
+        Its name, for the message.
+
+    Raises
+    ------
+    FewtoneError
+        It is not UTF-8.
+    """
     try:
         return data.decode(_UTF8)
     except UnicodeDecodeError as error:
@@ -80,6 +100,13 @@ def decode_instrument(data: bytes, file: str) -> str:
 
     Every byte of that code page is taken for something; a name that comes out wrong is found
     when no panel has it.
+
+    Parameters
+    ----------
+    data
+        The file's content.
+    file
+        Its name, for the message.
     """
     if data.startswith(_UTF16_MARKS):
         try:

@@ -57,7 +57,13 @@ LEAST_FACTOR, LARGEST_FACTOR = -0.05, 10.0
 
 
 def readings_digest(folder: Path) -> str:
-    """SHA-256 of a shelf's readings, hexadecimal; empty if there are none to read."""
+    """SHA-256 of a shelf's readings, hexadecimal; empty if there are none to read.
+
+    Parameters
+    ----------
+    folder
+        The shelf's folder.
+    """
     try:
         return hashlib.sha256(read_bytes(folder / READINGS_FILE)).hexdigest()
     except FewtoneError:

@@ -58,7 +58,20 @@ def load_settings(folder: Path) -> ShelfSettings:
 
 
 def read_settings(text: str, file: str) -> ShelfSettings:
-    """Read and check settings from their text; `file` is named in faults. Raises as above."""
+    """Read and check settings from their text.
+
+    Parameters
+    ----------
+    text
+        What ``shelf.toml`` says.
+    file
+        Its name, for messages.
+
+    Raises
+    ------
+    FewtoneError
+        All that is wrong, by key and value.
+    """
     try:
         data = tomllib.loads(text, parse_float=_decimal)
     except (RecursionError, ValueError) as error:

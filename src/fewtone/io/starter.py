@@ -87,6 +87,11 @@ def new_shelf(
 def copy_demo_shelf(folder: Path) -> tuple[Path, ...]:
     """Copy the demo shelf, whose data are invented, to a folder that does not exist yet.
 
+    Parameters
+    ----------
+    folder
+        Where the copy is to stand.
+
     Returns
     -------
     The files written.

@@ -56,7 +56,15 @@ class Table:
         column: str | None = None,
         value: str | None = None,
     ) -> None:
-        """Note that something is wrong."""
+        """Note that something is wrong.
+
+        Parameters
+        ----------
+        message, fix
+            What is wrong, and how to mend it.
+        row, column, value
+            Where, and what stands there; None where that says nothing.
+        """
         self.faults.append(Fault(message, fix, self.file, row, column, value))
 
     def finish(self) -> None:
@@ -64,7 +72,15 @@ class Table:
         self.faults.raise_if_any()
 
     def require(self, names: Iterable[str], known: Iterable[str]) -> None:
-        """Note each required column that is missing, with the likely misspelling of it."""
+        """Note each required column that is missing, with the likely misspelling of it.
+
+        Parameters
+        ----------
+        names
+            The columns that must be there.
+        known
+            All columns that may be there.
+        """
         for name in names:
             if name not in self.columns:
                 others = [column for column in self.columns if column not in set(known)]
@@ -78,7 +94,13 @@ class Table:
                 )
 
     def strangers(self, known: Iterable[str]) -> list[str]:
-        """Return unknown columns; near-misspellings of known ones are noted as faults."""
+        """Return unknown columns; near-misspellings of known ones are noted as faults.
+
+        Parameters
+        ----------
+        known
+            All columns that may be there.
+        """
         names = set(known)
         strange = []
         for column in self.columns:
@@ -107,11 +129,25 @@ class Row:
     cells: Mapping[str, str]
 
     def text(self, column: str) -> str:
-        """The cell without the white space around it; empty if there is none."""
+        """The cell without the white space around it; empty if there is none.
+
+        Parameters
+        ----------
+        column
+            The column's name.
+        """
         return self.cells.get(column, "")
 
     def fault(self, column: str, message: str, fix: str | None = None) -> None:
-        """Note that a cell is wrong."""
+        """Note that a cell is wrong.
+
+        Parameters
+        ----------
+        column
+            The column's name.
+        message, fix
+            What is wrong, and how to mend it.
+        """
         self.table.fault(message, fix, row=self.number, column=column, value=self.text(column))
 
     def number_in(
@@ -120,6 +156,17 @@ class Row:
         """The cell as a number between two bounds, exactly as written; None if it is wrong.
 
         The cell must not be empty. What is wrong is noted as a fault.
+
+        Parameters
+        ----------
+        column
+            The column's name.
+        low, high
+            The least and the most that is allowed, in `unit`.
+        what
+            What the number is, for the message.
+        unit
+            Its unit, for the message.
         """
         text = self.text(column)
         allowed = f"{what} from {low:g} to {high:g}{unit}"
@@ -136,7 +183,13 @@ class Row:
         return value
 
     def identifier(self, column: str) -> str:
-        """The cell as a name that a spreadsheet has not turned into a date, time or number."""
+        """The cell as a name that a spreadsheet has not turned into a date, time or number.
+
+        Parameters
+        ----------
+        column
+            The column's name.
+        """
         text = self.text(column)
         if not text:
             self.fault(column, "This cell is empty; each row needs an id here.", "Fill it in.")
@@ -218,6 +271,11 @@ def inert(text: str) -> str:
     """Text for a cell that no spreadsheet takes for a formula; `read_table` gives it back.
 
     An apostrophe stands before what would begin one, unless the text is a number.
+
+    Parameters
+    ----------
+    text
+        What is to stand in the cell.
     """
     return f"'{text}" if _FORMULA.match(text) and decimal_from(text) is None else text
 

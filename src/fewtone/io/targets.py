@@ -218,7 +218,13 @@ def _triple(values: FloatArray) -> tuple[float, float, float]:
 
 
 def lab_triple(text: str) -> tuple[float, float, float] | None:
-    """A CIELAB triple; with decimal commas its coordinates are set apart by semicolons."""
+    """A CIELAB triple; None where the text is none.
+
+    Parameters
+    ----------
+    text
+        Three numbers; with decimal commas they are set apart by semicolons.
+    """
     if len(text) > _LONGEST_TRIPLE:
         return None
     mark = ";" if ";" in text else ","

@@ -36,12 +36,29 @@ _LARGEST = 100_000_000  # bytes, unpacked; a shelf of thirty toners needs some m
 
 
 def uncertainty_file(folder: Path, curves_text: bytes) -> Path:
-    """The file that says how sure the curves of this text are."""
+    """The file that says how sure the curves of this text are.
+
+    Parameters
+    ----------
+    folder
+        The shelf's folder.
+    curves_text
+        Its ``curves.csv``, whole.
+    """
     return folder / _NAME.format(hashlib.sha256(curves_text).hexdigest()[:16])
 
 
 def save_uncertainty(folder: Path, uncertainty: Uncertainty, curves_text: bytes) -> None:
     """Write how sure the curves are, whole or not at all; what stands there stays.
+
+    Parameters
+    ----------
+    folder
+        The shelf's folder.
+    uncertainty
+        What is written.
+    curves_text
+        The ``curves.csv`` that it belongs to, whole.
 
     Raises
     ------
@@ -62,7 +79,15 @@ def save_uncertainty(folder: Path, uncertainty: Uncertainty, curves_text: bytes)
 
 
 def remove_other_uncertainties(folder: Path, curves_text: bytes) -> None:
-    """Remove what belonged to curves that do not stand there any more."""
+    """Remove what belonged to curves that do not stand there any more.
+
+    Parameters
+    ----------
+    folder
+        The shelf's folder.
+    curves_text
+        Its ``curves.csv``, whole.
+    """
     current = uncertainty_file(folder, curves_text)
     with contextlib.suppress(OSError):
         # Those of a killed writer too, which begin with a dot.
@@ -75,6 +100,15 @@ def load_uncertainty(folder: Path, curves_text: bytes, curves: Curves) -> Uncert
     """Read how sure these curves are; None where nothing belongs to them, or it is damaged.
 
     The curves still hold then; only how sure they are is not known.
+
+    Parameters
+    ----------
+    folder
+        The shelf's folder.
+    curves_text
+        Its ``curves.csv``, whole.
+    curves
+        The same as they were read: shapes must fit.
     """
     file = uncertainty_file(folder, curves_text)
     if not file.exists():

@@ -27,7 +27,13 @@ _MOST_ROWS = 1_048_576  # of a sheet
 
 
 def is_workbook(data: bytes) -> bool:
-    """Whether a file's content is a ZIP archive, as workbooks are and no text is."""
+    """Whether a file's content is a ZIP archive, as workbooks are and no text is.
+
+    Parameters
+    ----------
+    data
+        The file's content.
+    """
     return data.startswith(_MAGIC)
 
 

@@ -91,6 +91,11 @@ class Book:
     def job(self, name: str) -> Job:
         """One job by its name, any case.
 
+        Parameters
+        ----------
+        name
+            The job's name.
+
         Raises
         ------
         FewtoneError
@@ -114,6 +119,15 @@ class Book:
     def keep(self, job: Job, curves_text: bytes, entries: Sequence[Entry] = ()) -> Job:
         """Keep a new job with its first entries, all or nothing; return it.
 
+        Parameters
+        ----------
+        job
+            The job; entries that it has already count too.
+        curves_text
+            The shelf's ``curves.csv`` when it was opened, whole.
+        entries
+            The first entries.
+
         Raises
         ------
         FewtoneError
@@ -134,6 +148,13 @@ class Book:
 
     def add(self, name: str, *entries: Entry) -> Job:
         """Add entries to a job, all or nothing; return it.
+
+        Parameters
+        ----------
+        name
+            The job's name, any case.
+        *entries
+            What is added, in order.
 
         Raises
         ------

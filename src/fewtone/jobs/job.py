@@ -200,6 +200,11 @@ def recipe_entry(match: Match) -> Entry:
 def job_name(name: str) -> str:
     """A job's name without the spaces around it.
 
+    Parameters
+    ----------
+    name
+        As it was typed.
+
     Raises
     ------
     UsageError

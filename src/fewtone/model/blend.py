@@ -125,12 +125,25 @@ class Blend(Mapping[str, Number]):
 
 
 def film_load(coats: Number, medium_parts: Number) -> Fraction:
-    """Coats over (1 + letdown), exact: all that the colour knows of either."""
+    """Coats over (1 + letdown), exact: all that the colour knows of either.
+
+    Parameters
+    ----------
+    coats
+        Full passes of the gun [1].
+    medium_parts
+        Parts of medium to one part of blend [1].
+    """
     return Fraction(coats) / (1 + Fraction(medium_parts))
 
 
 def exact_number(value: object) -> Number:
     """Return a number exactly as it was written: whole numbers as int, others as Decimal.
+
+    Parameters
+    ----------
+    value
+        A number, or its text with a decimal point or comma.
 
     Raises
     ------
@@ -148,7 +161,13 @@ def exact_number(value: object) -> Number:
 
 
 def number_text(number: Number) -> str:
-    """Return a number as it is printed, never with an exponent."""
+    """Return a number as it is printed, never with an exponent.
+
+    Parameters
+    ----------
+    number
+        Parts, coats or a letdown.
+    """
     return f"{number:f}" if isinstance(number, Decimal) else str(number)
 
 

@@ -45,6 +45,11 @@ class Cup:
     def parse(cls, text: str) -> Cup:
         """Read ``600ml by 10ml``, ``32floz-us by 1floz-us`` or ``700ml in 20 parts``.
 
+        Parameters
+        ----------
+        text
+            How large the cup is, and its marks.
+
         Raises
         ------
         UsageError

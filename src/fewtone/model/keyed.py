@@ -116,6 +116,11 @@ class KeyedGround:
 def parents_of(ground: str) -> tuple[str, ...]:
     """The grounds that a ground is mixed of: itself alone if it is not keyed.
 
+    Parameters
+    ----------
+    ground
+        A ground's text, ``silver`` or ``2 silver + 1 moss``.
+
     Raises
     ------
     UsageError
@@ -129,7 +134,13 @@ class GroundNames(Names):
     """Names of grounds, of which any keyed mix is a ground too."""
 
     def find(self, text: str) -> str | None:
-        """The ground that is meant, by name, label or as a mix; None where there is none."""
+        """The ground that is meant, by name, label or as a mix; None where there is none.
+
+        Parameters
+        ----------
+        text
+            As it was typed.
+        """
         plain = Names.find(self, text)
         if plain is not None or not _reads_as_mix(text):
             return plain
@@ -139,7 +150,17 @@ class GroundNames(Names):
             return None
 
     def fault(self, text: str, *, where: str = "", fix: str | None = None) -> Fault:
-        """What to say of a ground that `find` does not know."""
+        """What to say of a ground that `find` does not know.
+
+        Parameters
+        ----------
+        text
+            As it was typed.
+        where
+            What stands before the message, such as the option.
+        fix
+            How to mend it; a list of what there is if None.
+        """
         if _reads_as_mix(text):
             try:
                 KeyedGround.parse(text, self)

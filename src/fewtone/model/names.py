@@ -62,13 +62,27 @@ def nearest(name: str, known: Iterable[str], *, like: float = _LIKE) -> str | No
 
 
 def did_you_mean(name: str, known: Iterable[str]) -> str:
-    """Return ' Did you mean …?' if a known name is close, else nothing."""
+    """Return ' Did you mean …?' if a known name is close, else nothing.
+
+    Parameters
+    ----------
+    name
+        As it was typed.
+    known
+        The names that there are.
+    """
     close = nearest(name, known)
     return f" Did you mean '{close}'?" if close else ""
 
 
 def as_names(names: str | Iterable[str]) -> tuple[str, ...]:
-    """Names as a tuple; a lone string is one name, not a list of letters."""
+    """Names as a tuple; a lone string is one name, not a list of letters.
+
+    Parameters
+    ----------
+    names
+        One name, or several.
+    """
     return (names,) if isinstance(names, str) else tuple(names)
 
 
@@ -76,6 +90,11 @@ def slug(label: str) -> str:
     """A name made from a label, ``Ruby Red`` → ``ruby-red``; empty where no letter of it is left.
 
     Accents are dropped; what does not begin with a letter keeps its digits behind an ``n``.
+
+    Parameters
+    ----------
+    label
+        Anything, in any script.
     """
     plain = unicodedata.normalize("NFKD", label).encode("ascii", "ignore").decode()
     name = re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")
@@ -102,23 +121,51 @@ class Names:
 
     @classmethod
     def of(cls, kind: str, names: Iterable[str], home: str = "this shelf") -> Names:
-        """Names without labels."""
+        """Names without labels.
+
+        Parameters
+        ----------
+        kind
+            What they are names of, such as ``toner``.
+        names
+            The names.
+        home
+            Where they stand, for messages.
+        """
         return cls(kind, {name: name for name in names}, home)
 
     def __iter__(self) -> Iterator[str]:
         return iter(self.labels)
 
     def find(self, text: str) -> str | None:
-        """The name that is meant, by name or label; None where there is none, or several."""
+        """The name that is meant, by name or label; None where there is none, or several.
+
+        Parameters
+        ----------
+        text
+            As it was typed, any case.
+        """
         meant = self._meant(text)
         return meant[0] if len(meant) == 1 else None
 
     def is_shared(self, text: str) -> bool:
-        """Whether this is the label of several."""
+        """Whether this is the label of several.
+
+        Parameters
+        ----------
+        text
+            As it was typed, any case.
+        """
         return len(self._meant(text)) > 1
 
     def hint(self, text: str) -> str:
-        """`` Did you mean …?`` with the name whose name or label is nearest; empty if none is."""
+        """`` Did you mean …?`` with the name whose name or label is nearest; empty if none is.
+
+        Parameters
+        ----------
+        text
+            As it was typed.
+        """
         close = nearest(text, self.labels) or nearest(text, self.labels.values())
         return "" if close is None else f" Did you mean '{self.find(close) or close}'?"
 
@@ -158,7 +205,19 @@ class Names:
         where: str = "",
         fix: str | None = None,
     ) -> tuple[str, ...]:
-        """The names that are meant, each once; a fault is noted for each that is not known."""
+        """The names that are meant, each once; a fault is noted for each that is not known.
+
+        Parameters
+        ----------
+        asked
+            One name or label, or several.
+        faults
+            To which those that are not known are added.
+        where
+            What stands before each message, such as the option.
+        fix
+            How to mend it; a list of what there is if None.
+        """
         resolved: dict[str, None] = {}
         for text in as_names(asked):
             name = self.find(text)
@@ -173,6 +232,15 @@ class Names:
     ) -> tuple[str, ...]:
         """The names that are meant, each once.
 
+        Parameters
+        ----------
+        asked
+            One name or label, or several.
+        where
+            What stands before each message, such as the option.
+        fix
+            How to mend it; a list of what there is if None.
+
         Raises
         ------
         UsageError
@@ -185,7 +253,15 @@ class Names:
         return resolved
 
     def at(self, text: str, start: int) -> tuple[str, int] | None:
-        """The longest name or label that stands in a text at a place, and where it ends."""
+        """The longest name or label that stands in a text at a place, and where it ends.
+
+        Parameters
+        ----------
+        text
+            A line.
+        start
+            Where in it, in characters from 0.
+        """
         best: tuple[str, int] | None = None
         for written in {*self.labels, *self.labels.values()}:
             words = [re.escape(word) for word in re.split(r"[\s_-]+", written.strip()) if word]
@@ -229,6 +305,16 @@ def named_options(function: Callable[P, T]) -> Callable[P, T]:
     """Let a call answer an unknown keyword with the nearest one, as `UnknownOptionError`.
 
     A function that hands ``**options`` on to another such function adds its own to the answer.
+
+    Parameters
+    ----------
+    function
+        What is called; its keywords, or those of its options, are known.
+
+    Raises
+    ------
+    UnknownOptionError
+        By the call that it returns: a keyword that is not known.
     """
     code = function.__code__
     count = code.co_argcount + code.co_kwonlyargcount

@@ -21,6 +21,11 @@ _NUMBER = re.compile(r"[-+]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][-+]?[0-9]{1,
 def decimal_from(text: str) -> Decimal | None:
     """Read a number with a decimal point or comma; None if it is not a finite one within reason.
 
+    Parameters
+    ----------
+    text
+        As it was typed.
+
     Examples
     --------
     >>> decimal_from("0,25"), decimal_from("1e99999999"), decimal_from("\u00b2")
@@ -36,7 +41,13 @@ def decimal_from(text: str) -> Decimal | None:
 
 
 def carried(value: int | Decimal) -> bool:
-    """Whether exact arithmetic can carry a number: it is finite and of a size within reason."""
+    """Whether exact arithmetic can carry a number: it is finite and of a size within reason.
+
+    Parameters
+    ----------
+    value
+        The number.
+    """
     if isinstance(value, int):
         return -_LARGEST < value < _LARGEST
     if not value.is_finite():

@@ -93,7 +93,24 @@ class Recipe:
         coats: Number | None = None,
         ground: str | None = None,
     ) -> Recipe:
-        """Return the same recipe with some of its parts replaced."""
+        """Return the same recipe with some of its parts replaced.
+
+        Parameters
+        ----------
+        blend
+            Parts by volume of each toner, more than 0.
+        medium_parts
+            Parts of medium to one part of blend, 0 or more.
+        coats
+            Full passes of the gun, 0 or more.
+        ground
+            Name of the ground underneath.
+
+        Raises
+        ------
+        FewtoneError
+            As for `Recipe`.
+        """
         return Recipe(
             self.blend if blend is None else blend,
             self.medium_parts if medium_parts is None else medium_parts,

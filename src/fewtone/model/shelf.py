@@ -166,11 +166,22 @@ class ShelfSettings:
         return GroundNames("ground", {name: ground.label for name, ground in self.grounds.items()})
 
     def is_metallic(self, ground: str) -> bool:
-        """Whether there is flake in a ground: in one of what a keyed ground is mixed of."""
+        """Whether there is flake in a ground: in one of what a keyed ground is mixed of.
+
+        Parameters
+        ----------
+        ground
+            Its name, or the text of a keyed one.
+        """
         return any(self.grounds[name].is_metallic for name in parents_of(ground))
 
     def recipe(self, recipe: Recipe | str) -> Recipe:
         """A recipe, or its line, with toners and grounds found by name or label.
+
+        Parameters
+        ----------
+        recipe
+            The recipe, or its line.
 
         Raises
         ------

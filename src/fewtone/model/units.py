@@ -74,7 +74,17 @@ def area_m2(amount: Amount, *, what: str = "The area") -> Fraction:
 
 
 def volume_or_share(amount: Amount, of_ml: Fraction, *, what: str) -> Fraction:
-    """Read a volume [ml], or a percentage of another one. 0 is allowed; raises as `volume_ml`."""
+    """Read a volume [ml], or a percentage of another one. 0 is allowed; raises as `volume_ml`.
+
+    Parameters
+    ----------
+    amount
+        Such as ``40ml`` or ``15%``.
+    of_ml
+        What a percentage is of [ml].
+    what
+        What it is, for messages.
+    """
     if isinstance(amount, str) and "%" in amount:
         return of_ml * percent(amount, what=what) / 100
     if isinstance(amount, str):
@@ -85,6 +95,13 @@ def volume_or_share(amount: Amount, of_ml: Fraction, *, what: str) -> Fraction:
 
 def percent(amount: Amount, *, what: str) -> Fraction:
     """Read a percentage, with or without its sign: ``15%`` is 15. 0 is allowed.
+
+    Parameters
+    ----------
+    amount
+        Such as ``15%`` or 15.
+    what
+        What it is, for messages.
 
     Raises
     ------

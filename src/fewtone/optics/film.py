@@ -218,9 +218,9 @@ class FilmOptics:
         Parameters
         ----------
         reflectance
-            Reading of the bare ground under clear, as a factor [1].
+            Reading of the bare ground under clear, as a factor [1], any shape.
         return_ratio
-            Trap fraction of the ground [1].
+            Internal-return ratio of the ground [1], broadcasts with it.
 
         Returns
         -------

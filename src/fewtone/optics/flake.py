@@ -113,7 +113,23 @@ def clear_derivatives(
     return_ratio: FloatLike,
     most_trapped: float,
 ) -> tuple[Part, Part, Part]:
-    """Escaping light, back₁ and back₂ with their derivatives; `clear_by` are those of `clear`."""
+    """Escaping light, back₁ and back₂ with their derivatives; `clear_by` are those of `clear`.
+
+    Parameters
+    ----------
+    clear, clear_by
+        A clear film's terms and their derivatives, at `tau`.
+    tau
+        Absorption optical depth [1], any shape.
+    return_ratio
+        Internal-return ratio of the ground [1], broadcasts with it.
+    most_trapped
+        The internal diffuse reflectance without absorption [1].
+
+    Returns
+    -------
+    Each part with its derivative, in the broadcast shape.
+    """
     t = np.maximum(np.asarray(return_ratio, dtype=float), _LEAST_RETURN_RATIO)
     first, later = clear_returns(clear, tau, t, most_trapped)
     diffuse, root = t**_DIFFUSE_POWER, t**_LATER_POWER

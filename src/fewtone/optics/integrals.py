@@ -84,7 +84,13 @@ class IntegralTable:
         return float(self.cubics[0, 0])
 
     def value(self, tau: FloatArray) -> FloatArray:
-        """The function at τ, the same shape."""
+        """The function at τ, the same shape.
+
+        Parameters
+        ----------
+        tau
+            Optical depth [1], any shape.
+        """
         cell, inside = self._cell(tau)
         constant, first, second, third = self.cubics
         result: FloatArray = third[cell]
@@ -94,7 +100,13 @@ class IntegralTable:
         return result
 
     def value_and_derivative(self, tau: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """The function and its derivative at τ, both of its shape."""
+        """The function and its derivative at τ, both of its shape.
+
+        Parameters
+        ----------
+        tau
+            Optical depth [1], any shape.
+        """
         # dτ = 2√τ d√τ: at τ = 0 that is 0/0, so the limit is taken a hair away from it.
         depth = np.maximum(tau, 1e-12)
         cell, inside = self._cell(depth)

@@ -27,7 +27,7 @@ def film_cosine(angle_deg: FloatLike, index: float) -> FloatArray:
     Parameters
     ----------
     angle_deg
-        Angle from the panel's normal, in air [degrees].
+        Angle from the panel's normal, in air [degrees], any shape.
     index
         Refractive index of the film [1].
 
@@ -48,7 +48,7 @@ def fresnel(angle_deg: FloatLike, index: float) -> FloatArray:
     Parameters
     ----------
     angle_deg
-        Angle from the panel's normal, in air [degrees].
+        Angle from the panel's normal, in air [degrees], any shape.
     index
         Refractive index of the film [1].
 
@@ -64,7 +64,19 @@ def fresnel(angle_deg: FloatLike, index: float) -> FloatArray:
 
 
 def fresnel_at_cosine(cosine: FloatLike, index: float) -> FloatArray:
-    """Fresnel reflectance as `fresnel`, from the cosine in air."""
+    """Fresnel reflectance as `fresnel`, from the cosine in air.
+
+    Parameters
+    ----------
+    cosine
+        Cosine of the angle from the normal, in air [1], any shape.
+    index
+        Refractive index of the film [1].
+
+    Returns
+    -------
+    Reflectance [1], shaped like `cosine`.
+    """
     outside = np.asarray(cosine, dtype=float)
     inside = np.sqrt(1.0 - (1.0 - outside**2) / index**2)
     across = (outside - index * inside) / (outside + index * inside)

@@ -45,13 +45,25 @@ _MOST_REFLECTED, _LEAST_REFLECTED, _LEAST_RETURN = 0.97, 1e-5, 0.02
 
 
 def absorption_to_scattering(reflectance: FloatLike) -> FloatArray:
-    """K/S of an opaque coat of a reflectance inside the film [1], the same shape."""
+    """K/S of an opaque coat of a reflectance inside the film [1], the same shape.
+
+    Parameters
+    ----------
+    reflectance
+        Inside the film [1], any shape.
+    """
     r = np.asarray(reflectance, dtype=float)
     return np.asarray((1.0 - r) ** 2 / (2.0 * r))
 
 
 def opaque_reflectance(ratio: FloatLike) -> FloatArray:
-    """Reflectance inside the film [1] of an opaque coat of a K/S, the same shape."""
+    """Reflectance inside the film [1] of an opaque coat of a K/S, the same shape.
+
+    Parameters
+    ----------
+    ratio
+        K/S [1], any shape.
+    """
     q = np.asarray(ratio, dtype=float)
     # 1 + q - √(q² + 2q), written so that it keeps its digits where it is small.
     return np.asarray(1.0 / (1.0 + q + np.sqrt(q * (q + 2.0))))

@@ -68,7 +68,17 @@ class HazeTables:
         return HazeTerms(*(cell.scattering * part for part in np.moveaxis(per_depth, -1, 0)))
 
     def derivatives(self, absorption: FloatLike, scattering: FloatLike) -> HazeDerivatives:
-        """The same with derivatives in both depths."""
+        """The same with derivatives in both depths.
+
+        Parameters
+        ----------
+        absorption, scattering
+            Optical depths along the normal [1], any shapes that broadcast.
+
+        Returns
+        -------
+        The terms with their derivatives, in the broadcast shape.
+        """
         cell = _Cell.of(absorption, scattering)
         value = self._look_up(cell, cell.across, cell.along)
         by_share = self._look_up(cell, cell.across_slope, cell.along)

@@ -159,6 +159,11 @@ def optics_derivatives(
     """∂R/∂index of the film and ∂R/∂edge [1], absorption held; each ``(..., n_wavelengths)``.
 
     Differences of two clear films: what scatters in a film leans on either far less.
+
+    Parameters
+    ----------
+    constants, doses, ground
+        As `reflectance` takes them.
     """
     tau, rho, ratio, _ = _film(constants, doses, ground)
     optics = constants.optics
@@ -183,19 +188,51 @@ def _film(
 
 
 def lab_of(curves: Curves, reflectance: FloatArray, light: Light) -> FloatArray:
-    """CIELAB of reflectance at the curves' wavelengths, shape ``(..., 3)``."""
+    """CIELAB of reflectance at the curves' wavelengths, shape ``(..., 3)``.
+
+    Parameters
+    ----------
+    curves
+        The learnt shelf.
+    reflectance
+        Reflectance factor [1], shape ``(..., n_wavelengths)``.
+    light
+        Illuminant and observer.
+    """
     xyz = reflectance @ weights(curves.wavelength_nm, light)
     return lab_from_xyz(xyz, white_point(light))
 
 
 def lab_of_doses(curves: Curves, doses: FloatArray, ground: str, light: Light) -> FloatArray:
-    """CIELAB of doses ``(..., n_toners)`` over the ground of that name, shape ``(..., 3)``."""
+    """CIELAB of doses ``(..., n_toners)`` over the ground of that name, shape ``(..., 3)``.
+
+    Parameters
+    ----------
+    curves
+        The learnt shelf.
+    doses
+        Of each learnt toner [standard coats], shape ``(..., n_toners)``.
+    ground
+        The ground's name.
+    light
+        Illuminant and observer.
+    """
     row = np.asarray(curves.grounds.index(ground))
     return lab_of(curves, reflectance(curves, doses, row), light)
 
 
 def lab_jacobian_of(curves: Curves, reflectance: FloatArray, light: Light) -> FloatArray:
-    """∂Lab/∂R of reflectance ``(n, n_wavelengths)``, shape ``(n, 3, n_wavelengths)``."""
+    """∂Lab/∂R of reflectance ``(n, n_wavelengths)``, shape ``(n, 3, n_wavelengths)``.
+
+    Parameters
+    ----------
+    curves
+        The learnt shelf.
+    reflectance
+        Reflectance factor [1], shape ``(n, n_wavelengths)``.
+    light
+        Illuminant and observer.
+    """
     matrix = weights(curves.wavelength_nm, light)
     return lab_jacobian(reflectance @ matrix, white_point(light)) @ matrix.T
 

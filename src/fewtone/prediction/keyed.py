@@ -39,7 +39,13 @@ _LAMBERTIAN = 0.999
 
 
 def mixing_covariance(wavelength_nm: FloatArray) -> FloatArray:
-    """Covariance of what the law of mixing misses of log reflectance, ``(n, n)``."""
+    """Covariance of what the law of mixing misses of log reflectance, ``(n, n)``.
+
+    Parameters
+    ----------
+    wavelength_nm
+        [nm], shape ``(n,)``.
+    """
     apart = (wavelength_nm[:, np.newaxis] - wavelength_nm) / _SHAPE_NM
     smooth = _LEVEL_SD**2 + _SHAPE_SD**2 * np.exp(-0.5 * apart**2)
     return np.asarray(smooth + _ROUGH_SD**2 * np.eye(wavelength_nm.size))

@@ -95,7 +95,7 @@ def lab_deviations(
     reflectance
         Predicted reflectance [1], shape ``(n_recipes, n_wavelengths)``.
     deviations
-        As `reflectance_deviations` gives them.
+        As `reflectance_deviations` gives them, shape ``(n_recipes, n_directions, n_wavelengths)``.
     light
         Illuminant and observer of the Lab values.
 

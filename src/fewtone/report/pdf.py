@@ -37,6 +37,13 @@ class Paper(StrEnum):
 def pdf(html: str, paper: Paper | None = None) -> bytes:
     """Print a page to PDF: on a paper, or of the size that it says itself.
 
+    Parameters
+    ----------
+    html
+        The page, whole.
+    paper
+        ``a4`` or ``letter``; None for the size that the page says.
+
     Raises
     ------
     FewtoneError

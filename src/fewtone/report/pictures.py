@@ -140,6 +140,15 @@ def reach(
 
     Over single toners and pairs at the shop's coats and letdowns, of what is in stock.
 
+    Parameters
+    ----------
+    settings, curves
+        The learnt shelf.
+    ground
+        The ground's name.
+    light
+        Illuminant and observer of the outline.
+
     Returns
     -------
     a_star, b_star

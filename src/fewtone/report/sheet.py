@@ -49,6 +49,11 @@ class Sheet(PageContent):
     def pdf(self, paper: Literal["a4", "letter"] = "a4") -> bytes:
         """The page as PDF.
 
+        Parameters
+        ----------
+        paper
+            Which paper it is printed on.
+
         Raises
         ------
         FewtoneError

@@ -75,12 +75,28 @@ class Swatch:
 
 
 def swatch(lab: FloatLike, light: Light) -> Swatch:
-    """The swatch of one colour, CIELAB of shape ``(3,)`` under `light`."""
+    """The swatch of one colour, CIELAB of shape ``(3,)`` under `light`.
+
+    Parameters
+    ----------
+    lab
+        CIELAB, shape ``(3,)``.
+    light
+        Its illuminant and observer.
+    """
     return swatches(np.reshape(lab, (1, 3)), light)[0]
 
 
 def swatches(lab: FloatLike, light: Light) -> tuple[Swatch, ...]:
-    """The swatches of colours, CIELAB of shape ``(n_colours, 3)`` under `light`."""
+    """The swatches of colours, CIELAB of shape ``(n_colours, 3)`` under `light`.
+
+    Parameters
+    ----------
+    lab
+        CIELAB, shape ``(n_colours, 3)``.
+    light
+        Their illuminant and observer.
+    """
     white, screen_white = white_point(light), white_point(SCREEN)
     adapted = adapt_cmccat2000(
         xyz_from_lab(lab, white),

@@ -29,12 +29,24 @@ _EVENNESS = (
 
 
 def difference_words(de00: float) -> str:
-    """How a ΔE00 looks: ``hardly a difference, side by side``."""
+    """How a ΔE00 looks: ``hardly a difference, side by side``.
+
+    Parameters
+    ----------
+    de00
+        ΔE00, 0 or more.
+    """
     return next((words for most, words in _DIFFERENCES if de00 <= most), "another colour")
 
 
 def evenness_words(unevenness: float) -> str:
-    """How a mix takes a heavy or a light pass: ``forgiving``."""
+    """How a mix takes a heavy or a light pass: ``forgiving``.
+
+    Parameters
+    ----------
+    unevenness
+        ΔE00 between 90 % and 110 % of the film build.
+    """
     return next((words for most, words in _EVENNESS if unevenness <= most), "unforgiving")
 
 
@@ -45,7 +57,13 @@ def swatch_words(target: Target) -> str:
 
 
 def sureness_words(pass_probability: float | None) -> str:
-    """The chance that a fresh panel passes; plain words when it is not known."""
+    """The chance that a fresh panel passes; plain words when it is not known.
+
+    Parameters
+    ----------
+    pass_probability
+        From 0 to 1; None where it is not known.
+    """
     if pass_probability is None:
         return "not known yet"
     return f"{pass_probability:.0%} of fresh panels pass"

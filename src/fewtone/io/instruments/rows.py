@@ -43,6 +43,11 @@ class Rows:
     def of(self, name: str) -> list[Row] | Recipe | None:
         """The rows of the one step that a name means, or the recipe that it is; None if neither.
 
+        Parameters
+        ----------
+        name
+            A sample's name: a panel's, with or without its coats, or a recipe line.
+
         Raises
         ------
         FewtoneError
@@ -52,12 +57,24 @@ class Rows:
         return self._one_step(name, rows) if rows else self._recipe(name)
 
     def suggest(self, name: str) -> str:
-        """A panel whose name is like this one, as `` (perhaps P014)``; else nothing."""
+        """A panel whose name is like this one, as `` (perhaps P014)``; else nothing.
+
+        Parameters
+        ----------
+        name
+            A sample's name that is no panel's.
+        """
         close = nearest(name, {panel_of(row) for row in self.table.rows}, like=0.75)
         return f" (perhaps {close})" if close else ""
 
     def named(self, name: str) -> list[Row]:
-        """The rows of a panel, or those of one step of it; none if no panel has the name."""
+        """The rows of a panel, or those of one step of it; none if no panel has the name.
+
+        Parameters
+        ----------
+        name
+            A panel's name, or a panel's name and a number of coats.
+        """
         if rows := self._of_panel(name):
             return rows
         match = _STEP.fullmatch(name)

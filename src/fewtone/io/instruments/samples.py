@@ -76,7 +76,13 @@ class Mode:
         return " ".join(word for word in words if word) or "not named"
 
     def answers(self, name: str) -> bool:
-        """Whether it goes by this name: its condition, geometry or label."""
+        """Whether it goes by this name: its condition, geometry or label.
+
+        Parameters
+        ----------
+        name
+            What was asked for, any case.
+        """
         names = (self.condition, str(self.geometry or ""), self.geometry_text, self.label)
         return name.casefold() in {known.casefold() for known in names if known}
 
@@ -168,6 +174,11 @@ def geometry_from(text: str) -> Geometry | None:
     Light that goes the other way round is the same geometry (Helmholtz reciprocity), so 0/45 is
     45:0 and 8/d is d/8. A sphere that does not say what it does with gloss is not known.
 
+    Parameters
+    ----------
+    text
+        What a file says of its geometry.
+
     Examples
     --------
     >>> geometry_from("45/0, aperture 4 mm"), geometry_from("d/8 specular excluded")
@@ -185,5 +196,11 @@ def geometry_from(text: str) -> Geometry | None:
 
 
 def micrometre_hint(value: float) -> str:
-    """Return ' It looks like micrometres.' where a wavelength does."""
+    """Return ' It looks like micrometres.' where a wavelength does.
+
+    Parameters
+    ----------
+    value
+        A number that should be a wavelength [nm].
+    """
     return " It looks like micrometres." if 0.3 <= value <= 2.5 else ""

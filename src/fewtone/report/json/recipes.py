@@ -254,10 +254,22 @@ def recipe_document(match: Match) -> Document:
 
 
 def blend_document(blend: Mapping[str, Number]) -> Document:
-    """A blend as parts by toner."""
+    """A blend as parts by toner.
+
+    Parameters
+    ----------
+    blend
+        Parts of each toner.
+    """
     return {name: number(part) for name, part in blend.items()}
 
 
 def number(value: Number) -> int | float:
-    """A number that JSON has."""
+    """A number that JSON has.
+
+    Parameters
+    ----------
+    value
+        Parts, coats or a letdown.
+    """
     return float(value) if isinstance(value, Decimal) else value

@@ -93,6 +93,13 @@ class Simplification:
 def parse_formula(text: str, settings: ShelfSettings) -> Recipe:
     """Read a formula as a shelf's recipe line whose parts may carry percent signs.
 
+    Parameters
+    ----------
+    text
+        The formula's line.
+    settings
+        The shelf.
+
     Raises
     ------
     UsageError

@@ -68,7 +68,15 @@ def shares(
 
 
 def thinning(settings: ShelfSettings, reducer_percent: Fraction | None) -> Fraction:
-    """What the optical depth of a wet coat is multiplied by at another share of reducer."""
+    """What the optical depth of a wet coat is multiplied by at another share of reducer.
+
+    Parameters
+    ----------
+    settings
+        The shelf, with its usual additives.
+    reducer_percent
+        By volume of medium and blend [%]; the usual if None.
+    """
     if reducer_percent is None:
         return Fraction(1)
     return (100 + Fraction(settings.house_reducer_percent)) / (100 + reducer_percent)
@@ -112,12 +120,28 @@ def require_names(recipe: Recipe, settings: ShelfSettings) -> None:
 
 
 def stock_cautions(toners: Iterable[str], settings: ShelfSettings) -> list[str]:
-    """What is not in stock."""
+    """What is not in stock.
+
+    Parameters
+    ----------
+    toners
+        Names of the toners.
+    settings
+        The shelf.
+    """
     return [f"{name} is not in stock." for name in toners if not settings.toners[name].in_stock]
 
 
 def strength_cautions(toners: Iterable[str], settings: ShelfSettings) -> list[str]:
-    """What stands between these toners' readings and what is predicted: a bottle's strength."""
+    """What stands between these toners' readings and what is predicted: a bottle's strength.
+
+    Parameters
+    ----------
+    toners
+        Names of the toners.
+    settings
+        The shelf.
+    """
     return [
         f"{name} is mixed at strength {settings.toners[name].strength} of what its readings say: "
         f"remove `strength` under [toners.{name}] once the new bottle is sprayed out and its "

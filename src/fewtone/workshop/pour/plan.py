@@ -89,7 +89,24 @@ class Mix:
         return {name: share / whole for name, share in made.items()}
 
     def plan(self, wanted_ml: Fraction, limit: float, *, by_weight: bool, exact: bool) -> Plan:
-        """How to pour a volume, in the smallest cup that holds it."""
+        """How to pour a volume, in the smallest cup that holds it.
+
+        Parameters
+        ----------
+        wanted_ml
+            Volume that is wanted [ml].
+        limit
+            ΔE00 that rounding may cost.
+        by_weight
+            Whether to pour on the scale.
+        exact
+            Whether every component has to land on a step of the cup.
+
+        Raises
+        ------
+        UsageError
+            No cup or scale that is known can pour it so.
+        """
         plans = []
         for cup in self.settings.mixing.all_cups or (None,):
             steps = self.scale() if by_weight else self.cup_steps(cup)
@@ -114,7 +131,13 @@ class Mix:
         return Steps("scale steps", Fraction(step), weights)
 
     def require_scale(self) -> None:
-        """Refuse to pour by weight where the scale or a density is not known."""
+        """Refuse to pour by weight where the scale or a density is not known.
+
+        Raises
+        ------
+        UsageError
+            All that is missing in ``shelf.toml``.
+        """
         if self.scale() is not None:
             return
         known = densities(self.settings)

@@ -71,11 +71,25 @@ class Steps:
     per_ml: Mapping[str, Fraction]
 
     def total(self, wanted_ml: Fraction, among: Iterable[str]) -> Fraction:
-        """The smallest mix [ml] at or above a volume in which these components land on a step."""
+        """The smallest mix [ml] at or above a volume in which these components land on a step.
+
+        Parameters
+        ----------
+        wanted_ml
+            The least volume [ml].
+        among
+            Names of the components.
+        """
         return smallest_on_steps((self.per_ml[name] for name in among), self.step, wanted_ml)
 
     def poured(self, volumes_ml: Mapping[str, Fraction]) -> dict[str, Fraction]:
-        """Volumes [ml] as poured when every running total is taken to its nearest step."""
+        """Volumes [ml] as poured when every running total is taken to its nearest step.
+
+        Parameters
+        ----------
+        volumes_ml
+            Volume of each component [ml], in the order of pouring.
+        """
         whole = sum(volumes_ml.values(), Fraction(0))
         amounts = [self.per_ml[name] * whole for name in volumes_ml]
         taken = to_running_steps(amounts, self.step)
@@ -157,16 +171,39 @@ def to_running_steps(amounts: Sequence[Fraction], step: Fraction) -> list[Fracti
 
     That is how one pours into one cup: what each pour is off is made good by the next, and the
     whole is right to half a step.
+
+    Parameters
+    ----------
+    amounts
+        In the order of pouring, in the unit of `step`.
+    step
+        The smallest step of cup or scale.
     """
     totals = [on_steps(total, step) for total in accumulate(amounts, initial=Fraction(0))]
     return [after - before for before, after in pairwise(totals)]
 
 
 def printed(amounts: Iterable[Fraction], decimals: int) -> list[float]:
-    """Amounts rounded so that what is printed sums to the running totals as printed."""
+    """Amounts rounded so that what is printed sums to the running totals as printed.
+
+    Parameters
+    ----------
+    amounts
+        In the order of pouring.
+    decimals
+        Digits behind the point.
+    """
     return [float(a) for a in to_running_steps(list(amounts), Fraction(1, 10**decimals))]
 
 
 def on_steps(amount: Fraction, step: Fraction) -> Fraction:
-    """The nearest whole number of steps, halves upwards."""
+    """The nearest whole number of steps, halves upwards.
+
+    Parameters
+    ----------
+    amount
+        In the unit of `step`.
+    step
+        The smallest step of cup or scale.
+    """
     return math.floor(amount / step + Fraction(1, 2)) * step
