@@ -138,7 +138,13 @@ def answer_into(
 
 
 def csv_lines(answers: Iterable[Answer]) -> Iterator[bytes]:
-    """The rows as a CSV file, piece by piece; cells that a spreadsheet would run are inert."""
+    """The rows as a CSV file, piece by piece; cells that a spreadsheet would run are inert.
+
+    Parameters
+    ----------
+    answers
+        In the order of the deck.
+    """
     yield (",".join(COLUMNS) + "\n").encode()
     for answer in answers:
         line = io.StringIO()

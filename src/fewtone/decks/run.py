@@ -44,7 +44,15 @@ def cores() -> int:
 
 
 def here(question: Question, targets: Iterable[tuple[int, Target]]) -> Iterator[tuple[int, Answer]]:
-    """Answer one swatch after the other in this process."""
+    """Answer one swatch after the other in this process.
+
+    Parameters
+    ----------
+    question
+        What is asked for every swatch.
+    targets
+        The swatches, each with its row in the deck.
+    """
     for place, target in targets:
         yield place, answer(question, target)
 
@@ -59,6 +67,11 @@ def on_executor(executor: Executor, ahead: int = _AHEAD_OF_EXECUTOR) -> Runner:
         once in each of its processes.
     ahead
         How many swatches are under way at once.
+
+    Raises
+    ------
+    FewtoneError
+        By the runner that it returns: the executor's workers broke down.
     """
 
     def run(
@@ -88,6 +101,11 @@ def on_processes(workers: int) -> Runner:
     ----------
     workers
         How many processes.
+
+    Raises
+    ------
+    FewtoneError
+        By the runner that it returns: a process ended before its time.
     """
 
     def run(
@@ -123,7 +141,17 @@ def on_processes(workers: int) -> Runner:
 def flow(
     submit: Submit, targets: Iterable[tuple[int, Target]], ahead: int
 ) -> Generator[tuple[int, Answer]]:
-    """Keep so many swatches under way, and yield what is ready; in the end call off the rest."""
+    """Keep so many swatches under way, and yield what is ready; in the end call off the rest.
+
+    Parameters
+    ----------
+    submit
+        Sends one swatch on its way.
+    targets
+        The swatches, each with its row in the deck.
+    ahead
+        How many are under way at once.
+    """
     under_way: dict[Future[Answer], int] = {}
     waiting = iter(targets)
     try:

@@ -104,6 +104,13 @@ def answer(question: Question, target: Target) -> Answer:
 def answer_packed(packed: bytes, target: Target) -> Answer:
     """Answer for one swatch to a packed question, which is unpacked once in each process.
 
+    Parameters
+    ----------
+    packed
+        The question, pickled.
+    target
+        The swatch.
+
     Raises
     ------
     FewtoneError

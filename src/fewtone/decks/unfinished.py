@@ -117,6 +117,11 @@ class Unfinished:
     def add(self, answers: Iterable[tuple[int, Answer]]) -> None:
         """Keep answers, each with its place in the deck, all or none.
 
+        Parameters
+        ----------
+        answers
+            Each with its row in the deck.
+
         Raises
         ------
         FewtoneError

@@ -99,11 +99,27 @@ class Problem:
         return other if self.error is None else other.with_model_error(self.error)
 
     def with_film(self, optics: FilmOptics, thinning: float) -> Problem:
-        """The same problem through another film or instrument, and another law of coats."""
+        """The same problem through another film or instrument, and another law of coats.
+
+        Parameters
+        ----------
+        optics
+            The film's index and the instrument.
+        thinning
+            How much thinner a coat on many gets [1].
+        """
         return self._with(optics=optics, thinning=thinning)
 
     def with_variation(self, mixing: Mixing, ground_cv: tuple[float, float]) -> Problem:
-        """The same problem under another hand, and other variation of solids and of metallics."""
+        """The same problem under another hand, and other variation of solids and of metallics.
+
+        Parameters
+        ----------
+        mixing
+            How the hand varies.
+        ground_cv
+            Variation of solid and of metallic grounds from panel to panel [1].
+        """
         groups = tuple(
             replace(
                 group,
@@ -154,18 +170,45 @@ class Problem:
         """Dose of each toner on each reading's panel [standard coats], ``(n_readings, n_toners)``.
 
         film · rate · fraction · exp(doublings of the letdown · the toner's departure).
+
+        Parameters
+        ----------
+        at
+            Parameters.
+        films
+            Film of each reading's panel [standard coats], shape ``(n_readings,)``; worked out if
+            None.
         """
         films = self.films(at) if films is None else films
         strength = np.exp(self.doublings[:, np.newaxis] * at.letdown)
         return np.asarray((films * self.seen.rate)[:, np.newaxis] * self.seen.fractions * strength)
 
     def reflectance(self, at: Parameters, films: FloatArray | None = None) -> FloatArray:
-        """Reflectance of each reading's panel without gain [1], ``(n_readings, n_waves)``."""
+        """Reflectance of each reading's panel without gain [1], ``(n_readings, n_waves)``.
+
+        Parameters
+        ----------
+        at
+            Parameters.
+        films
+            Film of each reading's panel [standard coats], shape ``(n_readings,)``; worked out if
+            None.
+        """
         dose = self.doses(at, films)
         return at.black + reflectance(_Constants.of(at, self.optics), dose, self.seen.ground)
 
     def residuals(self, at: Parameters) -> list[FloatArray] | None:
-        """Residuals of each group; None where the parameters make no physical sense."""
+        """Residuals of each group; None where the parameters make no physical sense.
+
+        Parameters
+        ----------
+        at
+            Parameters.
+
+        Returns
+        -------
+        In standard deviations [1], for each group shape ``(n_panels, n_residuals)``.
+        """
         if np.any(
             self.optics.most_returned(at.return_ratio)[:, np.newaxis] * at.ground_reflectance
             >= _MOST_TRAPPED

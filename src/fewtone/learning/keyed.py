@@ -110,6 +110,13 @@ def strength_deviations(at: Parameters, covariance: FloatArray) -> FloatArray:
     """Independent directions in which log strengths may be off, ``(n_grounds, n_grounds)``.
 
     Those of grounds of which no mix was read are as unsure as before; none at all where no mix was.
+
+    Parameters
+    ----------
+    at
+        Parameters.
+    covariance
+        Of the shared ones, shape ``(n_shared, n_shared)``.
     """
     layout = at.layout
     if not layout.keyed:

@@ -125,7 +125,15 @@ def expectations(
 
 
 def filmed_panels(problem: Problem, counted: FloatArray) -> FloatArray:
-    """How many panels that counted have a film over each ground, ``(n_grounds,)``."""
+    """How many panels that counted have a film over each ground, ``(n_grounds,)``.
+
+    Parameters
+    ----------
+    problem
+        The fit.
+    counted
+        How far each panel counts in it [1], shape ``(n_panels,)``.
+    """
     seen, films = problem.seen, np.zeros(len(problem.seen.grounds))
     for ground in range(films.size):
         over = np.unique(seen.panel[seen.is_film & (seen.ground == ground)])

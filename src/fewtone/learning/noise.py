@@ -30,13 +30,28 @@ class Noise:
     lab: float
 
     def of_reflectance(self, reflectance: FloatArray) -> FloatArray:
-        """Standard deviation of a reading of this reflectance [1], the same shape."""
+        """Standard deviation of a reading of this reflectance [1], the same shape.
+
+        Parameters
+        ----------
+        reflectance
+            Reflectance factor [1], any shape.
+        """
         return np.asarray(np.hypot(self.relative * reflectance, self.absolute))
 
     def of_lab(self, xyz: FloatArray, wavelength_nm: FloatArray, light: Light) -> FloatArray:
         """Standard deviation of each coordinate of Labs of these XYZ ``(..., 3)``, same shape.
 
         √(lab² + Σ_λ (∂Lab/∂R(λ) · absolute)²): the cube root of CIELAB is steep where it is dark.
+
+        Parameters
+        ----------
+        xyz
+            X, Y, Z, white having Y = 100, shape ``(..., 3)``.
+        wavelength_nm
+            Of the curves [nm], shape ``(n_wavelengths,)``.
+        light
+            Illuminant and observer.
         """
         matrix = weights(wavelength_nm, light)
         slope = lab_jacobian(np.maximum(xyz, 0.0), white_point(light)) * self.absolute
@@ -44,7 +59,13 @@ class Noise:
         return np.asarray(np.sqrt(self.lab**2 + spread))
 
     def scaled(self, factor: float) -> Noise:
-        """The same noise, larger by a factor."""
+        """The same noise, larger by a factor.
+
+        Parameters
+        ----------
+        factor
+            How much larger [1].
+        """
         return Noise(self.relative * factor, self.absolute * factor, self.lab * factor)
 
 

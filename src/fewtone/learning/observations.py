@@ -112,7 +112,17 @@ class Observations:
         return () if self.has_spectrum.any() else self.lights
 
     def films(self, log_build: FloatArray) -> FloatArray:
-        """Film under each reading in standard coats, from the log build of each segment."""
+        """Film under each reading in standard coats, from the log build of each segment.
+
+        Parameters
+        ----------
+        log_build
+            Logarithm of each segment's film build [1], shape ``(n_segments,)``.
+
+        Returns
+        -------
+        [standard coats], shape ``(n_readings,)``.
+        """
         grown = np.concatenate([[0.0], np.cumsum(self.segment_coats * np.exp(log_build))])
         return np.asarray(grown[self.end_segment] - grown[self.first_segment])
 
@@ -167,7 +177,7 @@ def observe_as(
     items
         Readings of these toners and grounds in these lights.
     wavelength_nm
-        Wavelengths of their spectra [nm]; None if there are none.
+        Wavelengths of their spectra [nm], shape ``(n_read,)``; None if there are none.
     """
     blank = np.full(seen.wavelength_nm.size, np.nan)
     onto = None if wavelength_nm is None else resampling(wavelength_nm)
@@ -195,7 +205,7 @@ def narrow(seen: Observations, rows: IntArray, toners: tuple[int, ...]) -> Obser
     seen
         All observations.
     rows
-        The readings to keep, ascending.
+        The readings to keep, ascending, shape ``(n_kept,)``.
     toners
         The toners to keep; no other may have a part in those readings.
     """

@@ -61,7 +61,13 @@ class KeyedMix:
 
 
 def keyed_mixes(grounds: tuple[str, ...]) -> tuple[KeyedMix, ...]:
-    """The keyed ones among these grounds, of which all parents are among them too."""
+    """The keyed ones among these grounds, of which all parents are among them too.
+
+    Parameters
+    ----------
+    grounds
+        Names of the grounds, keyed ones by their text.
+    """
     found = []
     for place, name in enumerate(grounds):
         if "+" in name:
@@ -98,11 +104,31 @@ class ParameterLayout:
         return curves + return_ratios + conditions + self.n_toners * len(HAZE_SD)
 
     def toner(self, toner: int) -> IntArray:
-        """Places of a toner's log absorption."""
+        """Places of a toner's log absorption.
+
+        Parameters
+        ----------
+        toner
+            The toner's number.
+
+        Returns
+        -------
+        Shape ``(n_wavelengths,)``.
+        """
         return self._run(toner)
 
     def ground(self, ground: int) -> IntArray:
-        """Places of a ground's log reflectance."""
+        """Places of a ground's log reflectance.
+
+        Parameters
+        ----------
+        ground
+            The ground's number.
+
+        Returns
+        -------
+        Shape ``(n_wavelengths,)``.
+        """
         return self._run(self.n_toners + ground)
 
     @property
@@ -111,7 +137,13 @@ class ParameterLayout:
         return (self.n_toners + self.n_grounds) * self.n_wavelengths
 
     def return_ratio_own(self, ground: int) -> int:
-        """Place of a metallic's departure from the shared return_ratio logit."""
+        """Place of a metallic's departure from the shared return_ratio logit.
+
+        Parameters
+        ----------
+        ground
+            The ground's number; it must be a metallic.
+        """
         return self.return_ratio + 1 + self.metallic.index(ground)
 
     @property
@@ -140,7 +172,13 @@ class ParameterLayout:
         return self.black + 3
 
     def letdown(self, toner: int) -> int:
-        """Place of a toner's log strength per doubling of the letdown [1]."""
+        """Place of a toner's log strength per doubling of the letdown [1].
+
+        Parameters
+        ----------
+        toner
+            The toner's number.
+        """
         return self.black + len(_CONDITIONS) + toner
 
     @property
@@ -149,11 +187,27 @@ class ParameterLayout:
         return tuple(sorted({parent for mix in self.keyed for parent in mix.parents}))
 
     def key_strength(self, ground: int) -> int:
-        """Place of the log strength of one of `parents` in keyed grounds [1]."""
+        """Place of the log strength of one of `parents` in keyed grounds [1].
+
+        Parameters
+        ----------
+        ground
+            The ground's number; it must be one of `parents`.
+        """
         return self.black + len(_CONDITIONS) + self.n_toners + self.parents.index(ground)
 
     def haze(self, toner: int) -> IntArray:
-        """Places of a toner's coefficients of log scattering, the level first."""
+        """Places of a toner's coefficients of log scattering, the level first.
+
+        Parameters
+        ----------
+        toner
+            The toner's number.
+
+        Returns
+        -------
+        Shape ``(n_functions,)``.
+        """
         size = len(HAZE_SD)
         return np.arange(size) + self.size - (self.n_toners - toner) * size
 
@@ -225,7 +279,17 @@ class Parameters:
         return strengths
 
     def moved(self, shared: FloatArray, build: FloatArray, gain: FloatArray) -> Parameters:
-        """These parameters after a step."""
+        """These parameters after a step.
+
+        Parameters
+        ----------
+        shared
+            Step of the shared parameters, shape ``(n_shared,)``.
+        build
+            Step of each segment's log build [1], shape ``(n_segments,)``.
+        gain
+            Step of each panel's log gain [1], shape ``(n_panels,)``.
+        """
         return replace(
             self,
             shared=self.shared + shared,
@@ -234,7 +298,15 @@ class Parameters:
         )
 
     def with_toner(self, toner: int, log_absorption: FloatArray) -> Parameters:
-        """These parameters with one toner's curve replaced."""
+        """These parameters with one toner's curve replaced.
+
+        Parameters
+        ----------
+        toner
+            The toner's number.
+        log_absorption
+            Logarithm of its curve [1], shape ``(n_wavelengths,)``.
+        """
         shared = self.shared.copy()
         shared[self.layout.toner(toner)] = log_absorption
         return replace(self, shared=shared)
@@ -261,7 +333,15 @@ def blank(seen: Observations) -> Parameters:
 def shared_prior(
     layout: ParameterLayout, wavelength_nm: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Mean ``(n_shared,)`` and precision ``(n_shared, n_shared)`` of the shared parameters."""
+    """Mean ``(n_shared,)`` and precision ``(n_shared, n_shared)`` of the shared parameters.
+
+    Parameters
+    ----------
+    layout
+        Where the parameters stand.
+    wavelength_nm
+        [nm], shape ``(n_wavelengths,)``.
+    """
     mean, precision = np.zeros(layout.size), np.zeros((layout.size, layout.size))
     for count, place, prior in (
         (layout.n_toners, layout.toner, absorber_prior(wavelength_nm)),

@@ -52,22 +52,46 @@ class Gaussian:
 
     @classmethod
     def of(cls, mean: FloatArray, covariance: FloatArray) -> Gaussian:
-        """Build one from mean and covariance."""
+        """Build one from mean and covariance.
+
+        Parameters
+        ----------
+        mean, covariance
+            Shapes ``(n,)`` and ``(n, n)``.
+        """
         return cls(frozen(mean), frozen(covariance), frozen(np.linalg.inv(covariance)))
 
 
 def dye_library(wavelength_nm: FloatLike) -> FloatArray:
-    """Absorption of random dyes, shape ``(n_dyes, n_wavelengths)``; always the same ones."""
+    """Absorption of random dyes, shape ``(n_dyes, n_wavelengths)``; always the same ones.
+
+    Parameters
+    ----------
+    wavelength_nm
+        [nm], shape ``(n_wavelengths,)``.
+    """
     return _library(tuple(np.asarray(wavelength_nm, dtype=float)))
 
 
 def absorber_prior(wavelength_nm: FloatLike) -> Gaussian:
-    """Prior of the logarithm of a toner's absorption at these wavelengths [nm]."""
+    """Prior of the logarithm of a toner's absorption.
+
+    Parameters
+    ----------
+    wavelength_nm
+        [nm], shape ``(n_wavelengths,)``.
+    """
     return _absorber_prior(tuple(np.asarray(wavelength_nm, dtype=float)))
 
 
 def ground_prior(wavelength_nm: FloatLike) -> Gaussian:
-    """Prior of the logarithm of a ground's reflectance at these wavelengths [nm]."""
+    """Prior of the logarithm of a ground's reflectance.
+
+    Parameters
+    ----------
+    wavelength_nm
+        [nm], shape ``(n_wavelengths,)``.
+    """
     grid = np.asarray(wavelength_nm, dtype=float)
     covariance = (
         1.0**2
@@ -80,7 +104,13 @@ def ground_prior(wavelength_nm: FloatLike) -> Gaussian:
 
 
 def haze_basis(wavelength_nm: FloatLike) -> FloatArray:
-    """Functions that log scattering is made of, shape ``(n_functions, n_wavelengths)``."""
+    """Functions that log scattering is made of, shape ``(n_functions, n_wavelengths)``.
+
+    Parameters
+    ----------
+    wavelength_nm
+        [nm], shape ``(n_wavelengths,)``.
+    """
     grid = np.asarray(wavelength_nm, dtype=float)
     along = np.clip((grid - 400.0) / 300.0, 0.0, 1.0)
     waves = [np.cos(np.pi * (k + 2) * along) for k in range(len(HAZE_SD) - 2)]

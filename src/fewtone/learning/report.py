@@ -128,11 +128,32 @@ def fit_report(
     second_light: Light | None,
     cautions: tuple[str, ...],
 ) -> FitReport:
-    """Report a fit; ΔE00 is in `light` for spectra, else in the first light that was read.
+    """Report a fit.
 
-    `leave_one_out_de00` is as `fewtone.learning.leave_one_out.prediction_errors` gives it,
-    `data_share`
-    ``(n_toners,)``.
+    Parameters
+    ----------
+    problem, at
+        The fit.
+    light
+        Of the ΔE00 of spectra; readings of Lab alone are judged in the first light that was read.
+    iterations, converged
+        How the solver stopped.
+    left_out
+        Panels that were not to count.
+    leave_one_out_de00
+        As `fewtone.learning.leave_one_out.prediction_errors` gives it, shape ``(n_panels,)``.
+    data_share
+        How much of each toner's curve is data [1], shape ``(n_toners,)``.
+    suspects
+        Panels that do not fit.
+    not_learnt
+        Toners and grounds that no reading tells of.
+    spray_next
+        What to spray next.
+    second_light
+        A light that would tell more; None if none is needed.
+    cautions
+        What should be told.
     """
     seen = problem.seen
     off = reading_differences(problem, at, light)

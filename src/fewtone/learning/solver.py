@@ -73,7 +73,17 @@ class Prior:
         return float(off @ self.precision @ off) + linked
 
     def normal_equations(self, at: Parameters) -> tuple[FloatArray, FloatArray]:
-        """Its share of the shared parameters' matrix and gradient."""
+        """Its share of the shared parameters' matrix and gradient.
+
+        Parameters
+        ----------
+        at
+            Parameters.
+
+        Returns
+        -------
+        Shapes ``(n_shared, n_shared)`` and ``(n_shared,)``.
+        """
         matrix, gradient = self.precision.copy(), self.precision @ (at.shared - self.mean)
         for link in self.links:
             residual, slopes = link.linearise(at)
@@ -157,7 +167,15 @@ def solve(
 def schur_complement(
     problem: Problem, prior: Prior, at: Parameters, weights: FloatArray | None = None
 ) -> FloatArray:
-    """Precision of the shared parameters with the local ones integrated out, ``(n, n)``."""
+    """Precision of the shared parameters with the local ones integrated out, ``(n, n)``.
+
+    Parameters
+    ----------
+    problem, prior, at
+        The fit.
+    weights
+        How far each panel counts [1], shape ``(n_panels,)``; all alike if None.
+    """
     share = np.ones(len(problem.seen.panels)) if weights is None else weights
     matrix, _ = _System(problem, prior, at, share, with_held=True).reduced(0.0)
     return matrix
@@ -224,7 +242,13 @@ class Evidence:
             self.cost += part.squares
 
     def of(self, precisions: Sequence[FloatArray]) -> float:
-        """Minus twice the log, but for a constant, under these local precisions by group."""
+        """Minus twice the log, but for a constant, under these local precisions by group.
+
+        Parameters
+        ----------
+        precisions
+            Of the local parameters, for each group shape ``(n_panels, n_local, n_local)``.
+        """
         matrix, gradient = self.system.matrix.copy(), self.system.gradient.copy()
         total = self.cost
         for part, at, precision in zip(self.system.parts, self.locals, precisions, strict=True):

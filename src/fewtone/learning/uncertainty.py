@@ -173,6 +173,13 @@ def data_shares(at: Parameters, covariance: FloatArray, prior: Prior) -> FloatAr
 
     1 less the standard deviation that is left of the prior's, on the log, averaged over the
     wavelengths by how much is absorbed there.
+
+    Parameters
+    ----------
+    at, prior
+        The fit.
+    covariance
+        Of the shared parameters, shape ``(n_shared, n_shared)``.
     """
     shares = []
     for toner in range(at.layout.n_toners):

@@ -85,7 +85,15 @@ class Evaluator:
         return self.targets[0].light
 
     def fractions(self, support: IntArray, parts: IntArray) -> FloatArray:
-        """Volume fractions over all learnt toners, shape ``(n, n_curves_toners)``."""
+        """Volume fractions over all learnt toners, shape ``(n, n_curves_toners)``.
+
+        Parameters
+        ----------
+        support
+            Positions of the toners, shape ``(n, size)``.
+        parts
+            Their whole parts [1], shape ``(n, size)``.
+        """
         rows = np.zeros((len(support), len(self.curves.toners)))
         shares = parts / parts.sum(axis=1, keepdims=True)
         np.put_along_axis(rows, self.toners[support], shares, axis=1)
@@ -104,7 +112,17 @@ class Evaluator:
         return lab_of(self.curves, self.film(fractions, load, ground), self.light)
 
     def difference(self, lab: FloatArray) -> FloatArray:
-        """The largest ΔE00 to the targets, rounded to 1e-6, of Lab ``(..., 3)``."""
+        """The largest ΔE00 to the targets, rounded to 1e-6.
+
+        Parameters
+        ----------
+        lab
+            CIELAB, shape ``(..., 3)``.
+
+        Returns
+        -------
+        Shape ``(...)``.
+        """
         return reduce(np.maximum, [rounded_difference(lab, t.lab) for t in self.targets])
 
 
@@ -154,10 +172,30 @@ def evaluators_of(curves: Curves, rules: Rules, aims: Sequence[Aim]) -> tuple[Ev
 
 
 def rounded_difference(lab: FloatLike, target: FloatLike) -> FloatArray:
-    """ΔE00 as it is compared: rounded to 1e-6."""
+    """ΔE00 as it is compared: rounded to 1e-6.
+
+    Parameters
+    ----------
+    lab, target
+        CIELAB, shapes ``(..., 3)`` that broadcast.
+
+    Returns
+    -------
+    Shape ``(...)``.
+    """
     return np.round(delta_e_2000(lab, target), 6)
 
 
 def rounded_unevenness(thin: FloatLike, thick: FloatLike) -> FloatArray:
-    """Unevenness as it is compared: ΔE00 between the two, rounded to 0.01."""
+    """Unevenness as it is compared: ΔE00 between the two, rounded to 0.01.
+
+    Parameters
+    ----------
+    thin, thick
+        CIELAB at the two film builds, shape ``(..., 3)`` each.
+
+    Returns
+    -------
+    Shape ``(...)``.
+    """
     return np.round(delta_e_2000(thin, thick), 2)

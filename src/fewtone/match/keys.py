@@ -30,7 +30,13 @@ class Candidates(NamedTuple):
     de00: FloatArray
 
     def where(self, chosen: BoolArray | IntArray | slice) -> Candidates:
-        """Some of them."""
+        """Some of them.
+
+        Parameters
+        ----------
+        chosen
+            Which, as a mask of shape ``(n,)`` or as positions of shape ``(n_chosen,)``.
+        """
         return Candidates(
             self.support[chosen],
             self.parts[chosen],
@@ -61,21 +67,49 @@ class Ranks:
         self.count = (lattice.sizes[-1] + 1) * self.sums * self.per_class
 
     def of(self, size: int, parts_sum: IntArray, way: IntArray) -> IntArray:
-        """Rank of recipes of `size` toners; way is (letdown position, coats), ``(n, 2)``."""
+        """Rank of recipes, shape ``(n,)``.
+
+        Parameters
+        ----------
+        size
+            How many toners they have.
+        parts_sum
+            Sum of their parts [1], shape ``(n,)``.
+        way
+            Position of the letdown, and coats, shape ``(n, 2)``.
+        """
         group = size * self.sums + parts_sum
         return np.asarray(
             group * self.per_class + way[:, 0] * self._span + way[:, 1] - self._fewest
         )
 
     def class_of(self, rank: int) -> int:
-        """The class of a rank."""
+        """The class of a rank.
+
+        Parameters
+        ----------
+        rank
+            As `of` gives it.
+        """
         return rank // self.per_class
 
     def size_of(self, rank: int) -> int:
-        """How many toners recipes of a rank have."""
+        """How many toners recipes of a rank have.
+
+        Parameters
+        ----------
+        rank
+            As `of` gives it.
+        """
         return self.class_of(rank) // self.sums
 
     def way_of(self, rank: int) -> tuple[int, int]:
-        """Position of the letdown and coats of recipes of a rank."""
+        """Position of the letdown and coats of recipes of a rank.
+
+        Parameters
+        ----------
+        rank
+            As `of` gives it.
+        """
         position, coats = divmod(rank % self.per_class, self._span)
         return position, coats + self._fewest

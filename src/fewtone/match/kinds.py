@@ -94,7 +94,15 @@ def new_ground(
     rules: Rules,
     within: float,
 ) -> Help | None:
-    """The neutral ground that would bring the target nearest, if it does within that ΔE00."""
+    """The neutral ground that would bring the target nearest, if it does within that ΔE00.
+
+    Parameters
+    ----------
+    curves, settings, target, rules
+        As `fewtone.match.search.search` takes them.
+    within
+        ΔE00 beyond which it is of no interest.
+    """
     names = tuple(f"{_GROUND}-{lightness:g}" for lightness in _LIGHTNESSES)
     shelf = curves
     for name, lightness in zip(names, _LIGHTNESSES, strict=True):
@@ -108,7 +116,17 @@ def new_ground(
 
 
 def with_new_toner(curves: Curves, toner: NewToner, name: str = _TONER) -> Curves:
-    """A shelf with one toner more, nothing being said of how sure it is."""
+    """A shelf with one toner more, nothing being said of how sure it is.
+
+    Parameters
+    ----------
+    curves
+        The learnt shelf.
+    toner
+        What is put on it.
+    name
+        What it is called.
+    """
     band = toner.strength * _band(curves, toner.peak_nm, toner.width_nm)
     return replace(
         curves,
@@ -120,7 +138,17 @@ def with_new_toner(curves: Curves, toner: NewToner, name: str = _TONER) -> Curve
 
 
 def with_new_ground(curves: Curves, ground: NewGround, name: str = _GROUND) -> Curves:
-    """A shelf with one ground more: solid, and bare under clear of that lightness."""
+    """A shelf with one ground more: solid, and bare under clear of that lightness.
+
+    Parameters
+    ----------
+    curves
+        The learnt shelf.
+    ground
+        What is put on it.
+    name
+        What it is called.
+    """
     luminance = ((ground.lightness + 16.0) / 116.0) ** 3
     if ground.lightness <= 8.0:
         luminance = ground.lightness / (24389.0 / 27.0)

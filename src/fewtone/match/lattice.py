@@ -106,7 +106,13 @@ class Lattice:
         return ratios_of(size, self.rules.max_part)
 
     def count_supports(self, size: int) -> int:
-        """How many sets of toners there are of that size."""
+        """How many sets of toners there are of that size.
+
+        Parameters
+        ----------
+        size
+            How many toners they have.
+        """
         kept = len(self.rules.keep)
         return math.comb(len(self.rules.toners) - kept, size - kept)
 
@@ -125,7 +131,17 @@ class Lattice:
     def recipe(
         self, support: IntArray, parts: IntArray, way: tuple[int, int], ground: int
     ) -> Recipe:
-        """The recipe at a place of the lattice."""
+        """The recipe at a place of the lattice.
+
+        Parameters
+        ----------
+        support, parts
+            Positions of the toners and their whole parts [1], shape ``(size,)`` each.
+        way
+            Position of the letdown, and coats.
+        ground
+            Position of the ground.
+        """
         names = (self.rules.toners[i] for i in support)
         blend = {name: int(part) for name, part in zip(names, parts, strict=True)}
         position, coats = way
@@ -135,6 +151,13 @@ class Lattice:
 @lru_cache(maxsize=32)
 def ratios_of(size: int, max_part: int) -> IntArray:
     """Whole parts 1..max_part without a common factor, by sum, then lexically.
+
+    Parameters
+    ----------
+    size
+        How many toners.
+    max_part
+        The largest whole part.
 
     Returns
     -------

@@ -49,7 +49,13 @@ def direction(lab: FloatLike, target: FloatLike) -> str:
 
 
 def difference_of(lab: FloatLike, target: FloatLike) -> Difference:
-    """How a colour differs from the target, as figures and in words."""
+    """How a colour differs from the target, as figures and in words.
+
+    Parameters
+    ----------
+    lab, target
+        CIELAB, shape ``(3,)`` each.
+    """
     light_1, a_1, b_1 = _triple(target)
     light_2, a_2, b_2 = _triple(lab)
     chroma_1, chroma_2 = math.hypot(a_1, b_1), math.hypot(a_2, b_2)

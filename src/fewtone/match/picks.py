@@ -158,6 +158,10 @@ class Picks:
         By chance    within tolerance, unless one passes as good as certainly: then up to its class.
         By ΔE00      simplest: within tolerance, up to the class of the simplest so far; trade-off:
                      as near as the nearest of this and all simpler classes.
+
+        Returns
+        -------
+        ΔE00, shape ``(n_sizes + 1, n_sums)``.
         """
         rules = self.lattice.rules
         groups = self.least.reshape(-1, self.ranks.per_class).min(axis=1)
@@ -194,7 +198,13 @@ class Picks:
 
     @property
     def closest(self) -> Recipe:
-        """Least key among those within `CLOSE` of the least ΔE00."""
+        """Least key among those within `CLOSE` of the least ΔE00.
+
+        Raises
+        ------
+        ValueError
+            No candidate was offered.
+        """
         recipe = self._first_within(round(float(self.least.min()) + CLOSE, 6))
         if recipe is None:
             raise ValueError("no candidate was offered")

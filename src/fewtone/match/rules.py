@@ -216,6 +216,13 @@ class Rules:
 def keyed_pairs(grounds: Sequence[str], most_parts: int) -> tuple[str, ...]:
     """Every keyed ground of two of these, of so many parts together at most.
 
+    Parameters
+    ----------
+    grounds
+        Names of the grounds.
+    most_parts
+        The largest sum of the two parts.
+
     Examples
     --------
     >>> keyed_pairs(("silver", "moss"), 3)

@@ -70,8 +70,14 @@ def nearest_within(
 ) -> Match | None:
     """The simplest recipe, or out of tolerance the closest, if one is within a ΔE00.
 
-    The arguments are those of `search`. What is farther is not looked at, which is quick; None is
-    as proven as a recipe.
+    What is farther is not looked at, which is quick; None is as proven as a recipe.
+
+    Parameters
+    ----------
+    curves, settings, target, rules
+        As `search` takes them.
+    within
+        ΔE00 beyond which recipes are of no interest.
     """
     picks = _searched(curves, settings, target, rules, within).picks
     if picks.least.min() > within:
@@ -265,6 +271,13 @@ def everything(lattice: Lattice, supports: IntArray) -> Iterator[Candidates]:
     """Every point of the lattice on some supports, in batches, ΔE00 still to come.
 
     A film's grounds stand next to each other.
+
+    Parameters
+    ----------
+    lattice
+        The admissible recipes.
+    supports
+        Positions of the toners, shape ``(n_supports, size)``.
     """
     places = np.indices((len(lattice.loads), len(lattice.rules.grounds))).reshape(2, -1)
     ratios = lattice.ratios(supports.shape[1])

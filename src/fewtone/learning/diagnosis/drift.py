@@ -78,7 +78,7 @@ def drifts(
     Parameters
     ----------
     problem, at, covariance
-        The fit, and the covariance of its shared parameters.
+        The fit, and the covariance of its shared parameters, shape ``(n_shared, n_shared)``.
     counted
         Whether each panel counted in it, ``(n_panels,)``: a bad one must not pass for a drift.
     """

@@ -94,7 +94,15 @@ class Cell:
         return f"{value:.{self.decimals}f}"
 
     def edited(self, items: Sequence[Reading], value: float) -> tuple[Reading, ...]:
-        """The readings with another value in this cell."""
+        """The readings with another value in this cell.
+
+        Parameters
+        ----------
+        items
+            The readings of a panel.
+        value
+            What is to stand in the cell, in its unit.
+        """
         item = items[self.reading]
         if self.light is None:
             assert item.reflectance is not None
@@ -130,6 +138,15 @@ def label_errors(
     """What may be wrong with coats, ground, letdown or blend as written down.
 
     `letdowns` are those that the shop uses, parts of medium.
+
+    Parameters
+    ----------
+    items
+        The readings of a panel.
+    toners, grounds
+        Names of those that are known.
+    letdowns
+        Those that the shop uses, parts of medium to one of blend.
     """
     yield from _ground_errors(items, grounds)
     if all(item.is_bare for item in items):
@@ -162,7 +179,17 @@ def label_errors(
 
 
 def number_errors(items: tuple[Reading, ...], cell: Cell, tried: int) -> Iterator[Hypothesis]:
-    """What may be wrong with one number; `tried` is how many numbers it is the worst of."""
+    """What may be wrong with one number; `tried` is how many numbers it is the worst of.
+
+    Parameters
+    ----------
+    items
+        The readings of a panel.
+    cell
+        Which number.
+    tried
+        How many numbers it is the worst of.
+    """
     row, text = items[cell.reading].row, cell.text(items)
     where = f"row {row}, column {cell.column}"
     prior_cost = _MISTYPED + math.log(tried)
@@ -186,6 +213,14 @@ def scale_errors(items: tuple[Reading, ...], gains: Mapping[int, float]) -> Iter
     """What may be wrong with the scale of whole rows.
 
     `gains` are by how much each spectral reading is too high, judged by what was expected.
+
+    Parameters
+    ----------
+    items
+        The readings of a panel.
+    gains
+        By which factor each spectral reading is too high, judged by what was expected, by its
+        position.
     """
     for k, item in enumerate(items):
         prior_cost = _MISSCALED + math.log(len(items))

@@ -122,7 +122,13 @@ class Explainer:
         self.letdowns = letdowns(settings, self.seen.readings)
 
     def explain(self, number: int) -> Explanation:
-        """Say what would explain a panel best."""
+        """Say what would explain a panel best.
+
+        Parameters
+        ----------
+        number
+            The panel's, in the order of the observations.
+        """
         panel = self._panel(number)
         if pasted := self._pasted(panel):
             return pasted

@@ -45,7 +45,7 @@ def uncleared(
     problem, at
         The fit, which this panel did not count in.
     wavelength_nm
-        Wavelengths of the spectral readings [nm]; None if there are none.
+        Wavelengths of the spectral readings [nm], shape ``(n_read,)``; None if there are none.
     """
     seen = observe_as(problem.seen, items, wavelength_nm)
     own = replace(

@@ -193,7 +193,17 @@ class Region:
         self._sums[1:, 1:] = touched.cumsum(axis=0, dtype=np.int32).cumsum(axis=1)
 
     def may_contain(self, low: FloatArray, high: FloatArray) -> BoolArray:
-        """Whether boxes of CIELAB, corners ``(3, n)``, may hold a colour of the region."""
+        """Whether boxes of CIELAB, corners ``(3, n)``, may hold a colour of the region.
+
+        Parameters
+        ----------
+        low, high
+            Least and greatest L*, a*, b* of each box, shape ``(3, n)``.
+
+        Returns
+        -------
+        Shape ``(n,)``; false only where none can.
+        """
         ends = []
         for axis, (offset, scale) in enumerate(zip(self._low, self._scale, strict=True), start=1):
             for edge, whole in ((low, np.floor), (high, np.ceil)):

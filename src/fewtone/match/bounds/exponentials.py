@@ -86,21 +86,43 @@ class Exponentials:
         return np.asarray(slopes.reshape(*self.matrix.shape[:2], -1))
 
     def terms(self, tau: FloatArray) -> FloatArray:
-        """All terms at depths ``(n, n_wavelengths)``: ``(n, n_terms * n_wavelengths)``."""
+        """All terms at depths ``(n, n_wavelengths)``: ``(n, n_terms * n_wavelengths)``.
+
+        Parameters
+        ----------
+        tau
+            Absorption optical depth [1], shape ``(n, n_wavelengths)``.
+        """
         rates = -self.rates.astype(tau.dtype)[:, np.newaxis]
         exponents = tau[:, np.newaxis] * rates
         np.maximum(exponents, -_DEEPEST, out=exponents)
         return np.exp(exponents, out=exponents).reshape(len(tau), len(self.rates) * tau.shape[1])
 
     def values(self, tau: FloatArray, ground: IntArray) -> FloatArray:
-        """F of depths ``(n, n_wavelengths)`` over grounds ``(n,)``, shape ``(n, 3)``."""
+        """F of depths ``(n, n_wavelengths)`` over grounds ``(n,)``, shape ``(n, 3)``.
+
+        Parameters
+        ----------
+        tau
+            Absorption optical depth [1], shape ``(n, n_wavelengths)``.
+        ground
+            Row of each film's ground, shape ``(n,)``.
+        """
         terms = self.terms(tau)
         found = _by_ground(terms, self.matrix.astype(tau.dtype, copy=False), ground)
         found += self.constant.astype(tau.dtype)
         return found
 
     def tangents(self, tau: FloatArray, ground: IntArray) -> tuple[FloatArray, FloatArray]:
-        """Log F ``(n, 3)`` and how fast it falls in every toner's amount ``(n, 3, n_toners)``."""
+        """Log F ``(n, 3)`` and how fast it falls in every toner's amount ``(n, 3, n_toners)``.
+
+        Parameters
+        ----------
+        tau
+            Absorption optical depth [1], shape ``(n, n_wavelengths)``.
+        ground
+            Row of each film's ground, shape ``(n,)``.
+        """
         terms = self.terms(tau)
         values = _by_ground(terms, self.matrix.astype(tau.dtype, copy=False), ground)
         values += self.constant.astype(tau.dtype)

@@ -66,17 +66,34 @@ class Planes(NamedTuple):
     near: FloatArray
 
     def where(self, chosen: BoolArray | IntArray) -> Planes:
-        """Those of some supports."""
+        """Those of some supports.
+
+        Parameters
+        ----------
+        chosen
+            Which, as a mask of shape ``(n,)`` or as positions of shape ``(n_chosen,)``.
+        """
         return Planes(self.far[chosen], self.near[chosen])
 
     def empty(self) -> BoolArray:
-        """Which supports hold nothing: a far plane is nearer than a near plane on all rays."""
+        """Which supports hold nothing: a far plane is nearer than a near plane on all rays.
+
+        Returns
+        -------
+        Shape ``(n,)``.
+        """
         above = self.far[:, :, np.newaxis] > self.near[:, np.newaxis] * (1.0 + _ROUNDING)
         everywhere: BoolArray = np.all(above, axis=3)
         return np.asarray(np.any(everywhere, axis=(1, 2)))
 
     def stretches(self, rays: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Least and largest 1/t on rays ``(m, n_rays)``, shape ``(n, n_rays)`` each."""
+        """Least and largest 1/t on rays ``(m, n_rays)``, shape ``(n, n_rays)`` each.
+
+        Parameters
+        ----------
+        rays
+            Fractions of the toners along each ray [1], shape ``(m, n_rays)``.
+        """
         ends = []
         for planes, best in ((self.far, np.maximum), (self.near, np.minimum)):
             along = planes.astype(np.float32).reshape(-1, len(rays)) @ rays.astype(np.float32)
@@ -131,7 +148,17 @@ class Shells:
     def first(
         self, corners: tuple[FloatArray, FloatArray], toners: IntArray, ground: IntArray
     ) -> Planes:
-        """Planes of supports ``(n, m)`` over grounds ``(n,)`` from the corners alone."""
+        """Planes of supports ``(n, m)`` over grounds ``(n,)`` from the corners alone.
+
+        Parameters
+        ----------
+        corners
+            As `corners` gives them.
+        toners
+            Positions of each support's toners, shape ``(n, m)``.
+        ground
+            Position of each support's ground, shape ``(n,)``.
+        """
         far, near = corners
         count, size = toners.shape
         planes = far[toners, ground[:, np.newaxis]].transpose(0, 2, 1)
@@ -151,7 +178,21 @@ class Shells:
     def tangents(
         self, planes: Planes, toners: IntArray, ground: IntArray, ray: FloatArray, window: Window
     ) -> FloatArray:
-        """Near planes ``(n, 3, m)`` from tangents between the planes on rays ``(n, m)``."""
+        """Near planes ``(n, 3, m)`` from tangents between the planes on rays ``(n, m)``.
+
+        Parameters
+        ----------
+        planes
+            What is known so far.
+        toners
+            Positions of each support's toners, shape ``(n, m)``.
+        ground
+            Position of each support's ground, shape ``(n,)``.
+        ray
+            Fractions of the toners [1], shape ``(n, m)``.
+        window
+            The window that films must hit.
+        """
         across = ray[:, :, np.newaxis]
         low = self._clipped((planes.far @ across).max(axis=1))
         high = self._clipped((planes.near @ across).min(axis=1))
@@ -178,6 +219,19 @@ class Shells:
         Of the simplex of fractions no less than the least and the one of those no more than the
         most, its mirror image, the smaller is taken. Corners of the second may have amounts below
         0: the sums are defined, fall and are log-convex there too.
+
+        Parameters
+        ----------
+        planes
+            What is known so far.
+        toners
+            Positions of each support's toners, shape ``(n, m)``.
+        ground
+            Position of each support's ground, shape ``(n,)``.
+        ends
+            Least and greatest fractions [1], shape ``(n, m)`` each.
+        window
+            The window that films must hit.
         """
         count, size = toners.shape
         least, most = np.maximum(ends[0] - _MARGIN, 0.0), ends[1] + _MARGIN

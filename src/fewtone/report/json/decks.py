@@ -13,7 +13,13 @@ __all__ = ["deck_document", "needed_document"]
 
 
 def deck_document(deck: Deck, tolerance: float) -> Document:
-    """The answer of `deck`: what is reached, by hue and lightness; rows stand in the CSV file."""
+    """The answer of `deck`: what is reached, by hue and lightness; rows stand in the CSV file.
+
+    Parameters
+    ----------
+    tolerance
+        ΔE00 that passes.
+    """
     summary = deck.summary
     return {
         "format": FORMAT,

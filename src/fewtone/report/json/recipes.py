@@ -89,7 +89,13 @@ def learn_document(report: FitReport) -> Document:
 
 
 def match_document(result: MatchResult, target: Target, tolerance: float) -> Document:
-    """The answer of `match`."""
+    """The answer of `match`.
+
+    Parameters
+    ----------
+    tolerance
+        ΔE00 that passes.
+    """
     picks = {
         name: None if pick is None else recipe_document(pick)
         for name, pick in (

@@ -70,7 +70,21 @@ class Films:
 def films_of(
     curves: Curves, doses: FloatArray, ground: IntArray, light: Light, *, deviations: bool = False
 ) -> Films:
-    """Films of doses ``(n, n_toners)`` over grounds ``(n,)``, rows of the curves."""
+    """Films over their grounds, with their derivatives.
+
+    Parameters
+    ----------
+    curves
+        The learnt shelf.
+    doses
+        Of each learnt toner [standard coats], shape ``(n, n_toners)``.
+    ground
+        Row of each film's ground in the curves, shape ``(n,)``.
+    light
+        Illuminant and observer.
+    deviations
+        Whether to work out too how far curves and grounds may be off.
+    """
     film = reflectance_derivatives(curves, doses, ground)
     jacobian = lab_jacobian_of(curves, film.reflectance, light)
     by_dose = (jacobian * film.d_tau[:, np.newaxis]) @ curves.absorption.T
@@ -125,7 +139,13 @@ class Explanation:
     log_evidence: float
 
     def sd(self, parameter: int) -> float:
-        """Posterior standard deviation of one parameter."""
+        """Posterior standard deviation of one parameter.
+
+        Parameters
+        ----------
+        parameter
+            Its number.
+        """
         row = np.zeros((1, self.jacobian.shape[1]))
         row[0, parameter] = 1.0
         return float(np.sqrt(self.covariance_of(row)[0, 0]))
@@ -191,7 +211,26 @@ class PanelModel:
         noise: FloatArray,
         shift: FloatArray | None = None,
     ) -> PanelModel:
-        """The model of these readings, with the deviations at their nominal doses."""
+        """The model of these readings, with the deviations at their nominal doses.
+
+        Parameters
+        ----------
+        curves, light
+            The learnt shelf; illuminant and observer of the readings.
+        ground
+            Row of each reading's ground in the curves, shape ``(n_readings,)``.
+        nominal
+            Dose of each learnt toner as it was meant [standard coats], shape ``(n_readings,
+            n_toners)``.
+        log_dose
+            ∂ log dose/∂ parameter, shape ``(n_readings, n_toners, n_parameters)``.
+        observed
+            CIELAB, shape ``(n_readings, 3)``.
+        noise
+            Variance of each reading's coordinates, shape ``(n_readings,)``.
+        shift
+            ∂Lab/∂ parameter of all readings alike, shape ``(3, n_parameters)``; none if None.
+        """
         off = films_of(curves, nominal, ground, light, deviations=True).deviations
         assert off is not None
         if shift is None:
@@ -199,13 +238,25 @@ class PanelModel:
         return cls(curves, light, ground, nominal, log_dose, shift, observed, noise, off)
 
     def films(self, parameters: FloatArray) -> Films:
-        """What the readings would be without noise and deviations."""
+        """What the readings would be without noise and deviations.
+
+        Parameters
+        ----------
+        parameters
+            Shape ``(n_parameters,)``.
+        """
         change = np.clip(self.log_dose @ parameters, -_FARTHEST, _FARTHEST)
         films = films_of(self.curves, self.nominal * np.exp(change), self.ground, self.light)
         return replace(films, lab=films.lab + self.shift @ parameters)
 
     def mean_de00(self, parameters: FloatArray) -> float:
-        """Mean ΔE00 between the readings and what the parameters predict."""
+        """Mean ΔE00 between the readings and what the parameters predict.
+
+        Parameters
+        ----------
+        parameters
+            Shape ``(n_parameters,)``.
+        """
         return float(np.mean(delta_e_2000(self.observed, self.films(parameters).lab)))
 
     def explain(
@@ -218,7 +269,8 @@ class PanelModel:
         mean, covariance
             Of the prior, shapes ``(n_parameters,)`` and ``(n_parameters, n_parameters)``.
         start
-            v of the first step, the parameters being mean + covariance · v; 0 if None.
+            v of the first step, the parameters being mean + covariance · v, shape
+            ``(n_parameters,)``; 0 if None.
         """
         directions = self.deviations.reshape(len(self.deviations), -1).T
         apart = directions @ directions.T + np.diag(np.repeat(self.noise, 3))

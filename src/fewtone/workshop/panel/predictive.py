@@ -79,7 +79,13 @@ class Fresh:
         return np.asarray(np.sqrt(np.tensordot(self.weight, apart, 1)))
 
     def only(self, plan: int) -> Fresh:
-        """Those of one plan."""
+        """Those of one plan.
+
+        Parameters
+        ----------
+        plan
+            Its position.
+        """
         one = slice(plan, plan + 1)
         return Fresh(self.weight, self.lab[:, one], self.sure[:, one], self.read[:, one])
 
@@ -87,6 +93,11 @@ class Fresh:
         """Mean ΔE00 to the target of panels without hand and instrument, shape ``(n_plans,)``.
 
         Under each hypothesis by Gauss and Hermite's rule along the axes of its covariance.
+
+        Parameters
+        ----------
+        target
+            CIELAB, shape ``(3,)``.
         """
         variance, axes = np.linalg.eigh(self.sure)
         root = axes * np.sqrt(np.maximum(variance, 0.0))[..., np.newaxis, :]
@@ -95,7 +106,15 @@ class Fresh:
         return np.asarray(np.tensordot(self.weight, delta_e_2000(labs, target) @ weights, 1))
 
     def chance(self, target: FloatLike, tolerance: float) -> FloatArray:
-        """Chance that a panel reads within tolerance of the target, shape ``(n_plans,)``."""
+        """Chance that a panel reads within tolerance of the target, shape ``(n_plans,)``.
+
+        Parameters
+        ----------
+        target
+            CIELAB, shape ``(3,)``.
+        tolerance
+            ΔE00 that passes.
+        """
         shape = self.lab.shape[:-1]
         lab, covariance = self.lab.reshape(-1, 3), self.read.reshape(-1, 3, 3)
         chances = chance_within(lab, covariance, np.asarray(target), tolerance).reshape(shape)
@@ -170,6 +189,13 @@ class PosteriorPredictive:
         """Fresh panels of fresh cups of recipes over one ground.
 
         Bottles, gun and curves are as the readings left them, the pours are drawn afresh.
+
+        Parameters
+        ----------
+        recipes
+            What is mixed afresh and sprayed.
+        build
+            Film build relative to a standard coat [1].
         """
         per_coat, _ = recipe_doses(self.curves, [recipe.with_(coats=1) for recipe in recipes])
         volumes = []
@@ -188,7 +214,18 @@ class PosteriorPredictive:
         return self._fresh(spread, recipes[0].ground, coats, build)
 
     def centre(self, coats: FloatArray | IntArray, added: FloatArray, left_ml: float) -> FloatArray:
-        """Lab at the posterior's mean but for what the curves are off by, ``(n_plans, 3)``."""
+        """Lab at the posterior's mean but for what the curves are off by, ``(n_plans, 3)``.
+
+        Parameters
+        ----------
+        coats
+            Of each plan, shape ``(n_plans,)``.
+        added
+            What each adds of every learnt toner, and of medium last [ml], shape ``(n_plans,
+            n_toners + 1)``.
+        left_ml
+            What is left of the mix [ml].
+        """
         parameters = sum(
             (one.weight * one.explanation.parameters for one in self.posterior.hypotheses),
             start=np.zeros(self.posterior.in_mix.shape[1]),

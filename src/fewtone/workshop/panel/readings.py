@@ -77,6 +77,11 @@ def read_panel(
 def read_earlier(text: str) -> tuple[str, list[str]]:
     """Split an earlier panel of a job, ``L,a,b and L,a,b at 2 coats of RECIPE``.
 
+    Parameters
+    ----------
+    text
+        As it was typed.
+
     Returns
     -------
     The recipe line, and the readings.
@@ -116,7 +121,13 @@ def earlier_panels(
 
 
 def average(readings: Sequence[PanelReading]) -> tuple[Depth, ...]:
-    """Average the readings of each number of coats, fewest coats first."""
+    """Average the readings of each number of coats, fewest coats first.
+
+    Parameters
+    ----------
+    readings
+        Coats and CIELAB of each.
+    """
     depths = []
     for coats in sorted({coats for coats, _ in readings}):
         labs = np.array([lab for count, lab in readings if count == coats])

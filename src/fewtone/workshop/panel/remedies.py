@@ -113,7 +113,13 @@ class Remedies:
         return found
 
     def best(self, options: Mapping[str, Plan]) -> str:
-        """Which kind of plan to take: ``stop`` unless another is clearly more likely to pass."""
+        """Which kind of plan to take: ``stop`` unless another is clearly more likely to pass.
+
+        Parameters
+        ----------
+        options
+            As `options` gives them.
+        """
         now, best = options["stop"].chance, "stop"
         if now >= EXPECTED_TO_PASS:
             return best

@@ -103,17 +103,39 @@ class StrengthModel:
         return cls(model, column, prior)
 
     def at(self, log_strength: float) -> FloatArray:
-        """Parameters of a bottle of this strength, hand and pours as they were meant."""
+        """Parameters of a bottle of this strength, hand and pours as they were meant.
+
+        Parameters
+        ----------
+        log_strength
+            Logarithm of the bottle's strength [1].
+
+        Returns
+        -------
+        Shape ``(n_parameters,)``.
+        """
         parameters = np.zeros(len(self.prior))
         parameters[0] = log_strength
         return parameters
 
     def explain(self, mean: float, sd: float) -> Explanation:
-        """The most probable parameters if the strength's logarithm is normal with this prior."""
+        """The most probable parameters if the strength's logarithm is normal with this prior.
+
+        Parameters
+        ----------
+        mean, sd
+            Of the logarithm of the bottle's strength [1].
+        """
         prior = self.prior.copy()
         prior[0, 0] = sd**2
         return self.panels.explain(self.at(mean), prior)
 
     def log_dose_change(self, parameters: FloatArray) -> float:
-        """Mean change of the toner's log dose over the readings."""
+        """Mean change of the toner's log dose over the readings.
+
+        Parameters
+        ----------
+        parameters
+            Shape ``(n_parameters,)``.
+        """
         return float(np.mean(self.panels.log_dose[:, self.column] @ parameters))
