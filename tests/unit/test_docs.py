@@ -79,7 +79,7 @@ def public_functions() -> list[tuple[str, ast.FunctionDef, bool]]:
 
 FUNCTIONS = public_functions()
 PARAMETERS: dict[str, set[str]] = {}
-for _, known, _ in FUNCTIONS:
+for known in (function for _, function, _is_method in FUNCTIONS):
     given = (*known.args.posonlyargs, *known.args.args, *known.args.kwonlyargs)
     PARAMETERS.setdefault(known.name, set()).update(arg.arg for arg in given)
 
