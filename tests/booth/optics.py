@@ -20,7 +20,8 @@ Assumptions
     seen: about the thickness of film and clear over the aperture's radius.
 
 Sources
-    Discrete ordinates: K. Stamnes et al., Appl. Opt. 27, 2502 (1988), from memory; what the module
+    Discrete ordinates: K. Stamnes et al., Appl. Opt. 27, 2502 (1988),
+    doi:10.1364/AO.27.002502; what the module
     is held to is in tests/outside/test_booth_optics.py. The law of edge loss is our own, no source.
 
 Validity

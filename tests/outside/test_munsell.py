@@ -16,7 +16,8 @@ from fewtone.model.shelf import Measurement
 def test_greys_follow_the_standard_s_polynomial(value: float) -> None:
     """ASTM D1535: Y = 1.1914 V - 0.22533 V² + 0.23352 V³ - 0.020484 V⁴ + 0.00081939 V⁵.
 
-    The polynomial is that for a perfect diffuser of Y = 100, 5.1.2 of the standard (from memory).
+    The quintic of ASTM D1535-08, Y = 100 being the perfect diffuser; colour-science has the same
+    coefficients in `luminance_ASTMD1535`.
     """
     terms = (1.1914, -0.22533, 0.23352, -0.020484, 0.00081939)
     luminance = sum(term * value**power for power, term in enumerate(terms, start=1))

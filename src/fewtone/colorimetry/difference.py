@@ -115,6 +115,7 @@ def delta_e_ab(lab_1: FloatLike, lab_2: FloatLike) -> FloatArray:
 
 
 def _delta_e_2000(lab_1: FloatArray, lab_2: FloatArray) -> FloatArray:
+    """CIEDE2000 as `delta_e_2000` states it, of arrays that broadcast, shape ``(...)``."""
     b_1, b_2 = lab_1[..., 2], lab_2[..., 2]
     chroma_mean = 0.5 * (_length(lab_1[..., 1], b_1) + _length(lab_2[..., 1], b_2))
     stretch = 1.5 - 0.5 * _chroma_share(chroma_mean)

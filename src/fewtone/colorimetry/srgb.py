@@ -84,6 +84,10 @@ def lab_from_hex(text: str) -> FloatArray:
 def _coded(
     xyz: FloatLike, chromaticities: tuple[tuple[float, float], ...]
 ) -> tuple[FloatArray, BoolArray]:
+    """Screen values 0..1 of X, Y, Z, clipped, and whether they are in gamut.
+
+    IEC 61966-2-1: 12.92 v up to v = 0.0031308, above it 1.055 v^(1/2.4) - 0.055.
+    """
     linear = np.asarray(xyz, dtype=np.float64) @ np.linalg.inv(_primaries(chromaticities)).T
     # The power is meaningless below the straight part, and negative values have none.
     power = 1.055 * np.maximum(linear, 0.0031308) ** (1.0 / 2.4) - 0.055

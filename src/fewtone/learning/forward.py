@@ -268,6 +268,7 @@ class Problem:
         return [self._linear(group, curves, at) for group in self.groups]
 
     def _residual(self, group: Group, reflectance: FloatArray, at: Parameters) -> FloatArray:
+        """(predicted - read)/sd of a group's readings, shape ``(n_panels, n_residuals)``."""
         parts = []
         for k in range(group.readings.shape[1]):
             rows = group.readings[:, k]
@@ -283,6 +284,7 @@ class Problem:
         return np.concatenate(parts, axis=1)
 
     def _linear(self, group: Group, curves: _Slopes, at: Parameters) -> Linear:
+        """The residuals of a group with their Jacobians in the shared and the local parameters."""
         shared, local = [], []
         for k in range(group.readings.shape[1]):
             rows = group.readings[:, k]

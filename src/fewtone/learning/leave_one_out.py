@@ -192,6 +192,7 @@ def _expect(
     share: FloatArray,
     films: FloatArray,
 ) -> Expectation:
+    """What a group's panels are expected to read by all others: residual and covariance."""
     offset = _nominal_residual(group, linear, at)
     strip = _spread(linear.local, group.precision)
     shift, spread = _predict(problem, group, linear, at, offset, strip, covariance, share, films)

@@ -118,12 +118,14 @@ def haze_basis(wavelength_nm: FloatLike) -> FloatArray:
 
 
 def _likeness(grid: FloatArray, length_nm: float) -> FloatArray:
+    """exp(-½ ((λ - λ′)/length)²): how alike wavelengths are, shape ``(n, n)``."""
     apart = (grid[:, np.newaxis] - grid) / length_nm
     return np.asarray(np.exp(-0.5 * apart**2))
 
 
 @lru_cache(maxsize=8)
 def _absorber_prior(grid: tuple[float, ...]) -> Gaussian:
+    """Mean and covariance of the library's log absorption, widened by level and bumps."""
     logs = np.log(_library(grid))
     nodes = np.array(grid)
     covariance = (
@@ -137,6 +139,7 @@ def _absorber_prior(grid: tuple[float, ...]) -> Gaussian:
 
 @lru_cache(maxsize=8)
 def _library(grid: tuple[float, ...]) -> FloatArray:
+    """Dyes of one to three bands, Gaussian over wavenumber and wider to the blue, on a base."""
     rng = np.random.default_rng(_LIBRARY_SEED)
     wavenumber = 1e4 / np.array(grid)  # [1000/cm]
     # Evenly in wavelength: the trade's tints are spread by hue, not by energy.

@@ -371,4 +371,5 @@ class _Part:
         return np.concatenate([self.pull[..., np.newaxis], self.cross], axis=-1)
 
     def _damped(self, damping: float) -> FloatArray:
+        """A + damping · diag(A), the local matrices as in Marquardt, doi:10.1137/0111030."""
         return self.local + damping * self.local * np.eye(self.local.shape[-1])

@@ -191,6 +191,7 @@ def data_shares(at: Parameters, covariance: FloatArray, prior: Prior) -> FloatAr
 
 
 def _return_ratio_deviations(at: Parameters, deviations: FloatArray) -> FloatArray:
+    """∂t/∂logit · deviation, with ∂t/∂logit = t (1 - t), shape ``(n_directions, n_grounds)``."""
     return_ratios = np.zeros((len(deviations), at.layout.n_grounds))
     for ground in at.layout.metallic:
         return_ratio = at.return_ratio[ground]

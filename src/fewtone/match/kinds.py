@@ -164,6 +164,7 @@ def with_new_ground(curves: Curves, ground: NewGround, name: str = _GROUND) -> C
 
 
 def _band(curves: Curves, peak_nm: float, width_nm: float) -> FloatArray:
+    """exp(-½ ((λ - peak)/width)²) at the curves' wavelengths [1], shape ``(n_wavelengths,)``."""
     return np.asarray(np.exp(-0.5 * ((curves.wavelength_nm - peak_nm) / width_nm) ** 2))
 
 

@@ -1,8 +1,9 @@
 """How far a match of a spectrum parts in other lights: the metamerism that is left.
 
-The index is that of ISO 18314-4:2020 (as CIE 15:2018, 8.3, the special index for a change of
-illuminant): what the pair differs by in the reference light is taken out by ratios of X, Y, Z, and
-ΔE*ab in the other light is the index.
+The index is that of ISO 18314-4:2024, the special index of CIE 15:2018 for a change of illuminant:
+what the pair differs by in the reference light is taken out by ratios of X, Y, Z, and
+ΔE*ab in the other light is the index. The standard is for solid colours; of films over
+flake it tells what the instrument's one geometry sees.
 """
 
 from __future__ import annotations

@@ -72,7 +72,7 @@ class Metamerism:
     reference, light
         The light in which they are brought onto each other, and the one in which they part.
     index
-        ΔE*ab there: the index of ISO 18314-4:2020, by ratios of X, Y, Z.
+        ΔE*ab there: the index of ISO 18314-4:2024, by ratios of X, Y, Z.
     """
 
     reference: Light

@@ -106,6 +106,7 @@ class Sweep:
             self.cut += block.cut()
 
     def _slices(self) -> Iterator[_Slice]:
+        """The targets' neighbourhood cut by L*, each with the window of X, Y, Z that holds it."""
         radius = float(self.radius.max())
         low, high = lightness_span(self.target, radius)
         low, high = max(low, 0.0), min(high, self._lightest())

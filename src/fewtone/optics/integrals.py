@@ -1,7 +1,8 @@
 """Integrals over the directions of diffuse light in a film, and fast tables of them.
 
 Diffuse light from the ground crosses the film at all angles, each with its own path, and meets
-Fresnel's reflectance at the top; beyond the critical angle nothing leaves.
+Fresnel's reflectance at the top; beyond the critical angle nothing leaves (F. C. Williams and
+F. R. Clapper, J. Opt. Soc. Am. 43, 595 (1953), doi:10.1364/JOSA.43.000595).
 """
 
 from __future__ import annotations
@@ -116,6 +117,7 @@ class IntegralTable:
         return value, along * (0.5 * self.nodes_per_unit) / np.sqrt(depth)
 
     def _cell(self, tau: FloatArray) -> tuple[IntArray, FloatArray]:
+        """The cell of √τ that a depth falls into, and where in it, 0..1."""
         along = np.minimum(np.sqrt(tau) * self.nodes_per_unit, self.cubics.shape[1] - 1e-9)
         cell = along.astype(np.int64)
         return cell, along - cell
@@ -143,6 +145,7 @@ def integral_table(index: float, trapped: bool) -> IntegralTable:
 
 
 def _unit_nodes(count: int) -> tuple[FloatArray, FloatArray]:
+    """Nodes and weights of the Gauss-Legendre rule on 0..1, shape ``(count,)`` each."""
     nodes, shares = np.polynomial.legendre.leggauss(count)
     return 0.5 * (nodes + 1.0), 0.5 * shares
 

@@ -5,6 +5,10 @@ Model
     dispersion. "External" quantities are for light that comes from the air, "internal" for light
     that comes from inside the film.
 
+Sources
+    M. Born and E. Wolf, Principles of Optics, section 1.5 (Snell, Fresnel); D. B. Judd, J. Res.
+    Natl. Bur. Stand. 29, 329 (1942) (both diffuse reflectances).
+
 Validity
     Clears and translucent films have n from about 1.45 to 1.6. n = 1 means no interface at all,
     which describes an uncleared, matte surface.

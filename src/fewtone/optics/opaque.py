@@ -24,8 +24,8 @@ Model
 
 Sources
     P. Kubelka and F. Munk, Z. Tech. Phys. 12, 593 (1931); D. R. Duncan, Proc. Phys. Soc. 52, 390
-    (1940); both from memory. The powers 0.4 and -0.15 and the law of t are empirical, calibrated in
-    a simulated booth of flakes in tinted binders.
+    (1940), doi:10.1088/0959-5309/52/3/310. The powers 0.4 and -0.15 and the law of t are empirical,
+    calibrated in a simulated booth of flakes in tinted binders.
 
 Validity
     ΔE00 of a few units where strengths are not known, about one where they are. Flake that returns

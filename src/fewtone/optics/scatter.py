@@ -15,7 +15,8 @@ Model
     air for those that can leave, Gauss nodes crowded towards grazing for those that cannot, and
     the instrument's own directions. A layer so thin that light scatters in it once at most is
     doubled until it is as thick as wanted (van de Hulst, Light Scattering by Small Particles,
-    1957; Prahl, van Gemert & Welch, Appl. Opt. 32, 559 (1993)), then the top is added.
+    1957; Prahl, van Gemert & Welch, Appl. Opt. 32, 559 (1993), doi:10.1364/AO.32.000559), then the
+    top is added.
 
     The tables hold what scattering adds per unit of τ_s, against the same directions without
     scattering: haze/τ_s, ln(escape/clear)/τ_s and (trapped - clear)/τ_s. These have finite limits
@@ -97,6 +98,7 @@ class HazeTables:
     def _look_up(
         self, cell: _Cell, across: tuple[FloatArray, ...], along: tuple[FloatArray, ...]
     ) -> FloatArray:
+        """Cubic B-spline, Σᵢⱼ acrossᵢ · alongⱼ · coefficientᵢⱼ, shape ``(..., 3)``."""
         total = np.zeros((*cell.depth.shape, self.coefficients.shape[-1]))
         flat = self.coefficients.reshape(-1, self.coefficients.shape[-1])
         first = cell.row * self.coefficients.shape[1] + cell.column
@@ -158,6 +160,11 @@ class _Nodes(NamedTuple):
 
 
 def _lay(index: float, directions: tuple[float, ...]) -> _Nodes:
+    """Directions inside the film and their weights.
+
+    Gauss nodes over the cosine in air, μ² = 1 - (1 - μ_air²)/n², for those that can leave, nodes
+    q² · μ_critical for those that cannot, then the instrument's own.
+    """
     air, share = (part / 2.0 for part in np.polynomial.legendre.leggauss(_OPEN_NODES))
     air = air + 0.5
     cosine = np.sqrt(1.0 - (1.0 - air**2) / index**2)
@@ -226,9 +233,11 @@ def _with_top(
     return np.stack(parts, axis=-1) / scattered[:, np.newaxis]
 
 
-# The share of scattering w = τ_s/τ lies at x with w = 1 - (1 - x)²: close to conservative
-# scattering thick films change as √(1 - w).
 def _share_at(x: FloatArray) -> FloatArray:
+    """Share of scattering w = τ_s/τ at x, w = 1 - (1 - x)².
+
+    Close to conservative scattering thick films change as √(1 - w).
+    """
     return np.asarray(1.0 - (1.0 - x) ** 2)
 
 

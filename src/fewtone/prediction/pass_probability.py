@@ -63,8 +63,8 @@ _LEAST_NODES, _MIDDLE_NODES = 8, 10
 _LEAST_SD = 1e-4
 # Recipes at once: what is worked out at their nodes then stays in the processor's cache.
 _BLOCK = 256
-# Φ(x) ≈ 1/(1 + exp(-x (1.5976 + .070566 x²))) to 1.4e-4: E. Page, Applied Statistics 26, 75
-# (1977), and S. R. Bowling et al., J. Ind. Eng. Manag. 2, 114 (2009), both from memory.
+# Φ(x) ≈ 1/(1 + exp(-x (1.5976 + .070566 x²))) to 1.4e-4: S. R. Bowling et al.,
+# J. Ind. Eng. Manag. 2, 114 (2009), doi:10.3926/jiem.2009.v2n1.p114-127.
 _SLOPE, _CUBE = 1.5976, 0.070566
 # Where the logistic form is 0 or 1 to all digits; exp would overflow soon after.
 _FLAT = 12.0
@@ -327,8 +327,9 @@ def pass_any_probability(
 def _normal_points(count: int) -> FloatArray:
     """Points spread as the standard normal distribution in three dimensions, ``(count, 3)``.
 
-    An additive recurrence whose steps are powers of the root of x⁵ = x + 1 (M. Roberts' R₄
-    sequence, from memory) in four dimensions, made normal by the Box-Muller transform.
+    An additive recurrence whose steps are powers of the root of x⁵ = x + 1 (the sequence
+    R₄ of M. Roberts, The Unreasonable Effectiveness of Quasirandom Sequences, 2018,
+    extremelearning.com.au) in four dimensions, made normal by the Box-Muller transform.
     """
     root = 2.0
     for _ in range(60):

@@ -105,6 +105,11 @@ def drifts(
 def _estimate(
     problem: Problem, at: Parameters, covariance: FloatArray, counted: BoolArray, kind: str
 ) -> tuple[float, float]:
+    """Least-squares size of a drift along the readings' order, and its standard deviation.
+
+    Generalised by the panels' covariance C: change = dᵀ C⁻¹ r/(dᵀ C⁻¹ d), the shared parameters
+    integrated out.
+    """
     seen, along = problem.seen, _along(problem)
     spectra = problem.reflectance(at)
     information, pull, cross = 0.0, 0.0, np.zeros(at.layout.size)

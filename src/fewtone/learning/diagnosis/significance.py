@@ -49,6 +49,11 @@ def film_gain(one: Expectation, shift: float) -> tuple[FloatArray, FloatArray]:
 
 
 def _neg_log10_p(one: Expectation) -> FloatArray:
+    """-log₁₀ p of each panel of a group, by what of it is least likely.
+
+    χ² = rᵀ C⁻¹ r on as many degrees of freedom as rows; a number alone is (C⁻¹ r)ᵢ/√(C⁻¹)ᵢᵢ; a
+    direction d is dᵀ C⁻¹ r/√(dᵀ C⁻¹ d). Each p counts as often as it was tried (Bonferroni).
+    """
     inverse = np.linalg.inv(one.covariance)
     weighed = (inverse @ one.residual[..., np.newaxis])[..., 0]
     rows = one.residual.shape[1]

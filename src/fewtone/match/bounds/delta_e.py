@@ -63,6 +63,7 @@ def lightness_span(target: FloatArray, radius: float) -> tuple[float, float]:
 
 
 def _lightness_end(lightness: float, radius: float, reach: float) -> float:
+    """The L* farthest to one side of an aim whose ΔL′/S_L is within the radius; never nearer."""
     near, far = 0.0, reach
     if abs(_lightness_term(np.array(lightness + far), lightness)) <= radius:
         return lightness + far
@@ -271,11 +272,13 @@ def _turns(
 
 
 def _lightness_term(lightness: FloatArray, aim: float) -> FloatArray:
+    """ΔL′/(k_L S_L) of CIEDE2000, S_L = 1 + 0.015 (L̄ - 50)²/√(20 + (L̄ - 50)²)."""
     square = (0.5 * (lightness + aim) - 50.0) ** 2
     return np.asarray((lightness - aim) / (1.0 + 0.015 * square / np.sqrt(20.0 + square)))
 
 
 def _from_blue(hue: FloatArray) -> FloatArray:
+    """How far a hue is from 275° [rad], at most π."""
     off = hue - _BLUE
     return np.asarray(np.abs(off - _TURN * np.round(off / _TURN)))
 
@@ -287,6 +290,7 @@ def _rotation(from_blue: FloatArray, chroma: FloatArray) -> FloatArray:
 
 
 def _hue_weight(hue: FloatArray) -> FloatArray:
+    """T of CIEDE2000 at a mean hue [rad]."""
     return np.asarray(
         1.0
         - 0.17 * np.cos(hue - math.radians(30.0))
@@ -297,6 +301,7 @@ def _hue_weight(hue: FloatArray) -> FloatArray:
 
 
 def _share(chroma: FloatArray) -> FloatArray:
+    """√(C⁷/(C⁷ + 25⁷)) of CIEDE2000 at a chroma."""
     square = chroma * chroma
     seventh = square * square * square * chroma
     return np.asarray(np.sqrt(seventh / (seventh + 25.0**7)))
