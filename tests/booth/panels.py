@@ -223,21 +223,22 @@ class Booth:
         strips: bool = False,
         over: Sequence[str] = ("white", "silver"),
         coats: Sequence[int] = STRIP_COATS,
-        medium_parts: float = 6,
+        medium_parts: float | Sequence[float] = 6,
         bare_times: int = 3,
     ) -> list[Step]:
         """Spray what a finisher sprays of a new shelf: every toner alone, and all bare grounds.
 
         With `strips` the coats of a toner over a ground are one strip; otherwise every coat is a
-        panel of its own.
+        panel of its own. `medium_parts` may have one letdown for each ground of `over`.
         """
+        letdowns = np.broadcast_to(medium_parts, len(over)).tolist()
         steps = [s for ground in self.grounds for s in self.bare(ground.name, bare_times)]
         for name in self.names:
-            for ground in over:
+            for ground, letdown in zip(over, letdowns, strict=True):
                 if strips:
-                    steps += self.strip({name: 1}, medium_parts, coats, ground)
+                    steps += self.strip({name: 1}, letdown, coats, ground)
                 else:
-                    steps += [self.single({name: 1}, medium_parts, c, ground) for c in coats]
+                    steps += [self.single({name: 1}, letdown, c, ground) for c in coats]
         return steps
 
     def fresh_labs(

@@ -73,7 +73,8 @@ class Row:
     `hazy` of the ten toners scatter, `haze` times as much as a hazy toner does, with `asymmetry`.
     Panels of a toner over a ground are one strip if `strips`. `lobes` are those of the three
     metallics. `also` adds to what is read: one strip of a toner over each ground that has none,
-    or every toner's first and third coat at 4:1 and at 8:1 over white.
+    or every toner's first and third coat at 4:1 and at 8:1 over white. `letdowns` are those of the
+    panels over white and over silver.
     """
 
     world: World = field(default_factory=World)
@@ -86,13 +87,18 @@ class Row:
     geometry: str = "45:0"
     lobes: tuple[Lobe, Lobe, Lobe] | None = None
     also: tuple[str, ...] = ()
+    letdowns: tuple[int, int] = (6, 6)
 
 
 EACH_GROUND, LETDOWNS = "a strip over each ground", "other letdowns"
+# As many panels as all at 6:1, and the letdown no longer in doubt.
+TWO_LETDOWNS = (4, 8)
 
 ROWS: dict[str, Row] = {
     "as assumed": Row(),
+    "as assumed, at 4:1 and 8:1": Row(letdowns=TWO_LETDOWNS),
     "hazy toners": Row(hazy=3),
+    "hazy toners, at 4:1 and 8:1": Row(hazy=3, letdowns=TWO_LETDOWNS),
     "hand 10 % a strip, said 5": Row(World(says_panel_cv=0.05), strips=True, panel_cv=0.10),
     "own flake, read over one": Row(lobes=GAUSSIAN),
     "own flake, a strip over each": Row(lobes=GAUSSIAN, also=(EACH_GROUND,)),
@@ -104,6 +110,7 @@ ROWS: dict[str, Row] = {
     "film index 1.55, said 1.5": Row(World(says_film_index=1.5), film_index=1.55),
     "8 % stronger at 8:1 than 4:1": Row(World(per_doubling=0.08)),
     "the same, read at 4:1 and 8:1 too": Row(World(per_doubling=0.08), also=(LETDOWNS,)),
+    "the same, all at 4:1 or 8:1": Row(World(per_doubling=0.08), letdowns=TWO_LETDOWNS),
     "later coats 5 % thinner": Row(World(later_coats=0.95)),
     "later coats 15 % thinner": Row(World(later_coats=0.85)),
     "black off by .003": Row(World(black=0.003)),
@@ -241,7 +248,7 @@ def _key(row: Row, mode: str, seed: int) -> str:
 
 
 def _sprayed(booth: Booth, row: Row) -> list[Step]:
-    steps = booth.letdown_set(strips=row.strips)
+    steps = booth.letdown_set(strips=row.strips, medium_parts=row.letdowns)
     if EACH_GROUND in row.also:
         for ground, toner in (("brass", booth.names[2]), ("graphite", booth.names[5])):
             steps += booth.strip({toner: 1}, 6, (1, 2, 3, 4, 6), ground)

@@ -79,6 +79,7 @@ def save_curves(folder: Path, curves: Curves) -> Path:
         ("stated_film_index", curves.stated_index),
         ("surface", curves.optics.surface),
         ("edge", curves.optics.edge),
+        ("strength_per_doubling_of_letdown", curves.per_doubling),
         ("readings_sha256", curves.readings_digest),
         *([("uncertainty", _BESIDE)] if curves.uncertainty is not None else []),
     ):
@@ -203,6 +204,7 @@ def _curves(notes: dict[str, str], rows: list[list[str]]) -> Curves:
             *(float(notes[name]) for name in ("film_index", "surface", "edge")),
         ),
         stated_index=float(notes["stated_film_index"]),
+        per_doubling=float(notes.get("strength_per_doubling_of_letdown", 0.0)),
         readings_digest=notes["readings_sha256"],
         version=notes["written by"].split()[1].rstrip(","),
     )

@@ -215,17 +215,23 @@ def work_to_do(settings: ShelfSettings) -> tuple[Work, Work]:
 
 
 def _rows_to_spray(settings: ShelfSettings) -> Iterator[list[object]]:
-    """The panels to spray, bare grounds first: each toner as a strip over two grounds."""
+    """The panels to spray, bare grounds first: each toner as a strip over two grounds.
+
+    One at the shop's least letdown, one at its greatest: so strips tell, without one more panel,
+    whether a toner's strength leans on the letdown.
+    """
     for ground in settings.grounds:
         for _ in range(_BARE_READINGS):
             yield [f"bare-{ground}", ground, "", "", 0, "", "first"]
     solid = [name for name, ground in settings.grounds.items() if not ground.is_metallic]
     metallic = [name for name, ground in settings.grounds.items() if ground.is_metallic]
-    house = settings.mixing.medium_parts[0]
+    over = (solid[:1] + metallic[:1]) or list(settings.grounds)[:1]
+    letdowns = settings.mixing.medium_parts
+    least_and_most = (min(letdowns), max(letdowns)) if len(over) > 1 else letdowns[:1]
     for toner in settings.toners:
-        for ground in (solid[:1] + metallic[:1]) or list(settings.grounds)[:1]:
+        for ground, letdown in zip(over, least_and_most, strict=True):
             for coats, when in sorted(_STEPS):
-                yield [f"{toner}-{ground}", ground, toner, house, coats, "", when]
+                yield [f"{toner}-{ground}", ground, toner, letdown, coats, "", when]
 
 
 def _named(kind: str, written: Sequence[str]) -> dict[str, str]:

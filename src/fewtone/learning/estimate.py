@@ -31,6 +31,8 @@ from fewtone.learning.report import FitReport, fit_report
 from fewtone.learning.solver import Prior, Solution, robust_weights, schur_complement, solve
 from fewtone.learning.starts import second_look, starting_point
 from fewtone.learning.uncertainty import (
+    Unfollowed,
+    common_letdown,
     data_shares,
     shared_covariance,
     uncertainty_of,
@@ -108,6 +110,7 @@ def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection
     expected = expectations(problem, at, covariance, solution.weights)
     # What the surface adds and what the instrument's black takes off are one constant to a reading.
     seen_surface = settings.measurement.surface + at.black
+    per_doubling = common_letdown(at, covariance)
     curves = Curves(
         wavelength_nm=seen.wavelength_nm,
         toners=seen.toners,
@@ -119,12 +122,12 @@ def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection
         key_strength=at.key_strength,
         optics=replace(problem.optics, surface=max(seen_surface, 0.0)),
         stated_index=settings.measurement.film_index,
+        per_doubling=per_doubling,
         uncertainty=uncertainty_of(
             at,
             covariance,
-            problem.thinning,
+            Unfollowed(problem.thinning, at.letdown - per_doubling, min(seen_surface, 0.0)),
             settings.mixing,
-            min(seen_surface, 0.0),
         ),
         readings_digest=readings.digest,
         version=__version__,

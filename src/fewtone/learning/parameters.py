@@ -40,7 +40,7 @@ GAIN_SD = 0.005
 # from n, a power of n; strength per doubling of the letdown, of all toners together and of each
 # beside them (common practice, no source).
 _BLACK_SD, _INDEX_SD, _EDGE_SD, _THINNING_SD = 0.004, 0.03, 0.03, 0.04
-_LETDOWN_SD, _LETDOWN_OWN_SD = 0.04, 0.015
+_LETDOWN_SD, _LETDOWN_OWN_SD = 0.055, 0.015
 # The internal-return ratio's logit: anything from mirror-like to Lambertian, so that what is found
 # over one ground holds for those that were only read bare, whatever their own departure allows.
 _RETURN_MEAN, _RETURN_SD = 0.0, 3.0
@@ -343,14 +343,16 @@ def shared_prior(
         [nm], shape ``(n_wavelengths,)``.
     """
     mean, precision = np.zeros(layout.size), np.zeros((layout.size, layout.size))
-    for count, place, prior in (
-        (layout.n_toners, layout.toner, absorber_prior(wavelength_nm)),
-        (layout.n_grounds, layout.ground, ground_prior(wavelength_nm)),
-    ):
-        for i in range(count):
-            here = place(i)
-            mean[here] = prior.mean
-            precision[np.ix_(here, here)] = prior.precision
+    absorber = absorber_prior(wavelength_nm)
+    curves = [(layout.toner(toner), absorber) for toner in range(layout.n_toners)]
+    kinds = {metallic: ground_prior(wavelength_nm, metallic) for metallic in (False, True)}
+    curves += [
+        (layout.ground(ground), kinds[ground in layout.metallic])
+        for ground in range(layout.n_grounds)
+    ]
+    for here, prior in curves:
+        mean[here] = prior.mean
+        precision[np.ix_(here, here)] = prior.precision
     for condition, sd in (
         (layout.black, _BLACK_SD),
         (layout.index, _INDEX_SD),

@@ -84,20 +84,23 @@ def absorber_prior(wavelength_nm: FloatLike) -> Gaussian:
     return _absorber_prior(tuple(np.asarray(wavelength_nm, dtype=float)))
 
 
-def ground_prior(wavelength_nm: FloatLike) -> Gaussian:
-    """Prior of the logarithm of a ground's reflectance.
+def ground_prior(wavelength_nm: FloatLike, metallic: bool) -> Gaussian:
+    """Prior of the logarithm of a ground's reflectance; flake is smoother than solids.
 
     Parameters
     ----------
     wavelength_nm
         [nm], shape ``(n_wavelengths,)``.
+    metallic
+        Whether it is of flake.
     """
     grid = np.asarray(wavelength_nm, dtype=float)
+    middling, short = (0.08, 0.02) if metallic else (0.15, 0.05)
     covariance = (
         1.0**2
         + 0.5**2 * _likeness(grid, 200.0)
-        + 0.15**2 * _likeness(grid, 60.0)
-        + 0.05**2 * _likeness(grid, 20.0)
+        + middling**2 * _likeness(grid, 60.0)
+        + short**2 * _likeness(grid, 20.0)
         + 0.01**2 * np.eye(grid.size)
     )
     return Gaussian.of(np.full(grid.size, np.log(0.5)), covariance)

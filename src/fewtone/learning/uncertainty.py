@@ -6,6 +6,8 @@ builds and gains integrated out. Beside it stands what the film model itself mis
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve, eigh
 
@@ -20,6 +22,8 @@ from fewtone.model.variation import film_departures_rms
 from fewtone.typing import FloatArray
 
 __all__ = [
+    "Unfollowed",
+    "common_letdown",
     "data_shares",
     "shared_covariance",
     "uncertainty_of",
@@ -33,6 +37,9 @@ _PATH = 2.3
 # Of what light that comes round does to reflectance, by ρ² d(return ratio); what index and edge do
 # to it, by their change.
 _RETURNED, _OPTICS_DOES = 0.6, 0.3
+# The strength leans on the letdown if it does so by as many standard deviations, and at least so
+# much per doubling.
+_CLEAR, _LEAST_LETDOWN = 3.0, 0.01
 # So far below the weight of what shows, a deviation is rounding.
 _LEAST_WEIGHT = 1e-10
 
@@ -48,12 +55,41 @@ def shared_covariance(
     return np.asarray(cho_solve(cho_factor(precision), np.eye(len(precision))))
 
 
+class Unfollowed(NamedTuple):
+    """What was found but predictions do not follow: as far off as it is.
+
+    Parameters
+    ----------
+    thinning
+        The power by which the film of n coats was found to be less than n [1].
+    letdown
+        Log strength of each toner per doubling of the letdown beside that of all [1],
+        ``(n_toners,)``.
+    below
+        What readings are below nothing by [1], 0 or less.
+    """
+
+    thinning: float
+    letdown: FloatArray
+    below: float
+
+
+def common_letdown(at: Parameters, covariance: FloatArray) -> float:
+    """Log strength of all toners per doubling of the letdown [1], 0 unless it is clearly not.
+
+    Parameters
+    ----------
+    at, covariance
+        The most probable parameters, and the covariance of the shared ones.
+    """
+    places = [at.layout.letdown(toner) for toner in range(at.layout.n_toners)]
+    mean = float(at.letdown.mean())
+    sd = float(np.sqrt(covariance[np.ix_(places, places)].mean()))
+    return mean if abs(mean) > max(_CLEAR * sd, _LEAST_LETDOWN) else 0.0
+
+
 def uncertainty_of(
-    at: Parameters,
-    covariance: FloatArray,
-    thinning: float,
-    mixing: Mixing,
-    below: float = 0.0,
+    at: Parameters, covariance: FloatArray, unfollowed: Unfollowed, mixing: Mixing
 ) -> Uncertainty:
     """The covariance as few directions of deviation.
 
@@ -63,12 +99,10 @@ def uncertainty_of(
         The most probable parameters.
     covariance
         Of the shared parameters, ``(n_shared, n_shared)``.
-    thinning
-        The power by which the film of n coats was found to be less than n [1].
+    unfollowed
+        What predictions do not follow.
     mixing
         The coats and letdowns that the shop sprays.
-    below
-        What readings are below nothing by, which predictions cannot follow [1], 0 or less.
     """
     layout, curves = at.layout, at.absorption
     # Weigh each unknown by what it does to the reflectance of a middling film: what is tiny or
@@ -105,13 +139,12 @@ def uncertainty_of(
     # directions hold rounding alone.
     ease = np.divide(1.0, weight, out=np.zeros_like(weight), where=weight > _LEAST_WEIGHT)
     deviations = (vectors[:, :kept] * np.sqrt(np.maximum(values[:kept], 0.0))).T * ease
-    apart = _departures(at, covariance, thinning, mixing)
-    # What was found of the film's laws and is not followed is as far off as it is; so is a black
-    # below nothing, which predictions do not know.
+    apart = _departures(at, covariance, unfollowed, mixing)
     known: FloatArray = np.zeros((3, layout.size))
-    known[0, layout.black] = below
-    known[1, layout.thinning] = thinning
-    known[2, [layout.letdown(toner) for toner in range(layout.n_toners)]] = at.letdown
+    known[0, layout.black] = unfollowed.below
+    known[1, layout.thinning] = unfollowed.thinning
+    places = [layout.letdown(toner) for toner in range(layout.n_toners)]
+    known[2, places] = unfollowed.letdown
     known = known[known.any(axis=1)]
     deviations = np.concatenate([deviations, known, apart])
     return Uncertainty(
@@ -146,7 +179,7 @@ def uncertainty_of(
 
 
 def _departures(
-    at: Parameters, covariance: FloatArray, thinning: float, mixing: Mixing
+    at: Parameters, covariance: FloatArray, unfollowed: Unfollowed, mixing: Mixing
 ) -> FloatArray:
     """Deviations by letdown and coats of films that are known by their doses alone.
 
@@ -157,8 +190,9 @@ def _departures(
     layout = at.layout
     log_coats, doublings = film_departures_rms(mixing)
     places = [layout.letdown(toner) for toner in range(layout.n_toners)]
-    by_letdown = doublings * np.sqrt(covariance[places, places] + at.letdown**2)
-    by_coats = log_coats * np.hypot(np.sqrt(covariance[layout.thinning, layout.thinning]), thinning)
+    by_letdown = doublings * np.sqrt(covariance[places, places] + unfollowed.letdown**2)
+    thinning_sd = np.sqrt(covariance[layout.thinning, layout.thinning])
+    by_coats = log_coats * np.hypot(thinning_sd, unfollowed.thinning)
     off: FloatArray = np.zeros((layout.n_toners + 1, layout.size))
     for toner in range(layout.n_toners):
         off[toner, layout.toner(toner)] = by_letdown[toner]

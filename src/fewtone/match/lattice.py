@@ -23,6 +23,7 @@ import numpy as np
 from fewtone.match.rules import Rules
 from fewtone.model.blend import film_load
 from fewtone.model.recipe import Recipe
+from fewtone.model.variation import letdown_strength
 from fewtone.typing import FloatArray, IntArray
 
 __all__ = ["Lattice", "Load", "ratios_of"]
@@ -39,10 +40,18 @@ class Load:
     ways
         The (position of the letdown, coats) that give it, in the order of the key: letdowns as
         the shop lists them, then fewer coats first.
+    strength
+        That of the toners at these letdowns, of that at 6:1 [1].
     """
 
     exact: Fraction
     ways: tuple[tuple[int, int], ...]
+    strength: float = 1.0
+
+    @property
+    def value(self) -> float:
+        """What the doses are the fractions times of."""
+        return float(self.exact) * self.strength
 
     @property
     def simplest(self) -> tuple[int, int]:
@@ -71,20 +80,30 @@ class Lattice:
     loads: tuple[Load, ...]
 
     @classmethod
-    def of(cls, rules: Rules) -> Lattice:
-        """Lay out the recipes that the rules admit."""
+    def of(cls, rules: Rules, per_doubling: float = 0.0) -> Lattice:
+        """Lay out the recipes that the rules admit.
+
+        Parameters
+        ----------
+        rules
+            The rules; every toner and ground they name is learnt.
+        per_doubling
+            Log strength of all toners per doubling of the letdown, as learnt [1].
+        """
         fewest, most = rules.coats
-        ways: dict[Fraction, list[tuple[int, int]]] = {}
+        ways: dict[tuple[Fraction, float], list[tuple[int, int]]] = {}
         for position, medium_parts in enumerate(rules.medium_parts):
+            strength = letdown_strength(float(medium_parts), per_doubling)
             for coats in range(fewest, most + 1):
-                load = film_load(coats, medium_parts)
-                ways.setdefault(load, []).append((position, coats))
-        return cls(rules, tuple(Load(exact, tuple(ways[exact])) for exact in sorted(ways)))
+                film = film_load(coats, medium_parts), strength
+                ways.setdefault(film, []).append((position, coats))
+        loads = [Load(exact, tuple(own), strength) for (exact, strength), own in ways.items()]
+        return cls(rules, tuple(sorted(loads, key=lambda load: load.value)))
 
     @property
     def load_values(self) -> FloatArray:
         """The loads as numbers, ascending, shape ``(n_loads,)``."""
-        return np.array([float(load.exact) for load in self.loads])
+        return np.array([load.value for load in self.loads])
 
     @property
     def sizes(self) -> range:

@@ -40,6 +40,9 @@ class Curves:
         The geometry, film and instrument that these hold for, as the readings say.
     stated_index
         The film index that shelf.toml said [1]; that of `optics` if it is not given.
+    per_doubling
+        Log strength of all toners per doubling of the letdown [1]; 0 where the readings do not
+        tell that it leans on the letdown.
     key_strength
         Logarithm of how strongly each ground counts in a keyed one, next to what its own
         reflectance suggests [1], shape ``(n_grounds,)``; zero where no mix of it was read.
@@ -65,6 +68,7 @@ class Curves:
     readings_digest: str = ""
     version: str = field(default="")
     stated_index: float = 0.0
+    per_doubling: float = 0.0
     key_strength: FloatArray = field(default_factory=lambda: np.zeros(0))
     predicted_grounds: tuple[str, ...] = ()
 

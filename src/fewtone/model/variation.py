@@ -20,6 +20,7 @@ __all__ = [
     "film_build_sd",
     "film_departures",
     "film_departures_rms",
+    "letdown_strength",
     "pour_deviations",
     "pour_shares",
     "repeat_variance",
@@ -62,6 +63,21 @@ def film_departures(coats: FloatLike, medium_parts: FloatLike) -> FloatArray:
     log_coats = np.log(np.maximum(np.asarray(coats, dtype=float), _LEAST_COATS) / _USUAL_COATS)
     whole = np.log2((1.0 + np.asarray(medium_parts, dtype=float)) / (1.0 + _USUAL_LETDOWN))
     return np.stack(np.broadcast_arrays(log_coats, whole), axis=-1)
+
+
+def letdown_strength(medium_parts: float, per_doubling: float) -> float:
+    """Strength of a toner per part at a letdown, of that at 6:1 [1].
+
+    Parameters
+    ----------
+    medium_parts
+        Parts of medium to one part of the blend [1].
+    per_doubling
+        Log strength per doubling of the letdown [1].
+    """
+    if per_doubling == 0.0:
+        return 1.0
+    return float(np.exp(per_doubling * np.log2((1.0 + medium_parts) / (1.0 + _USUAL_LETDOWN))))
 
 
 def film_departures_rms(mixing: Mixing) -> tuple[float, float]:

@@ -20,7 +20,7 @@ from fewtone.colorimetry import Light, lab_from_xyz, lab_jacobian, weights, whit
 from fewtone.errors import Fault, FewtoneError
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
-from fewtone.model.variation import film_departures
+from fewtone.model.variation import film_departures, letdown_strength
 from fewtone.optics.film import FilmOptics
 from fewtone.optics.terms import FilmDerivatives
 from fewtone.typing import FloatArray, IntArray
@@ -86,7 +86,8 @@ def recipe_doses(curves: Curves, recipes: Sequence[Recipe]) -> tuple[FloatArray,
     Returns
     -------
     doses
-        Of each learnt toner [standard coats], shape ``(n_recipes, n_toners)``.
+        Of each learnt toner [standard coats], with its strength at that letdown, shape
+        ``(n_recipes, n_toners)``.
     ground
         Row of each recipe's ground in `curves`, shape ``(n_recipes,)``.
 
@@ -100,8 +101,9 @@ def recipe_doses(curves: Curves, recipes: Sequence[Recipe]) -> tuple[FloatArray,
     doses = np.zeros((len(recipes), len(toners)))
     try:
         for row, recipe in enumerate(recipes):
+            strength = letdown_strength(float(recipe.medium_parts), curves.per_doubling)
             for name, dose in recipe.doses.items():
-                doses[row, toners[name]] = dose
+                doses[row, toners[name]] = dose * strength
         ground = np.array([grounds[recipe.ground] for recipe in recipes], dtype=np.int64)
     except KeyError:
         raise FewtoneError(*_not_learnt(curves, recipes)) from None

@@ -6,7 +6,7 @@ import numpy as np
 
 from fewtone.learning.observations import observe
 from fewtone.learning.parameters import blank
-from fewtone.learning.uncertainty import uncertainty_of
+from fewtone.learning.uncertainty import Unfollowed, uncertainty_of
 from fewtone.model.shelf import Mixing
 from unit.learning.shelves import curves_of, settings, spray
 
@@ -28,7 +28,8 @@ def test_what_lies_in_the_dark_does_not_deviate() -> None:
     at.shared[at.layout.toner(0)[:9]] = np.log(np.linspace(20.0, 700.0, 9))
     size = at.layout.size
     covariance = SD**2 * 0.5 * (np.eye(size) + np.ones((size, size)))
-    certainty = uncertainty_of(at, covariance, 0.0, ONE_FILM)
+    nothing = Unfollowed(0.0, np.zeros(at.layout.n_toners), 0.0)
+    certainty = uncertainty_of(at, covariance, nothing, ONE_FILM)
     relative = np.sqrt((certainty.absorption**2).sum(axis=0)) / at.absorption
     assert relative.max() < SD * (1.0 + ROUNDING)
     assert relative.max() > 0.5 * SD

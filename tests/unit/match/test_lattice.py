@@ -7,6 +7,7 @@ import math
 from dataclasses import replace
 from fractions import Fraction
 
+import numpy as np
 import pytest
 
 from fewtone.match.lattice import Lattice, ratios_of
@@ -47,6 +48,17 @@ def test_equal_loads_are_one_load_with_several_ways() -> None:
     assert shared.simplest == (0, 3)
     assert shared.most_coats == (0, 3)
     assert [load.exact for load in loads] == sorted(load.exact for load in loads)
+
+
+def test_strengths_that_lean_on_the_letdown_part_equal_loads() -> None:
+    """At 8 % per doubling, 3 coats at 8:1 are more than 2 at 5:1; loads ascend by what they do."""
+    rules = Rules.of(SHELF, medium_parts=(8, 5), coats=(2, 3))
+    lattice = Lattice.of(rules, 0.08)
+    weak, strong = (load for load in lattice.loads if load.exact == Fraction(1, 3))
+    assert (weak.ways, strong.ways) == (((1, 2),), ((0, 3),))
+    assert strong.value / weak.value == pytest.approx(np.exp(0.08 * np.log2(9.0 / 6.0)))
+    assert np.all(np.diff(lattice.load_values) > 0.0)
+    assert lattice.admissible == Lattice.of(rules).admissible
 
 
 @pytest.mark.parametrize("max_toners", [1, 2, 3, 9])

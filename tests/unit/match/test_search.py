@@ -43,6 +43,18 @@ def test_a_colour_of_the_shelf_is_found() -> None:
     assert found.miss is None
 
 
+def test_colours_are_those_of_a_strength_that_leans_on_the_letdown() -> None:
+    """What the search works out of a recipe is what a prediction of it says."""
+    curves = replace(CURVES, per_doubling=0.08)
+    wanted = parse("2 toner-01 + 1 toner-03, 8:1, 3 coats over silver")
+    target = predict(curves, [wanted], LIGHT).lab[0]
+    found = search(curves, SHELF, lab_target(target), Rules.of(SHELF, medium_parts=(8, 4)))
+    assert found.closest.de00 == 0.0
+    picks = [found.closest, *found.recipes]
+    told = predict(curves, [pick.recipe for pick in picks], LIGHT).lab
+    np.testing.assert_allclose([pick.lab for pick in picks], told, atol=1e-9)
+
+
 def test_out_of_reach_there_is_a_miss_and_no_pick_within_tolerance() -> None:
     """The closest is told all the same, with how it misses in figures and words."""
     found = search(CURVES, SHELF, lab_target((50.0, 100.0, -100.0)), Rules.of(SHELF))

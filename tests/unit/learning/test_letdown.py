@@ -1,0 +1,64 @@
+"""How strengths lean on the letdown: found where two were read, in doubt where one was."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from fewtone.io.curves import load_curves, save_curves
+from fewtone.learning import estimate
+from fewtone.model.curves import Curves
+from fewtone.model.recipe import parse
+from fewtone.prediction.recipes import predict
+from unit.learning.shelves import D65, curves_of, settings, spray
+
+CURVES = curves_of(440.0, 500.0, 560.0, 620.0)
+SETTINGS = settings(CURVES)
+PER_DOUBLING = 0.08
+# An exact film, the prior's pull (5.5 % against a hand of some percent) and rounding.
+NEAR = 0.012
+
+
+def _learnt(letdowns: tuple[int, int], per_doubling: float) -> Curves:
+    """Learn toners stronger per part the further they are let down, as doses of 6:1 know it."""
+    lines, builds = [], []
+    for name in CURVES:
+        for ground, m in zip(("white", "silver"), letdowns, strict=True):
+            for coats in (1, 2, 3, 4, 6):
+                lines.append(
+                    (f"{name}-{ground}-{coats}", f"{name}, {m}:1, {coats} coats over {ground}")
+                )
+                builds.append(float(np.exp(per_doubling * np.log2((1 + m) / 7))))
+    return estimate(SETTINGS, spray(CURVES, lines, builds=builds)).curves
+
+
+def test_two_letdowns_tell_how_strength_leans_on_it(tmp_path: Path) -> None:
+    """It is found, followed by predictions, and kept in the file."""
+    curves = _learnt((4, 8), PER_DOUBLING)
+    assert curves.per_doubling == pytest.approx(PER_DOUBLING, abs=NEAR)
+    save_curves(tmp_path, curves)
+    assert load_curves(tmp_path).per_doubling == curves.per_doubling
+    # 5 coats at 4:1 and 9 at 8:1 are one load; the film let down further is the stronger one.
+    dark, light = predict(
+        curves, [parse("t0, 8:1, 9 coats over white"), parse("t0, 4:1, 5 coats over white")], D65
+    ).lab
+    assert dark[0] < light[0] - 0.5
+
+
+def test_as_assumed_it_stays_exactly_none() -> None:
+    """Strengths that do not lean on the letdown are not bent: equal loads keep equal colours."""
+    assert _learnt((4, 8), 0.0).per_doubling == 0.0
+
+
+def test_a_letdown_that_was_not_read_is_in_doubt() -> None:
+    """Read at 6:1 alone, a recipe at 4:1 is clearly less sure than at 6:1; read at both ends, not."""
+    far, near = (parse(f"t0, {m}:1, {c} coats over white") for m, c in ((4, 5), (6, 7)))
+    doubt = []
+    for letdowns in ((6, 6), (4, 8)):
+        found = predict(_learnt(letdowns, 0.0), [far, near], D65, deviations=True)
+        assert found.lab_sd is not None
+        sd = np.linalg.norm(found.lab_sd, axis=1)
+        doubt.append(sd[0] / sd[1])
+    assert doubt[0] > 1.5 * doubt[1]
