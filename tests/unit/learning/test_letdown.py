@@ -53,7 +53,7 @@ def test_as_assumed_it_stays_exactly_none() -> None:
 
 
 def test_a_letdown_that_was_not_read_is_in_doubt() -> None:
-    """Read at 6:1 alone, a recipe at 4:1 is clearly less sure than at 6:1; read at both ends, not."""
+    """Read at 6:1 alone, a recipe at 4:1 is less sure than at 6:1; read at both ends, not."""
     far, near = (parse(f"t0, {m}:1, {c} coats over white") for m, c in ((4, 5), (6, 7)))
     doubt = []
     for letdowns in ((6, 6), (4, 8)):
