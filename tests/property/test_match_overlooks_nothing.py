@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from benchmarks.hard_case import hard_shelf, hard_targets
 from fewtone.colorimetry import Light
 from fewtone.match.bounds.exponentials import exponentials_of
+from fewtone.match.bounds.haze import HazeRanges
 from fewtone.match.bounds.shells import Shells
 from fewtone.match.evaluate import Evaluator, evaluator_of
+from fewtone.match.hazy import HazySweep
 from fewtone.match.lattice import Lattice
 from fewtone.match.picks import Candidates
 from fewtone.match.rules import Rules
@@ -31,7 +35,7 @@ def places(batch: Candidates) -> list[tuple[int, ...]]:
 def shells_of(evaluator: Evaluator, lattice: Lattice) -> Shells:
     """What makes planes for a shelf."""
     loads = lattice.load_values
-    return Shells(exponentials_of(evaluator, float(loads[-1])), loads)
+    return Shells(exponentials_of(evaluator.films, float(loads[-1])), loads)
 
 
 # With seed 19 earlier bounds, which drew a weak toner's chord backwards, cut what they must not.
@@ -72,6 +76,46 @@ def test_all_within_a_radius_are_found(seed: int, geometry: Geometry) -> None:
             assert {listed[row] for row in wanted} <= set(rows)
             assert len(rows) == len(set(rows))
             assert len(rows) + sweep.cut.sum() == len(lab)
+
+
+@pytest.mark.parametrize("geometry", list(Geometry))
+@pytest.mark.parametrize("seed", [3, 4])
+def test_all_hazy_within_a_radius_are_found(seed: int, geometry: Geometry) -> None:
+    """Blends with toners that scatter little and much, over more grounds than one table holds."""
+    rng = np.random.default_rng(seed)
+    curves, shelf = invented_shelf(
+        seed, 6, 6, medium_parts=(4, 7, 12), coats=(1, 6), max_part=3, hazy=3, geometry=geometry
+    )
+    curves = replace(curves, scattering=curves.scattering * np.array([[0.02, 1, 4, 0, 0, 0]]).T)
+    rules = Rules.of(shelf)
+    lattice = Lattice.of(rules)
+    supports = lattice.supports(3)
+    supports = supports[(supports < 3).any(axis=1)]
+    evaluator = evaluator_of(curves, rules, lab_target((50.0, 0.0, 0.0)))
+    batches = list(everything(lattice, supports))
+    lab = np.concatenate(
+        [
+            evaluator.lab(
+                evaluator.fractions(batch.support, batch.parts),
+                lattice.load_values[batch.load],
+                batch.ground,
+            )
+            for batch in batches
+        ]
+    )
+    listed = [place for batch in batches for place in places(batch)]
+    ranges = HazeRanges(evaluator.films, lattice.load_values)
+    for _ in range(3):
+        target = lab[rng.choice(len(lab))] + rng.choice([0, 2]) * rng.standard_normal(3)
+        aim = evaluator_of(curves, rules, lab_target(target))
+        for radius in (0.5, 4.0, 20.0):
+            wanted = np.flatnonzero(aim.difference(lab) <= radius - 1e-6)
+            sweep = HazySweep(ranges, lattice, supports, aim.target_labs, np.full(10, radius))
+            rows = [place for part in sweep.found() for place in places(part)]
+            assert {listed[row] for row in wanted} <= set(rows)
+            assert len(rows) == len(set(rows))
+            assert len(rows) + sweep.cut.sum() == len(lab)
+            assert radius > 1.0 or len(rows) < len(lab) / 20
 
 
 def test_a_recipe_once_overlooked() -> None:

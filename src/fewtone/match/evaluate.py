@@ -28,6 +28,7 @@ __all__ = [
     "THIN_AND_THICK",
     "Aim",
     "Evaluator",
+    "Films",
     "evaluator_of",
     "evaluators_of",
     "largest_difference",
@@ -53,6 +54,26 @@ class Aim:
 
     target: Target
     over: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Films:
+    """The films that recipes make, and the light they are seen in.
+
+    Parameters
+    ----------
+    curves
+        The learnt shelf.
+    toners, grounds
+        Rows of `curves` that positions stand for.
+    light
+        Illuminant and observer.
+    """
+
+    curves: Curves
+    toners: tuple[int, ...]
+    grounds: tuple[int, ...]
+    light: Light
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,6 +104,12 @@ class Evaluator:
     def light(self) -> Light:
         """Illuminant and observer of all Lab values."""
         return self.targets[0].light
+
+    @property
+    def films(self) -> Films:
+        """The films by themselves, without a target."""
+        toners, grounds = tuple(self.toners.tolist()), tuple(self.grounds.tolist())
+        return Films(self.curves, toners, grounds, self.light)
 
     def fractions(self, support: IntArray, parts: IntArray) -> FloatArray:
         """Volume fractions over all learnt toners, shape ``(n, n_curves_toners)``.

@@ -5,14 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 
 from fewtone.errors import Fault, FewtoneError
 from fewtone.match.bounds.exponentials import exponentials_of
+from fewtone.match.bounds.haze import HazeRanges
 from fewtone.match.bounds.shells import Shells
 from fewtone.match.descent import Descent
-from fewtone.match.evaluate import Aim, Evaluator, evaluators_of, largest_difference
+from fewtone.match.evaluate import Aim, Evaluator, Films, evaluators_of, largest_difference
+from fewtone.match.hazy import HazySweep
 from fewtone.match.judging import aims_of, is_single, judge_aims, miss_of
 from fewtone.match.lattice import Lattice
 from fewtone.match.picks import Candidates, Picks
@@ -28,7 +31,7 @@ from fewtone.typing import BoolArray, FloatArray, IntArray
 __all__ = ["everything", "learnt_rules", "search"]
 
 # Colours worked out at once: their intermediate arrays then stay within the processor's cache.
-_BATCH = 2048
+_BATCH = 512
 # The first sweep goes out to this ΔE00 and the tolerance, each next one so many times farther.
 _FIRST_REACH, _GROWTH = 1.0, 8.0
 
@@ -99,7 +102,7 @@ def _searched(
     evaluators = evaluators_of(curves, rules, aims)
     by_chance = evaluators[0] if is_single(aims) else None
     state = _SearchState(evaluators, lattice, Picks.empty(lattice, by_chance, settings, within))
-    state.list_unbounded()
+    state.list_single()
     while (size := state.first_open()) is not None:
         state.sweep(size)
     return state
@@ -131,25 +134,14 @@ class _SearchState:
         self.cut = np.zeros((len(BOUNDS), *shape), dtype=np.int64)
         curves, toners = self.evaluator.curves, self.evaluator.toners
         self.hazy: BoolArray = np.asarray(curves.scattering[toners].any(axis=1))
-        self.bounded: dict[int, IntArray] = {}
-        self._shells: Shells | None = None
 
-    def list_unbounded(self) -> None:
-        """Work out every recipe that no bound is for.
-
-        Those of a single toner are few. A film that scatters need not darken as it thickens, nor
-        be log-convex: supports with a hazy toner are listed, which is slow and exact.
-        """
-        for size in self.lattice.sizes:
-            supports = self.lattice.supports(size)
-            bounded = (size > 1) & ~self.hazy[supports].any(axis=1)
-            self.bounded[size] = supports[bounded]
-            for batch in everything(self.lattice, supports[~bounded]):
-                self._list(batch)
-            self.listed[size] = self.evaluated[size]
-            self.evaluated[size] = 0
-            if not bounded.any():
-                self.reached[size] = np.inf
+    def list_single(self) -> None:
+        """Work out every recipe of a single toner: they are few, and no bound is for them."""
+        if 1 not in self.lattice.sizes:
+            return
+        for batch in everything(self.lattice, self.lattice.supports(1)):
+            self._list(batch)
+        self.listed[1], self.evaluated[1], self.reached[1] = self.evaluated[1], 0, np.inf
 
     def first_open(self) -> int | None:
         """The smallest number of toners of which more must be seen."""
@@ -171,17 +163,25 @@ class _SearchState:
                 if not still_open.any():
                     return
         radius = np.where(still_open, np.minimum(needed, reach), -1.0)
-        if self._shells is None:
-            sums = exponentials_of(self.evaluator, float(self.loads[-1]))
-            self._shells = Shells(sums, self.loads)
-        sweep = Sweep(
-            self._shells, self.lattice, self.bounded[size], self.evaluator.target_labs, radius
-        )
         self.evaluated[size, still_open] = 0
-        for found in sweep.found():
-            self._take(found)
-        self.cut[:, size, still_open] = sweep.cut[:, still_open]
+        self.cut[:, size, still_open] = 0
+        for sweep in self._sweeps(size, radius):
+            for found in sweep.found():
+                self._take(found)
+            self.cut[:, size, still_open] += sweep.cut[:, still_open]
         self.reached[size, still_open] = radius[still_open]
+
+    def _sweeps(self, size: int, radius: FloatArray) -> Iterator[Sweep | HazySweep]:
+        """Sweeps over the supports without a toner that scatters, and over those with one."""
+        supports, first = self.lattice.supports(size), self.evaluator
+        hazy = self.hazy[supports].any(axis=1)
+        shelf = (first.films, tuple(self.loads.tolist()))
+        if not hazy.all():
+            shells = _shells(*shelf)
+            yield Sweep(shells, self.lattice, supports[~hazy], first.target_labs, radius)
+        if hazy.any():
+            ranges = _haze_ranges(*shelf)
+            yield HazySweep(ranges, self.lattice, supports[hazy], first.target_labs, radius)
 
     def _walk(self) -> None:
         """Offer where walks from the trade-off's nearest recipes end."""
@@ -239,6 +239,18 @@ class _SearchState:
             batch.parts.sum(axis=1), minlength=self.evaluated.shape[1]
         )
         self.picks.offer(batch._replace(de00=de00))
+
+
+# What bounds stand on depends on the films, the loads and the light alone: a process that matches
+# many targets against one shelf makes it once.
+@lru_cache(maxsize=2)
+def _shells(films: Films, loads: tuple[float, ...]) -> Shells:
+    return Shells(exponentials_of(films, loads[-1]), np.array(loads))
+
+
+@lru_cache(maxsize=2)
+def _haze_ranges(films: Films, loads: tuple[float, ...]) -> HazeRanges:
+    return HazeRanges(films, np.array(loads))
 
 
 def answer(

@@ -9,16 +9,15 @@ place in a* and b* or whose least ΔE00 (`delta_e`) is too far fall out. The res
 
 from __future__ import annotations
 
-import itertools
-import math
 from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
 
-from fewtone.match.bounds.delta_e import Region, de00_lower_bound, lightness_span
+from fewtone.match.bounds.delta_e import de00_lower_bound
 from fewtone.match.bounds.exponentials import FLOOR
 from fewtone.match.bounds.shells import Planes, Shells, Window, window_of
+from fewtone.match.bounds.slices import Slice, lab_box, slices_of
 from fewtone.match.lattice import Lattice
 from fewtone.match.picks import Candidates
 from fewtone.typing import BoolArray, FloatArray, IntArray
@@ -35,17 +34,6 @@ _BLOCK, _COLOURS = 2048, 1024
 _DEPTH, _FEW = 3, 24
 # Ends of stretches are compared in 32 bits.
 _CLOSE = 1.0 + 4e-6
-# A slice's extent in L*: so many units, and at least this share of the radius.
-_STEP, _STEP_SHARE = 3.0, 0.4
-# CIELAB's function: cube root above the bend, a line below.
-_BEND, _STRAIGHT = (6.0 / 29.0) ** 3, (29.0 / 6.0) ** 2 / 3.0
-
-
-class _Slice(NamedTuple):
-    """A part of what may lie within the radius."""
-
-    window: Window
-    region: Region
 
 
 class Sweep:
@@ -90,8 +78,9 @@ class Sweep:
 
     def found(self) -> Iterator[Candidates]:
         """What may be within the radius."""
-        slices = list(self._slices())
-        corners = [self.shells.corners(part.window) for part in slices]
+        slices = list(slices_of(self.target, float(self.radius.max()), self._lightest()))
+        windows = [window_of(self.shells.sums, part.low, part.high) for part in slices]
+        corners = [self.shells.corners(window) for window in windows]
         n_grounds = len(self.lattice.rules.grounds)
         step = max(1, _BLOCK // n_grounds)
         for start in range(0, len(self.supports), step):
@@ -101,36 +90,15 @@ class Sweep:
                 np.tile(supports, (n_grounds, 1)),
                 np.repeat(np.arange(n_grounds), len(supports)),
             )
-            for part, corner in zip(slices, corners, strict=True):
-                yield from block.candidates(part, corner)
+            for part, window, corner in zip(slices, windows, corners, strict=True):
+                yield from block.candidates(part, window, corner)
             self.cut += block.cut()
 
-    def _slices(self) -> Iterator[_Slice]:
-        """The targets' neighbourhood cut by L*, each with the window of X, Y, Z that holds it."""
-        radius = float(self.radius.max())
-        low, high = lightness_span(self.target, radius)
-        low, high = max(low, 0.0), min(high, self._lightest())
-        if low > high:
-            return
-        step = max(_STEP, _STEP_SHARE * radius)
-        ends = np.linspace(low, high, max(1, math.ceil((high - low) / step)) + 1).tolist()
-        for dark, light in itertools.pairwise(ends):
-            region = Region(self.target, (dark, light), radius)
-            ends_ab = region.ends()
-            if ends_ab is None:
-                continue
-            # f(X) = f(Y) + a*/500, f(Z) = f(Y) - b*/200.
-            (a_1, b_1), (a_2, b_2) = ends_ab
-            least = (dark + 16.0) / 116.0 + np.array([a_1 / 500.0, 0.0, -b_2 / 200.0])
-            most = (light + 16.0) / 116.0 + np.array([a_2 / 500.0, 0.0, -b_1 / 200.0])
-            yield _Slice(window_of(self.shells.sums, _ratio(least), _ratio(most)), region)
-
     def _lightest(self) -> float:
-        """L* that no film exceeds: the lightest bare ground's."""
+        """Y over the white's that no film exceeds: the lightest bare ground's."""
         sums = self.shells.sums
         bare = float((sums.constant + sums.matrix.sum(axis=1))[:, 1].max())
-        bare += sums.error * (bare + FLOOR)
-        return 116.0 * float(_root(np.array(bare))) - 16.0 + 1e-6
+        return bare + sums.error * (bare + FLOOR)
 
 
 class _Cells(NamedTuple):
@@ -176,10 +144,10 @@ class _Block:
         self.stage = np.zeros((0, len(self.loads)), dtype=np.int8)
 
     def candidates(
-        self, part: _Slice, corners: tuple[FloatArray, FloatArray]
+        self, part: Slice, window: Window, corners: tuple[FloatArray, FloatArray]
     ) -> Iterator[Candidates]:
         """What may be within the radius in this slice."""
-        support, rays = self._rays(part.window, corners)
+        support, rays = self._rays(window, corners)
         if not len(support):
             return
         first, count = self._stretch(rays)
@@ -195,7 +163,7 @@ class _Block:
             own, film = ray[start : start + _COLOURS], load[start : start + _COLOURS]
             tau = curves[own] * amounts[film, np.newaxis]
             values = self.sweep.shells.sums.values(tau, self.ground[support[own]])
-            inside = (values >= part.window.least) & (values <= part.window.most)
+            inside = (values >= window.least) & (values <= window.most)
             near = np.flatnonzero(inside.all(axis=1))
             left.append((own[near], film[near], values[near]))
         ray, load, values = (np.concatenate(parts) for parts in zip(*left, strict=True))
@@ -297,26 +265,12 @@ class _Block:
             curves += absorption[toner] * share[:, np.newaxis]
         return curves
 
-    def _within(self, part: _Slice, values: FloatArray, radius: FloatArray) -> IntArray:
+    def _within(self, part: Slice, values: FloatArray, radius: FloatArray) -> IntArray:
         """Places of the colours that may come within their radius."""
         sums = self.sweep.shells.sums
-        value = values.astype(np.float64).T
+        value = values.astype(np.float64)
         off = sums.error * (value + FLOOR) * 1.001 + sums.rounding * value
-        floor, ceiling = _root(np.maximum(value - off, 0.0)), _root(value + off)
-        low = np.stack(
-            [
-                116.0 * floor[1] - 16.0,
-                500.0 * (floor[0] - ceiling[1]),
-                200.0 * (floor[1] - ceiling[2]),
-            ]
-        )
-        high = np.stack(
-            [
-                116.0 * ceiling[1] - 16.0,
-                500.0 * (ceiling[0] - floor[1]),
-                200.0 * (ceiling[1] - floor[2]),
-            ]
-        )
+        low, high = lab_box(value - off, value + off)
         kept = np.flatnonzero(part.region.may_contain(low, high))
         bound = de00_lower_bound(low[:, kept], high[:, kept], self.sweep.target)
         return kept[bound <= radius[kept]]
@@ -362,14 +316,3 @@ def _halved(
     counts = np.bincount(half, minlength=2 * len(count))
     some = np.flatnonzero(counts)
     return cells.where(some // 2), rays.where(order), counts[some]
-
-
-def _root(values: FloatArray) -> FloatArray:
-    """CIELAB's function of a value over the white's."""
-    return np.where(values > _BEND, np.cbrt(values), _STRAIGHT * values + 4.0 / 29.0)
-
-
-def _ratio(roots: FloatArray) -> FloatArray:
-    """The inverse of CIELAB's function, at least 0."""
-    line = (roots - 4.0 / 29.0) / _STRAIGHT
-    return np.maximum(np.where(roots > 6.0 / 29.0, roots**3, line), 0.0)

@@ -31,7 +31,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import NamedTuple
+from typing import ClassVar, NamedTuple
 
 import numpy as np
 
@@ -53,6 +53,10 @@ _SHARE_NODES = 25
 @dataclass(frozen=True, slots=True)
 class HazeTables:
     """Tables for one film and geometry, as cubic B-splines in log₂ τ and in the share of τ_s."""
+
+    # Between these depths they hold; shallower and deeper films have what these have, per τ_s.
+    SHALLOWEST: ClassVar[float] = 2.0**_FIRST_POWER
+    DEEPEST: ClassVar[float] = 2.0**_LAST_POWER
 
     coefficients: FloatArray  # (n_shares + 2, n_depths + 2, 3)
 

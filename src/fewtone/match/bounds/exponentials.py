@@ -27,7 +27,7 @@ from functools import cached_property
 import numpy as np
 
 from fewtone.colorimetry import weights, white_point
-from fewtone.match.evaluate import Evaluator
+from fewtone.match.evaluate import Films
 from fewtone.optics.film import Geometry
 from fewtone.optics.interface import film_cosine
 from fewtone.typing import FloatArray, IntArray
@@ -57,7 +57,7 @@ class Exponentials:
     Parameters
     ----------
     absorption
-        Of the evaluator's toners [1], shape ``(n_toners, n_wavelengths)``.
+        Of the films' toners [1], shape ``(n_toners, n_wavelengths)``.
     rates
         How fast each term falls with the depth, shape ``(n_terms,)``.
     constant
@@ -141,18 +141,18 @@ def _by_ground(terms: FloatArray, matrix: FloatArray, ground: IntArray) -> Float
     return found
 
 
-def exponentials_of(evaluator: Evaluator, most_load: float) -> Exponentials:
+def exponentials_of(films: Films, most_load: float) -> Exponentials:
     """Fit the sums for a shelf's grounds, up to the depth of its strongest toner at `most_load`."""
-    curves = evaluator.curves
+    curves = films.curves
     optics = curves.optics
-    absorption = curves.absorption[evaluator.toners]
+    absorption = curves.absorption[list(films.toners)]
     into = film_cosine(45.0 if optics.geometry is Geometry.DIRECTIONAL else 8.0, optics.index)
     rates = (1.0 / float(into) + 1.0) * np.array(
         _DIRECTIONAL if optics.geometry is Geometry.DIRECTIONAL else _DIFFUSE
     )
     tau = np.linspace(0.0, np.sqrt(most_load * absorption.max()), _NODES) ** 2
-    rho = curves.ground_reflectance[evaluator.grounds]
-    ratio = np.repeat(curves.return_ratio[evaluator.grounds], rho.shape[1])
+    rho = curves.ground_reflectance[list(films.grounds)]
+    ratio = np.repeat(curves.return_ratio[list(films.grounds)], rho.shape[1])
     film = optics.reflectance_derivatives(tau[:, np.newaxis], rho.ravel(), ratio)
     first = optics.first_surface
     basis = np.exp(-np.multiply.outer(tau, rates))
@@ -164,7 +164,7 @@ def exponentials_of(evaluator: Evaluator, most_load: float) -> Exponentials:
     bound = np.maximum(off[1:], off[:-1]) + np.maximum(_gap(tau, falls), _gap(tau, film.d_tau))
     # R falls: its least of a cell is at the cell's end.
     error = float((bound * weight[1:]).max())
-    white = weights(curves.wavelength_nm, evaluator.light) / white_point(evaluator.light)
+    white = weights(curves.wavelength_nm, films.light) / white_point(films.light)
     by_ground = shares.reshape(len(rates), *rho.shape).transpose(1, 0, 2)
     matrix = by_ground[..., np.newaxis] * white
     terms = len(rates) * rho.shape[1]

@@ -1,0 +1,173 @@
+"""Tables of the least and largest tristimulus values of films that scatter.
+
+At every wavelength a film falls into a cell of depth and place (`fewtone.optics.ranges`), between
+whose ends its reflectance is known to lie; weighted and summed over the wavelengths that gives ends
+of X, Y and Z. A film's place does not change with the load and its depth is in proportion to it, so
+loads from t to wider than t by a fixed factor fall into that cell and a fixed number of the next:
+for them there is a second table, of the ends over as many cells.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fewtone.colorimetry import weights, white_point
+from fewtone.match.evaluate import Films
+from fewtone.optics.ranges import DEPTH_STEPS, PLACE_STEPS, depth_edges, reflectance_range
+from fewtone.typing import FloatArray, IntArray
+
+__all__ = ["HazeRanges", "HazeTable"]
+
+# Grounds in one table: a table of so many stays below some 50 MB.
+_GROUNDS = 4
+# So many tables are kept.
+_KEPT = 2
+# Loads of a group are less than so many cells in depth apart.
+GROUP = 4
+# More than rounding to 32 bits moves a sum, relative to it.
+_ROUNDING = 1e-5
+
+
+class HazeTable:
+    """Ends of X, Y, Z, X - Y and Y - Z over some grounds.
+
+    Parameters
+    ----------
+    near
+        Of each wavelength, shape ``(n_wavelengths, PLACE_STEPS, n_depths, n_grounds, 10)``, 32
+        bits: the least of the five of films in a cell over a ground, then the largest. `GROUP`
+        divides the number of depths.
+    grounds
+        Which grounds, as positions, shape ``(n_grounds,)``.
+    """
+
+    def __init__(self, near: FloatArray, grounds: IntArray) -> None:
+        self.grounds = grounds
+        shape = (len(near), PLACE_STEPS, -1, GROUP, len(grounds), 10)
+        low, high = (
+            near.reshape(shape)[..., :5].min(axis=3),
+            near.reshape(shape)[..., 5:].max(axis=3),
+        )
+        # Films of a group that begins in one of these wider cells are in it or the next one.
+        low[:, :, :-1] = np.minimum(low[:, :, :-1], low[:, :, 1:])
+        high[:, :, :-1] = np.maximum(high[:, :, :-1], high[:, :, 1:])
+        self.far = np.concatenate([low, high], axis=-1).reshape(len(near), -1, len(grounds) * 10)
+        self.near = near.reshape(len(near), -1, 10)
+
+    def over_groups(self, cells: IntArray) -> tuple[FloatArray, FloatArray]:
+        """Ends over all loads of groups whose least load is in cells ``(n, n_wavelengths)``.
+
+        Shape ``(n, n_grounds, 5)`` each.
+        """
+        return _ends(_summed(self.far, cells // GROUP).reshape(len(cells), -1, 10))
+
+    def over_films(self, cells: IntArray, ground: IntArray) -> tuple[FloatArray, FloatArray]:
+        """Ends of films in cells ``(n, n_wavelengths)`` over places of `grounds` ``(n,)``.
+
+        Shape ``(n, 5)`` each.
+        """
+        rows = cells * len(self.grounds) + ground[:, np.newaxis]
+        return _ends(_summed(self.near, rows))
+
+
+class HazeRanges:
+    """Makes the tables of one shelf.
+
+    Parameters
+    ----------
+    films
+        The films and their light.
+    loads
+        The lattice's loads, ascending.
+    """
+
+    def __init__(self, films: Films, loads: FloatArray) -> None:
+        self._films = films
+        self.absorption = films.curves.absorption[list(films.toners)]
+        self.scattering = films.curves.scattering[list(films.toners)]
+        deepest = float(loads[-1] * (self.absorption + self.scattering).max())
+        self._edges = depth_edges(deepest, GROUP)
+        self.log_loads = DEPTH_STEPS * np.log2(loads)
+        # Groups of loads: from the first load of each less than `GROUP` cells farther.
+        starts = [0]
+        for place, log_load in enumerate(self.log_loads):
+            if log_load - self.log_loads[starts[-1]] > GROUP - _ROUNDING:
+                starts.append(place)
+        self.starts = np.array(starts)
+        self._tables: dict[int, HazeTable] = {}
+
+    @property
+    def blocks(self) -> range:
+        """Numbers of the blocks of grounds that there are tables for."""
+        return range(-(-len(self._films.grounds) // _GROUNDS))
+
+    def table(self, block: int) -> HazeTable:
+        """The table of a block of grounds; the last ones are kept."""
+        if block not in self._tables:
+            if len(self._tables) == _KEPT:
+                del self._tables[next(iter(self._tables))]
+            self._tables[block] = self._table(block)
+        return self._tables[block]
+
+    def lightest(self) -> float:
+        """Y over the white's that no film exceeds."""
+        return max(
+            float(self.table(block).near[:, :, 6].max(axis=1).sum()) * (1.0 + _ROUNDING)
+            for block in self.blocks
+        )
+
+    def places(self, curves: tuple[FloatArray, FloatArray]) -> tuple[IntArray, FloatArray]:
+        """First cell and log depth at a load of 1 of blends with such absorption and scattering.
+
+        Shapes ``(n, n_wavelengths)``; the depth in cells, 0 where the tables begin.
+        """
+        absorption, scattering = curves
+        depth = np.maximum(absorption + scattering, 1e-30)
+        place = PLACE_STEPS * (1.0 - np.sqrt(absorption / depth))
+        row = np.minimum(place.astype(np.int32), PLACE_STEPS - 1) * self._n_depths
+        return row, DEPTH_STEPS * np.log2(depth / self._edges[1])
+
+    def cells(self, row: IntArray, depth: FloatArray, log_load: FloatArray) -> IntArray:
+        """Cells of blends at loads, given by `DEPTH_STEPS` log₂."""
+        column = np.floor(depth + log_load).astype(np.int32) + 1
+        return row + np.clip(column, 0, self._n_depths - 1, out=column)
+
+    @property
+    def _n_depths(self) -> int:
+        return len(self._edges) - 1
+
+    def _table(self, block: int) -> HazeTable:
+        films, curves = self._films, self._films.curves
+        places = np.arange(len(films.grounds))[block * _GROUNDS : (block + 1) * _GROUNDS]
+        white = weights(curves.wavelength_nm, films.light) / white_point(films.light)
+        weight = np.hstack([white, white[:, :2] - white[:, 1:]])[:, np.newaxis, np.newaxis]
+        positive = weight >= 0.0
+        shape = (len(white), PLACE_STEPS, self._n_depths, len(places), 10)
+        near: FloatArray = np.empty(shape, dtype=np.float32)
+        for place, ground in enumerate(np.array(films.grounds)[places]):
+            ends = reflectance_range(
+                curves.optics,
+                self._edges,
+                curves.ground_reflectance[ground],
+                float(curves.return_ratio[ground]),
+            )
+            low, high = (end[..., np.newaxis] for end in ends)
+            # Weights below 0 turn the ends round.
+            near[..., place, :5] = np.where(positive, low, high) * weight
+            near[..., place, 5:] = np.where(positive, high, low) * weight
+        return HazeTable(near, places)
+
+
+def _summed(tables: FloatArray, rows: IntArray) -> FloatArray:
+    """Sum over the wavelengths of one row of each one's table, ``(n, n_columns)``."""
+    total: FloatArray = tables[0].take(rows[:, 0], axis=0)
+    for table, places in zip(tables[1:], rows.T[1:], strict=True):
+        total += table.take(places, axis=0)
+    return total
+
+
+def _ends(sums: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Least and largest values, farther apart than rounding moves them."""
+    low, high = sums[..., :5].astype(np.float64), sums[..., 5:].astype(np.float64)
+    off = _ROUNDING * np.abs(high[..., :3]).sum(axis=-1, keepdims=True) + 1e-9
+    return low - off, high + off

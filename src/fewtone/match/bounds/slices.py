@@ -1,0 +1,105 @@
+"""What may lie within a radius of the target, cut up by lightness into windows of tristimulus."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator
+from typing import NamedTuple
+
+import numpy as np
+
+from fewtone.match.bounds.delta_e import Region, lightness_span
+from fewtone.typing import FloatArray, IntArray
+
+__all__ = ["Slice", "lab_box", "may_contain", "slices_of"]
+
+# A slice's extent in L*: so many units, and at least this share of the radius.
+_STEP, _STEP_SHARE = 3.0, 0.4
+# CIELAB's function: cube root above the bend, a line below.
+_BEND, _STRAIGHT = (6.0 / 29.0) ** 3, (29.0 / 6.0) ** 2 / 3.0
+
+
+class Slice(NamedTuple):
+    """A part of what may lie within the radius: ends of X, Y, Z over the white's, and of a*, b*."""
+
+    low: FloatArray
+    high: FloatArray
+    region: Region
+
+
+def slices_of(target: FloatArray, radius: float, lightest: float) -> Iterator[Slice]:
+    """Cut up what may lie within `radius` ΔE00 of the target.
+
+    Parameters
+    ----------
+    target
+        CIELAB, shape ``(3,)``, or of several, ``(n_targets, 3)``.
+    radius
+        ΔE00, which may be infinite.
+    lightest
+        Y over the white's that no film exceeds.
+    """
+    top = 116.0 * float(_root(np.array(lightest))) - 16.0 + 1e-6
+    low, high = lightness_span(target, radius)
+    low, high = max(low, 0.0), min(high, top)
+    if low > high:
+        return
+    step = max(_STEP, _STEP_SHARE * radius)
+    ends = np.linspace(low, high, max(1, math.ceil((high - low) / step)) + 1).tolist()
+    for dark, light in itertools.pairwise(ends):
+        region = Region(target, (dark, light), radius)
+        ends_ab = region.ends()
+        if ends_ab is None:
+            continue
+        # f(X) = f(Y) + a*/500, f(Z) = f(Y) - b*/200.
+        (a_1, b_1), (a_2, b_2) = ends_ab
+        least = (dark + 16.0) / 116.0 + np.array([a_1 / 500.0, 0.0, -b_2 / 200.0])
+        most = (light + 16.0) / 116.0 + np.array([a_2 / 500.0, 0.0, -b_1 / 200.0])
+        yield Slice(_ratio(least), _ratio(most), region)
+
+
+def may_contain(part: Slice, low: FloatArray, high: FloatArray) -> IntArray:
+    """Places of the boxes that may hold a colour of it; ends as `lab_box` takes them."""
+    inside = (high[:, :3] >= part.low) & (low[:, :3] <= part.high)
+    places = np.flatnonzero(inside.all(axis=1))
+    return places[part.region.may_contain(*lab_box(low[places], high[places]))]
+
+
+def lab_box(low: FloatArray, high: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """The box of CIELAB, corners ``(3, n)``, around ends of X, Y and Z over the white's.
+
+    Ends have the shape ``(n, 3)``, or ``(n, 5)`` with those of X - Y and Y - Z: what X, Y and Z are
+    off by, they are mostly off by together, so a* and b* are known better by these. Between X and Y
+    the slope of CIELAB's function falls: f(X) - f(Y) is X - Y times a slope between those at the
+    largest and the least of them.
+    """
+    floor, ceiling = _root(np.maximum(low[:, :3], 0.0).T), _root(high[:, :3].T)
+    least, most = floor[:2] - ceiling[1:], ceiling[:2] - floor[1:]
+    if low.shape[1] > 3:
+        flat = _slope(np.maximum(high[:, :2], high[:, 1:3]).T)
+        steep = _slope(np.minimum(low[:, :2], low[:, 1:3]).T)
+        down, up = low[:, 3:].T, high[:, 3:].T
+        least = np.maximum(least, down * np.where(down >= 0.0, flat, steep))
+        most = np.minimum(most, up * np.where(up >= 0.0, steep, flat))
+    factor = np.array([[500.0], [200.0]])
+    return (
+        np.concatenate([116.0 * floor[1:2] - 16.0, factor * least]),
+        np.concatenate([116.0 * ceiling[1:2] - 16.0, factor * most]),
+    )
+
+
+def _slope(values: FloatArray) -> FloatArray:
+    """The slope of CIELAB's function, which falls."""
+    return np.where(values > _BEND, np.cbrt(np.maximum(values, _BEND)) ** -2 / 3.0, _STRAIGHT)
+
+
+def _root(values: FloatArray) -> FloatArray:
+    """CIELAB's function of a value over the white's."""
+    return np.where(values > _BEND, np.cbrt(values), _STRAIGHT * values + 4.0 / 29.0)
+
+
+def _ratio(roots: FloatArray) -> FloatArray:
+    """The inverse of CIELAB's function, at least 0."""
+    line = (roots - 4.0 / 29.0) / _STRAIGHT
+    return np.maximum(np.where(roots > 6.0 / 29.0, roots**3, line), 0.0)

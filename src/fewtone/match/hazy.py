@@ -1,0 +1,133 @@
+"""One sweep over all recipes with a toner that scatters, within a radius of the target.
+
+Where light scatters, neither need a film darken as it thickens nor need logarithms be convex, and
+no plane is for such films (`fewtone.match.sweep`). Instead ends of X, Y and Z of every film are
+read off tables (`fewtone.match.bounds.haze`): first over groups of loads of a blend over a ground,
+then over the films of groups that may hold a colour within the radius, one by one. What is left is
+worked out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from fewtone.match.bounds.delta_e import de00_lower_bound
+from fewtone.match.bounds.haze import HazeRanges, HazeTable
+from fewtone.match.bounds.slices import Slice, lab_box, may_contain, slices_of
+from fewtone.match.keys import Candidates
+from fewtone.match.lattice import Lattice
+from fewtone.match.sweep import BOUNDS
+from fewtone.typing import BoolArray, FloatArray, IntArray
+
+__all__ = ["HazySweep"]
+
+# Groups, and films, whose ends are read off at once: they then stay within the processor's cache.
+_GROUPS, _FILMS = 4096, 8192
+_LOADS, _COLOURS = BOUNDS.index("loads"), BOUNDS.index("colours")
+
+
+class HazySweep:
+    """A sweep over recipes of equally many toners, some of which scatter.
+
+    Parameters
+    ----------
+    ranges
+        The tables.
+    lattice, supports, target, radius
+        As `fewtone.match.sweep.Sweep` takes them.
+
+    Attributes
+    ----------
+    cut
+        How many colours each of `BOUNDS` cut, by sum of parts, shape ``(n_bounds, n_sums)``.
+    """
+
+    def __init__(
+        self,
+        ranges: HazeRanges,
+        lattice: Lattice,
+        supports: IntArray,
+        target: FloatArray,
+        radius: FloatArray,
+    ) -> None:
+        self.ranges, self.supports, self.target, self.radius = ranges, supports, target, radius
+        ratios = lattice.ratios(supports.shape[1])
+        sums = ratios.sum(axis=1)
+        wanted = radius[sums] >= 0.0
+        self.ratios, self.sums = ratios[wanted], sums[wanted]
+        self.n_loads = len(lattice.loads)
+        self.cut = np.zeros((len(BOUNDS), len(radius)), dtype=np.int64)
+
+    def found(self) -> Iterator[Candidates]:
+        """What may be within the radius."""
+        radius = float(self.radius.max())
+        slices = list(slices_of(self.target, radius, self.ranges.lightest()))
+        blends = len(self.supports) * len(self.ratios)
+        step = max(1, _GROUPS // len(self.ranges.starts))
+        for block in self.ranges.blocks:
+            table = self.ranges.table(block)
+            for start in range(0, blends, step):
+                places = np.arange(start, min(blends, start + step))
+                yield from self._blends(table, slices, *np.divmod(places, len(self.ratios)))
+
+    def _blends(
+        self, table: HazeTable, slices: list[Slice], support: IntArray, ratio: IntArray
+    ) -> Iterator[Candidates]:
+        """What may be within the radius of some blends over the table's grounds."""
+        ranges = self.ranges
+        toners, parts = self.supports[support], self.ratios[ratio]
+        shares = parts / self.sums[ratio][:, np.newaxis]
+        row, depth = ranges.places(
+            (
+                (shares[:, np.newaxis] @ ranges.absorption[toners])[:, 0],
+                (shares[:, np.newaxis] @ ranges.scattering[toners])[:, 0],
+            )
+        )
+        first = ranges.log_loads[ranges.starts]
+        n_groups, n_grounds = len(first), len(table.grounds)
+        cells = ranges.cells(
+            row[:, np.newaxis], depth[:, np.newaxis], first[:, np.newaxis]
+        ).reshape(-1, row.shape[1])
+        low, high = (end.reshape(-1, 5) for end in table.over_groups(cells))
+        near = np.flatnonzero(_touched(slices, low, high))
+        group, ground = np.divmod(near, n_grounds)
+        blend, group = np.divmod(group, n_groups)
+        count = np.diff(ranges.starts, append=self.n_loads)
+        films = np.bincount(self.sums[ratio], minlength=len(self.radius)) * self.n_loads * n_grounds
+        left = count[group]
+        kept = np.zeros_like(films)
+        np.add.at(kept, self.sums[ratio[blend]], left)
+        self.cut[_LOADS] += films - kept
+        # Groups become films.
+        load = np.arange(left.sum()) - np.repeat(np.cumsum(left) - left, left)
+        load += np.repeat(ranges.starts[group], left)
+        blend, ground = np.repeat(blend, left), np.repeat(ground, left)
+        for start in range(0, len(load), _FILMS):
+            some = slice(start, start + _FILMS)
+            own, film, over = blend[some], load[some], ground[some]
+            cells = ranges.cells(row[own], depth[own], ranges.log_loads[film][:, np.newaxis])
+            low, high = table.over_films(cells, over)
+            near = np.flatnonzero(_touched(slices, low, high))
+            sums = self.sums[ratio[own]]
+            bound = de00_lower_bound(*lab_box(low[near], high[near]), self.target)
+            near = near[bound <= self.radius[sums[near]]]
+            cut = np.ones(len(own), dtype=np.bool_)
+            cut[near] = False
+            np.add.at(self.cut[_COLOURS], sums[cut], 1)
+            yield Candidates(
+                toners[own[near]],
+                parts[own[near]],
+                film[near],
+                table.grounds[over[near]],
+                np.empty(0),
+            )
+
+
+def _touched(slices: list[Slice], low: FloatArray, high: FloatArray) -> BoolArray:
+    """Which boxes, ends as `lab_box` takes them, may hold a colour of any of the slices."""
+    touched = np.zeros(len(low), dtype=np.bool_)
+    for part in slices:
+        touched[may_contain(part, low, high)] = True
+    return touched
