@@ -293,7 +293,7 @@ def _hazy() -> Iterator[str]:
     for shelf, counts, every in ((common, (0, 1, 3), 4), (hard, (0, 3), 3)):
         clear = 0.0
         for hazy in counts:
-            curves, settings = invented_shelf(SEED, hazy=hazy, **shelf)  # type: ignore[arg-type]
+            curves, settings = invented_shelf(SEED, hazy=hazy, **shelf)
             rules = Rules.of(settings)
             times = []
             for _, target in hard_targets(curves, settings)[::every]:
