@@ -26,7 +26,7 @@ from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
-from fewtone.typing import BoolArray, FloatArray, IntArray
+from fewtone.typing import FloatArray, IntArray
 
 __all__ = ["everything", "learnt_rules", "search"]
 
@@ -132,8 +132,6 @@ class _SearchState:
         self.evaluated = np.zeros(shape, dtype=np.int64)
         self.listed = np.zeros(shape, dtype=np.int64)
         self.cut = np.zeros((len(BOUNDS), *shape), dtype=np.int64)
-        curves, toners = self.evaluator.curves, self.evaluator.toners
-        self.hazy: BoolArray = np.asarray(curves.scattering[toners].any(axis=1))
 
     def list_single(self) -> None:
         """Work out every recipe of a single toner: they are few, and no bound is for them."""
@@ -165,23 +163,11 @@ class _SearchState:
         radius = np.where(still_open, np.minimum(needed, reach), -1.0)
         self.evaluated[size, still_open] = 0
         self.cut[:, size, still_open] = 0
-        for sweep in self._sweeps(size, radius):
+        for sweep in sweeps_of(self.evaluator, self.lattice, self.lattice.supports(size), radius):
             for found in sweep.found():
                 self._take(found)
             self.cut[:, size, still_open] += sweep.cut[:, still_open]
         self.reached[size, still_open] = radius[still_open]
-
-    def _sweeps(self, size: int, radius: FloatArray) -> Iterator[Sweep | HazySweep]:
-        """Sweeps over the supports without a toner that scatters, and over those with one."""
-        supports, first = self.lattice.supports(size), self.evaluator
-        hazy = self.hazy[supports].any(axis=1)
-        shelf = (first.films, tuple(self.loads.tolist()))
-        if not hazy.all():
-            shells = _shells(*shelf)
-            yield Sweep(shells, self.lattice, supports[~hazy], first.target_labs, radius)
-        if hazy.any():
-            ranges = _haze_ranges(*shelf)
-            yield HazySweep(ranges, self.lattice, supports[hazy], first.target_labs, radius)
 
     def _walk(self) -> None:
         """Offer where walks from the trade-off's nearest recipes end."""
@@ -239,6 +225,28 @@ class _SearchState:
             batch.parts.sum(axis=1), minlength=self.evaluated.shape[1]
         )
         self.picks.offer(batch._replace(de00=de00))
+
+
+def sweeps_of(
+    evaluator: Evaluator, lattice: Lattice, supports: IntArray, radius: FloatArray
+) -> Iterator[Sweep | HazySweep]:
+    """Sweeps over supports without a toner that scatters, and over those with one.
+
+    Parameters
+    ----------
+    evaluator
+        The shelf and its targets.
+    lattice, supports, radius
+        As `fewtone.match.sweep.Sweep` takes them.
+    """
+    scatters = (evaluator.curves.scattering[evaluator.toners] != 0.0).max(axis=1)
+    hazy = scatters[supports].max(axis=1)
+    films, loads = evaluator.films, tuple(lattice.load_values.tolist())
+    targets = evaluator.target_labs
+    if not hazy.all():
+        yield Sweep(_shells(films, loads), lattice, supports[~hazy], targets, radius)
+    if hazy.any():
+        yield HazySweep(_haze_ranges(films, loads), lattice, supports[hazy], targets, radius)
 
 
 # What bounds stand on depends on the films, the loads and the light alone: a process that matches

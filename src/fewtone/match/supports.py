@@ -10,16 +10,12 @@ import itertools
 
 import numpy as np
 
-from fewtone.match.bounds.exponentials import exponentials_of
-from fewtone.match.bounds.shells import Shells
 from fewtone.match.evaluate import evaluator_of
 from fewtone.match.lattice import Lattice
 from fewtone.match.rules import Rules
-from fewtone.match.search import everything, learnt_rules
-from fewtone.match.sweep import Sweep
+from fewtone.match.search import everything, learnt_rules, sweeps_of
 from fewtone.model.curves import Curves
 from fewtone.model.target import Target
-from fewtone.typing import BoolArray
 
 __all__ = ["supports_within"]
 
@@ -54,22 +50,19 @@ def supports_within(
     rules = learnt_rules(curves, rules)
     evaluator, lattice = evaluator_of(curves, rules, target), Lattice.of(rules)
     loads = lattice.load_values
-    hazy: BoolArray = np.asarray(curves.scattering[evaluator.toners].any(axis=1))
-    shells: Shells | None = None
     found: dict[tuple[tuple[int, ...], int], None] = {}
     for size in lattice.sizes:
         supports = np.array(
             [row for row in lattice.supports(size).tolist() if not _settled(row, found, lattice)],
             dtype=np.int64,
         ).reshape(-1, size)
-        bounded = (size > 1) & ~hazy[supports].any(axis=1)
-        batches = [everything(lattice, supports[~bounded])]
-        if bounded.any():
-            shells = shells or Shells(exponentials_of(evaluator, float(loads[-1])), loads)
+        if size == 1:
+            batches = [everything(lattice, supports)]
+        else:
             sums = int(lattice.ratios(size).sum(axis=1).max())
             radius = np.full(sums + 1, rules.tolerance + _ROUNDING)
-            sweep = Sweep(shells, lattice, supports[bounded], evaluator.target_labs, radius)
-            batches.append(sweep.found())
+            sweeps = sweeps_of(evaluator, lattice, supports, radius)
+            batches = [sweep.found() for sweep in sweeps]
         here: set[tuple[tuple[int, ...], int]] = set()
         for batch in itertools.chain(*batches):
             fractions = evaluator.fractions(batch.support, batch.parts)

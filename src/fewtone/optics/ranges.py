@@ -20,7 +20,7 @@ import numpy as np
 
 from fewtone.optics.film import FilmOptics
 from fewtone.optics.flake import _escape_weight, _scattered_weight, clear_returns
-from fewtone.optics.scatter import HazeTables, _Place
+from fewtone.optics.scatter import HazeTables, _Cell
 from fewtone.typing import FloatArray
 
 __all__ = ["DEPTH_STEPS", "PLACE_STEPS", "Interval", "depth_edges", "reflectance_range"]
@@ -146,8 +146,8 @@ def _per_depth(tables: HazeTables, edges: FloatArray) -> list[Interval]:
     x = (np.arange(PLACE_STEPS) + 0.5) / PLACE_STEPS
     depth = np.sqrt(np.maximum(edges[:-1], HazeTables.SHALLOWEST * (1.0 - 1e-9)) * edges[1:])
     left = (1.0 - x[:, np.newaxis]) ** 2
-    place = _Place.of(left * depth, (1.0 - left) * depth)
-    middle = tables._look_up(place, place.across, place.along)
+    cell = _Cell.of(left * depth, (1.0 - left) * depth)
+    middle = tables._look_up(cell, cell.across, cell.along)
     coefficients = tables.coefficients
     spread = np.zeros_like(middle)
     halves = (0.5 * (tables.coefficients.shape[0] - 3) / PLACE_STEPS, 2.0 / DEPTH_STEPS)
@@ -157,7 +157,7 @@ def _per_depth(tables: HazeTables, edges: FloatArray) -> list[Interval]:
         window = (3, 4) if axis == 0 else (4, 3)
         reach = np.lib.stride_tricks.sliding_window_view(slope, window, axis=(0, 1))
         largest = reach.max(axis=(-2, -1))
-        spread += (half + _MARGIN * PLACE_STEPS) * largest[place.row, place.column]
+        spread += (half + _MARGIN * PLACE_STEPS) * largest[cell.row, cell.column]
     return [
         Interval(low, high)
         for low, high in zip(
