@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from cli.conftest import Run
-from fewtone.cli.examples import HELP
+from fewtone.cli.examples import HELP, JOB_EXAMPLES
 
 NM = range(400, 701, 10)
 
@@ -56,3 +56,27 @@ def test_the_examples_run(
     (work / "export.txt").write_text("\t".join(header) + "\n" + "\t".join(row) + "\n")
     ran = run(*shlex.split(HELP[command].example)[1:])
     assert ran.code == 0, ran.err
+
+
+@pytest.mark.parametrize("command", JOB_EXAMPLES)
+def test_each_help_of_the_job_book_ends_with_one_example(command: str, run: Run) -> None:
+    """As the other commands' does."""
+    ran = run("job", command, "--help")
+    assert ran.out.rstrip().splitlines()[-1].strip() == JOB_EXAMPLES[command]
+    assert ran.out.count("Example:") == 1
+
+
+def test_the_examples_of_the_job_book_run(
+    demo: Path, run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One after another: what is kept first is found, ended, exported and taken in again."""
+    work = tmp_path / "work"
+    (work / "toners").mkdir(parents=True)
+    shutil.move(demo, work / "toners" / "lamp-bench")
+    monkeypatch.chdir(work)
+    monkeypatch.setenv("FEWTONE_BOOK", str(work / "book.sqlite"))
+    every = run("job", "--help").out.split("Commands:")[1]
+    assert {line.split()[0] for line in every.strip().splitlines()} == set(JOB_EXAMPLES)
+    for example in JOB_EXAMPLES.values():
+        ran = run(*shlex.split(example)[1:])
+        assert ran.code == 0, ran.err

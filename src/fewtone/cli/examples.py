@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-__all__ = ["HELP", "CommandHelp"]
+__all__ = ["HELP", "JOB_EXAMPLES", "CommandHelp", "epilog_of"]
 
 
 class CommandHelp(NamedTuple):
@@ -70,3 +70,22 @@ HELP = {
         "A sticker for the cup.", f'fewtone label {_RECIPE} --name "Beet soup" -o sticker.html'
     ),
 }
+
+_JOB = '"red lamp, hall"'
+
+JOB_EXAMPLES = {
+    "keep": f'fewtone job keep {_JOB} {_RECIPE} --target "34.1,59.3,12.5"',
+    "show": f"fewtone job show {_JOB}",
+    "find": 'fewtone job find --like "34,59,12"',
+    "again": f"fewtone job again {_JOB}",
+    "note": f'fewtone job note {_JOB} "gun B, 1.3 tip"',
+    "end": f"fewtone job end {_JOB} passed",
+    "export": "fewtone job export jobs.json",
+    "import": "fewtone job import jobs.json --force",
+}
+"""The same of the job book's own commands; they run in this order."""
+
+
+def epilog_of(example: str) -> str:
+    """What ends a help text; the mark keeps the example on a line of its own, as it is typed."""
+    return f"Example:\n\n\b\n{example}"

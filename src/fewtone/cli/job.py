@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from fewtone.cli import options, target_options
+from fewtone.cli.examples import JOB_EXAMPLES, epilog_of
 
 if TYPE_CHECKING:
     from fewtone.cli.console import Part
@@ -25,7 +26,7 @@ job = typer.Typer(
 NameArgument = Annotated[str, typer.Argument(metavar="NAME", help="The job's name, any case.")]
 
 
-@job.command()
+@job.command(epilog=epilog_of(JOB_EXAMPLES["keep"]))
 def keep(
     name: Annotated[str, typer.Argument(metavar="NAME", help="What the job is to go by.")],
     recipe: options.RecipeArgument,
@@ -42,11 +43,7 @@ def keep(
     shelf: options.ShelfOption = None,
     as_json: options.JsonOption = False,
 ) -> None:
-    """Keep a job with the recipe that was chosen for it.
-
-    Example: fewtone job keep "red lamp, hall" "2 peony + 1 poppy, 8:1, 6 coats over silver"
-    --target "34.1,59.3,12.5"
-    """
+    """Keep a job with the recipe that was chosen for it."""
     from fewtone.jobs import Book
 
     loaded = options.open_shelf(shelf)
@@ -62,19 +59,19 @@ def keep(
     _show(kept, as_json)
 
 
-@job.command()
+@job.command(epilog=epilog_of(JOB_EXAMPLES["show"]))
 def show(
     name: NameArgument,
     book: options.BookOption = None,
     as_json: options.JsonOption = False,
 ) -> None:
-    """Show all that a job holds. Example: fewtone job show "red lamp, hall"."""
+    """Show all that a job holds."""
     from fewtone.jobs import Book
 
     _show(Book(book).job(name), as_json)
 
 
-@job.command()
+@job.command(epilog=epilog_of(JOB_EXAMPLES["find"]))
 def find(
     words: Annotated[
         str,
@@ -108,10 +105,7 @@ def find(
     plain: options.PlainOption = False,
     as_json: options.JsonOption = False,
 ) -> None:
-    """Find jobs by words, date, toner, ground or colour.
-
-    Example: fewtone job find --like "34,59,12"
-    """
+    """Find jobs by words, date, toner, ground or colour."""
     from fewtone.cli.console import Grid, out, print_document
     from fewtone.colorimetry import Light
     from fewtone.io.targets import lab_triple
@@ -161,7 +155,9 @@ def find(
     out(Grid(columns, table), plain=plain)
 
 
-@job.command(short_help="A job's recipe on today's curves.")
+@job.command(
+    short_help="A job's recipe on today's curves.", epilog=epilog_of(JOB_EXAMPLES["again"])
+)
 def again(
     name: NameArgument,
     book: options.BookOption = None,
@@ -169,10 +165,7 @@ def again(
     plain: options.PlainOption = False,
     as_json: options.JsonOption = False,
 ) -> None:
-    """Predict a job's recipe on today's curves and bottles, and say what to change.
-
-    Example: fewtone job again "red lamp, hall"
-    """
+    """Predict a job's recipe on today's curves and bottles, and say what to change."""
     from fewtone.cli.console import SAFETY, out, print_cautions, print_document
     from fewtone.jobs import Book
     from fewtone.report.json.jobs import again_document
@@ -186,30 +179,27 @@ def again(
     print_cautions([SAFETY])
 
 
-@job.command()
+@job.command(epilog=epilog_of(JOB_EXAMPLES["note"]))
 def note(
     name: NameArgument,
     text: Annotated[str, typer.Argument(metavar="TEXT", help="What to write down.")],
     book: options.BookOption = None,
     as_json: options.JsonOption = False,
 ) -> None:
-    """Write something down in a job.
-
-    Example: fewtone job note "red lamp, hall" "gun B, 1.3 tip"
-    """
+    """Write something down in a job."""
     from fewtone.jobs import Book, Entry
 
     _show(Book(book).add(name, Entry("note", {"text": text})), as_json)
 
 
-@job.command()
+@job.command(epilog=epilog_of(JOB_EXAMPLES["end"]))
 def end(
     name: NameArgument,
     how: Annotated[str, typer.Argument(metavar="passed|given-up", help="How it ended.")],
     book: options.BookOption = None,
     as_json: options.JsonOption = False,
 ) -> None:
-    """Say how a job ended. Example: fewtone job end "red lamp, hall" passed."""
+    """Say how a job ended."""
     from fewtone.jobs import Book, Entry
     from fewtone.jobs.job import ENDINGS
 
@@ -221,7 +211,7 @@ def end(
     _show(Book(book).add(name, Entry("ended", {"how": ending})), as_json)
 
 
-@job.command()
+@job.command(epilog=epilog_of(JOB_EXAMPLES["export"]))
 def export(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A .json or .csv file.")],
     only: Annotated[
@@ -231,7 +221,7 @@ def export(
     book: options.BookOption = None,
     as_json: options.JsonOption = False,
 ) -> None:
-    """Write the book, or some jobs of it, to a file. Example: fewtone job export jobs.json."""
+    """Write the book, or some jobs of it, to a file."""
     from fewtone.cli.console import out, print_document
     from fewtone.jobs import Book, write_jobs
 
@@ -245,7 +235,7 @@ def export(
         out(f"Wrote {len(jobs)} {'job' if len(jobs) == 1 else 'jobs'} to {file}")
 
 
-@job.command("import")
+@job.command("import", epilog=epilog_of(JOB_EXAMPLES["import"]))
 def import_(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="What `job export` wrote.")],
     force: Annotated[
@@ -254,7 +244,7 @@ def import_(
     book: options.BookOption = None,
     as_json: options.JsonOption = False,
 ) -> None:
-    """Take jobs in that were exported, all or none. Example: fewtone job import jobs.json."""
+    """Take jobs in that were exported, all or none."""
     from fewtone.cli.console import out, print_document
     from fewtone.jobs import Book, read_jobs
 

@@ -24,7 +24,7 @@ from fewtone.cli.door import (
     to_stderr,
     to_stdout,
 )
-from fewtone.cli.examples import HELP
+from fewtone.cli.examples import HELP, epilog_of
 from fewtone.errors import Fault, FewtoneError, UsageError
 from fewtone.io.atomic import files_written
 from fewtone.version import __version__
@@ -82,9 +82,7 @@ def application(words: Sequence[str] = ()) -> typer.Typer:
             app.add_typer(function, short_help=_GROUPS[name])
         else:
             about = HELP[name]
-            # The mark keeps the example on a line of its own, as it is typed.
-            epilog = f"Example:\n\n\b\n{about.example}"
-            app.command(short_help=about.summary, epilog=epilog)(function)
+            app.command(short_help=about.summary, epilog=epilog_of(about.example))(function)
     return app
 
 
