@@ -36,6 +36,7 @@ FLOORS = (
     "report",
     "shelf",
     "api",
+    "board",
     "cli",
     "__main__",
 )

@@ -132,10 +132,11 @@ def adjust(
 def _parts(result: Adjustment) -> list[Part]:
     from fewtone.cli.console import Framed, Grid, Heading
     from fewtone.cli.words import lab_words, target_words
+    from fewtone.report.phrases import advice_words
     from fewtone.report.swatches import swatch
 
     after = result.after
-    parts: list[Part] = [Heading(_advice(result)), ""]
+    parts: list[Part] = [Heading(advice_words(result)), ""]
     if result.additions:
         rows = [
             (
@@ -190,17 +191,6 @@ def _next_time(result: Adjustment) -> list[str]:
         f"That costs: ΔE00 {whole.de00:.2f} for {after.de00:.2f}, passes "
         f"{whole.pass_probability:.0%} for {after.pass_probability:.0%}.",
     ]
-
-
-def _advice(result: Adjustment) -> str:
-    coats = _coats(result.after.recipe.coats)
-    if result.passes:
-        return f"The panel passes: leave the mix as it is, {coats}."
-    if result.advice == "stop":
-        return f"Leave the mix as it is: {coats} for the work and the next panel."
-    if result.advice == "coats":
-        return f"Give the work and the next panel {coats}; add nothing."
-    return f"Add to the mix, then give {coats}. A cleared panel takes no more colour: spray afresh."
 
 
 def _coats(count: object) -> str:

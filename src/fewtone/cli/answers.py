@@ -17,34 +17,14 @@ __all__ = [
     "others_parts",
     "recipe_grid",
     "standing_words",
-    "titled_picks",
     "versions_parts",
 ]
 
 
-def titled_picks(result: MatchResult) -> list[tuple[str, Match]]:
-    """The picks with what each is; one recipe that is several of them stands once."""
-    from fewtone.match.picks import CLOSE
-
-    least = min(match.de00 or 0.0 for match in (result.closest, *result.recipes))
-    # What is within CLOSE of the least counts as equally close, and the simplest of it is picked.
-    nearest = "closest" if result.closest.de00 == least else f"closest to within {CLOSE:g}"
-    named = [
-        ("simplest", result.simplest),
-        ("surest", result.surest),
-        (nearest, result.closest),
-    ]
-    if result.simplest is None and result.headline is not result.closest:
-        named.insert(0, ("likeliest to pass", result.headline))
-    titles: dict[str, tuple[list[str], Match]] = {}
-    for name, pick in named:
-        if pick is not None:
-            titles.setdefault(str(pick.recipe), ([], pick))[0].append(name)
-    return [(f"The {' and the '.join(names)}.", pick) for names, pick in titles.values()]
-
-
 def others_parts(result: MatchResult, light: Light) -> list[Part]:
     """The rest of the trade-off."""
+    from fewtone.report.phrases import titled_picks
+
     shown = {str(pick.recipe) for _, pick in titled_picks(result)}
     others = [match for match in result.recipes if str(match.recipe) not in shown]
     if not others:

@@ -69,6 +69,9 @@ HELP = {
     "label": CommandHelp(
         "A sticker for the cup.", f'fewtone label {_RECIPE} --name "Beet soup" -o sticker.html'
     ),
+    "board": CommandHelp(
+        "The same as pages in a browser.", "fewtone board --shelf toners/lamp-bench"
+    ),
 }
 
 _JOB = '"red lamp, hall"'

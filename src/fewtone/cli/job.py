@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -259,6 +259,7 @@ def import_(
 def _show(kept: Job, as_json: bool) -> None:
     from fewtone.cli.console import Framed, Heading, out, print_document
     from fewtone.report.json.jobs import job_document
+    from fewtone.report.phrases import entry_words
     from fewtone.report.swatches import swatch
 
     if as_json:
@@ -276,26 +277,9 @@ def _show(kept: Job, as_json: bool) -> None:
     parts.append(Framed(swatch(asked.lab, asked.light), None, lines))
     parts += [
         "",
-        *(f"{entry.at}  {_entry_words(entry.kind, entry.data)}" for entry in kept.entries),
+        *(f"{entry.at}  {entry_words(entry.kind, entry.data)}" for entry in kept.entries),
     ]
     out(*parts)
-
-
-def _entry_words(kind: str, data: Any) -> str:
-    if kind == "note":
-        return f"note: {data.get('text', '')}"
-    if kind == "ended":
-        return f"ended: {data.get('how', '')}"
-    more = ""
-    if kind == "recipe" and data.get("de00") is not None:
-        more = f", predicted at ΔE00 {data['de00']:.2f}"
-    if kind == "panel":
-        more = f", read {'; '.join(str(reading) for reading in data.get('readings', ()))}"
-    if kind == "batch" and data.get("total_ml") is not None:
-        more = f", {data['total_ml']:g} ml"
-    if kind == "adjustment":
-        more = f", advice: {data.get('advice', '')}"
-    return f"{kind}: {data.get('recipe', '')}{more}"
 
 
 def _again_parts(result: Again) -> list[Part]:

@@ -46,6 +46,7 @@ _COMMANDS = (
     "sheet",
     "label",
     "deck",
+    "board",
 )
 _INTERRUPTED = 130
 _GROUPS = {"job": "The job book: keep, find and mix again."}
@@ -171,26 +172,11 @@ def _refusal(error: OSError) -> FewtoneError:
 
 def _internal_fault(error: Exception, words: list[str]) -> FewtoneError:
     """Write the traceback to a file and say where."""
-    import platform
-    import tempfile
     import traceback
 
-    report = [f"fewtone {__version__}, Python {platform.python_version()}", f"arguments: {words}"]
-    report += traceback.format_exception(error)
-    report_file = None
-    try:
-        with tempfile.NamedTemporaryFile(
-            "w",
-            prefix="fewtone-fault-",
-            suffix=".txt",
-            delete=False,
-            encoding="utf-8",
-            errors="backslashreplace",
-        ) as file:
-            file.write("\n".join(report))
-            report_file = file.name
-    except OSError:
-        pass  # no room for a report: the message alone must do
+    from fewtone.io.fault_report import write_fault_report
+
+    report_file = write_fault_report(f"arguments: {words}", traceback.format_exception(error))
     what = f"{type(error).__name__}: {error}"[:500]
     return FewtoneError(
         Fault(

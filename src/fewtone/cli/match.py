@@ -136,10 +136,10 @@ def _parts(result: MatchResult, target: Target, explain: bool) -> list[Part]:
         keying_parts,
         others_parts,
         recipe_grid,
-        titled_picks,
         versions_parts,
     )
     from fewtone.cli.words import proof_words, target_words
+    from fewtone.report.phrases import titled_picks
 
     parts: list[Part] = []
     if result.miss is not None:

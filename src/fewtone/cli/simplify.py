@@ -86,8 +86,9 @@ def simplify(
 
 
 def _parts(result: Simplification, explain: bool) -> list[Part]:
-    from fewtone.cli.answers import help_parts, others_parts, titled_picks
+    from fewtone.cli.answers import help_parts, others_parts
     from fewtone.cli.words import lab_words, proof_words
+    from fewtone.report.phrases import titled_picks
 
     formula, answer = result.formula, result.result
     parts: list[Part] = []

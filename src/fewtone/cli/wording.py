@@ -12,6 +12,7 @@ __all__ = ["in_options", "with_options"]
 # The parameters that messages name, and the options that they come from.
 _OPTIONS = {
     "anyway": "--anyway",
+    "address": "--address",
     "area": "--area",
     "add_rows": "--add-rows",
     "book": "--book",
@@ -33,6 +34,7 @@ _OPTIONS = {
     "max_toners": "--max-toners",
     "medium_parts": "--letdown",
     "mode": "--mode",
+    "port": "--port",
     "reading_light": "--reading-light",
     "readings": "--reading",
     "reducer": "--reducer",

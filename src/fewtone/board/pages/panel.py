@@ -1,0 +1,192 @@
+"""The page Panel: type the reading, see what it means and what to do; keep it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from starlette.responses import Response
+
+from fewtone.board.safety import Form
+from fewtone.board.shades import shown
+from fewtone.board.visit import Visit
+from fewtone.errors import Fault, FewtoneError, UsageError
+from fewtone.jobs import Entry
+from fewtone.model.blend import Number, coats_text, exact_number
+from fewtone.model.numbers import decimal_from
+from fewtone.report.json import adjust_document
+from fewtone.report.phrases import advice_words
+from fewtone.report.swatches import swatch
+from fewtone.report.words import difference_words, swatch_words
+from fewtone.workshop.panel.adjust import Adjustment, AdjustOptions
+
+__all__ = ["keep", "read"]
+
+MOST_READINGS = 3
+"""Readings of one panel that the form takes."""
+
+_FIELDS = (
+    *(f"{name}{n}" for n in range(1, MOST_READINGS + 1) for name in ("L", "a", "b", "at")),
+    "sprayed",
+    "left",
+    "room",
+    "activated",
+    "reading_light",
+    "learn_from",
+    "name",
+)
+
+
+def read(visit: Visit) -> Response:
+    """Show the form, and what a reading means where one was typed."""
+    return _page(visit, visit.query)
+
+
+def keep(visit: Visit) -> Response:
+    """Write panel and advice down in the job, and the reading for learning where that is wished."""
+    form, shelf, recipe, target = visit.form, visit.shelf, visit.recipe, visit.target
+    assert form is not None
+    if recipe is None or target is None:
+        raise UsageError("A panel needs a recipe and a target.")
+    try:
+        readings = _readings(form)
+        result = _adjust(visit, form)
+        name = visit.ticket.job
+        if visit.job is None:
+            name = shelf.keep_job(
+                visit.bench.book,
+                form.get("name", ""),
+                target=target,
+                recipe=recipe,
+                tolerance=visit.tolerance,
+            ).name
+            # If what follows fails, the job is open all the same: the next try works on it.
+            visit.work_on(name)
+        coats = _coats(form)
+        if form.get("learn_from") == "yes":
+            shelf.keep_reading(recipe, readings, light=result.reading_light, sprayed=coats)
+        sprayed = result.recipe if coats is None else result.recipe.with_(coats=coats)
+        visit.bench.book.add(
+            name,
+            Entry("panel", {"recipe": str(sprayed), "readings": readings}),
+            Entry("adjustment", {"recipe": str(result.after.recipe), "advice": result.advice}),
+        )
+    except FewtoneError as error:
+        return _page(visit, form, error)
+    return visit.go(visit.plain("job", job=name, kept="panel"))
+
+
+def _page(visit: Visit, said: Any, error: FewtoneError | None = None) -> Response:
+    shelf, recipe, target = visit.shelf, visit.recipe, visit.target
+    if recipe is None or target is None:
+        return visit.page("panel_wanted", recipe=recipe, target=target, shelf=shelf, faults=[])
+    result = None
+    try:
+        if error is None and _readings(said):
+            result = _adjust(visit, said)
+    except FewtoneError as caught:
+        error = caught
+    return visit.page(
+        "panel",
+        status=200 if error is None else 400,
+        faults=[] if error is None else visit.faults(error),
+        recipe=recipe,
+        line=str(recipe),
+        target=target,
+        target_words=swatch_words(target),
+        target_shade=swatch(target.lab, target.light),
+        own_light=str(shelf.settings.measurement.light),
+        typed={name: said.get(name, "") for name in _FIELDS},
+        most_readings=MOST_READINGS,
+        job=visit.job,
+        earlier=() if visit.job is None else visit.job.panels,
+        result=None if result is None else _result(visit, result),
+        cautions=(*shelf.cautions, *(() if result is None else result.cautions)),
+    )
+
+
+def _result(visit: Visit, result: Adjustment) -> dict[str, Any]:
+    document = adjust_document(result)
+    shelf, target = visit.shelf, result.target
+    return {
+        "document": document,
+        "advice": advice_words(result),
+        "after": shown(result.after, target, shelf),
+        "next_time": None
+        if result.next_time.recipe == result.after.recipe
+        else shown(result.next_time, target, shelf),
+        "read": [
+            {
+                "shade": swatch(depth.lab, result.reading_light),
+                "coats": coats_text(exact_number(f"{depth.coats:g}")),
+                "told": told,
+            }
+            for depth, told in zip(result.depths, document["readings"], strict=True)
+        ],
+        "coats": coats_text(result.after.recipe.coats),
+        "without": coats_text(result.coats.recipe.coats),
+        "words": difference_words(result.expected_de00[1]),
+    }
+
+
+def _adjust(visit: Visit, said: Any) -> Adjustment:
+    """What `adjust` answers, with the job's earlier panels in mind."""
+    recipe, target, job = visit.recipe, visit.target, visit.job
+    assert recipe is not None
+    assert target is not None
+    how: AdjustOptions = {"sprayed": _coats(said), "activated": said.get("activated") == "yes"}
+    if left := _millilitres(said.get("left", "")):
+        how["left"] = left
+    if room := _millilitres(said.get("room", "")):
+        how["room"] = room
+    return visit.shelf.adjust(
+        recipe,
+        target=target,
+        readings=_readings(said),
+        earlier=[
+            (str(panel.data["recipe"]), list(panel.data["readings"]))
+            for panel in (() if job is None else job.panels)
+        ],
+        reading_light=said.get("reading_light", "").strip() or None,
+        **how,
+    )
+
+
+def _readings(said: Any) -> list[str]:
+    """The readings as the command line takes them.
+
+    Raises
+    ------
+    UsageError
+        One has not all three numbers.
+    """
+    readings = []
+    for number in range(1, MOST_READINGS + 1):
+        cells = [said.get(f"{name}{number}", "").strip().replace(",", ".") for name in "Lab"]
+        coats = said.get(f"at{number}", "").strip()
+        if not any(cells):
+            continue
+        if not all(cells):
+            raise UsageError(
+                Fault(
+                    f"Reading {number} has not all of L*, a* and b*.",
+                    fix="Fill in the missing ones, or empty it.",
+                    value=", ".join(cells),
+                )
+            )
+        readings.append(",".join(cells) + (f" at {coats} coats" if coats else ""))
+    return readings
+
+
+def _coats(said: Form | Any) -> Number | None:
+    text = said.get("sprayed", "").strip()
+    if not text:
+        return None
+    value = decimal_from(text)
+    if value is None:
+        raise UsageError(Fault(f"Coats: '{text}' is not a number.", "Write such as 3.", value=text))
+    return exact_number(value)
+
+
+def _millilitres(text: str) -> str:
+    plain = text.strip()
+    return f"{plain}ml" if plain and decimal_from(plain) is not None else plain

@@ -1,0 +1,63 @@
+"""The library speaks of parameters and commands, the pages of fields and of one another."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+from fewtone.errors import Fault
+
+__all__ = ["in_fields", "with_fields"]
+
+_FIELDS = {
+    "area": "Area",
+    "coats": "Coats",
+    "deck": "the deck",
+    "extra": "Left in gun and cup",
+    "grounds": "Over",
+    "leave_out": "Leave out",
+    "left": "Left in the cup",
+    "light": "Light",
+    "max_part": "Largest part",
+    "max_toners": "Most toners",
+    "medium_parts": "Letdown",
+    "reading_light": "Light of the reading",
+    "room": "The cup holds",
+    "rounding": "Rounding",
+    "sprayed": "Coats",
+    "tolerance": "Tolerance",
+    "volume": "Volume",
+    "without": "Leave out",
+}
+_PAGES = {
+    "learn": "“Learn” on the page Shelf",
+    "match": "the page Ask",
+    "check": "the page Recipe",
+    "new": "the first page",
+    "job": "the page Book",
+}
+_NAMED = re.compile(r"`([a-z_]{1,40})`")
+_COMMAND = re.compile(r"(?:[Rr]un )?`fewtone ([a-z]{1,20})\b[^`]{0,200}`")
+
+
+def in_fields(text: str) -> str:
+    """Return `text` with the parameters and commands that it names as fields and pages."""
+    text = _COMMAND.sub(_page, text)
+    return _NAMED.sub(lambda found: f"“{_FIELDS.get(found[1], found[1])}”", text)
+
+
+def with_fields(fault: Fault) -> Fault:
+    """Return `fault` with its message and fix as `in_fields` gives them."""
+    return replace(
+        fault,
+        message=in_fields(fault.message),
+        fix=None if fault.fix is None else in_fields(fault.fix),
+    )
+
+
+def _page(found: re.Match[str]) -> str:
+    page = _PAGES.get(found[1])
+    if page is None:
+        return found[0]
+    verb = {"Run": "Use ", "run": "use "}.get(found[0][:3], "")
+    return f"{verb}{page}"
