@@ -15,6 +15,8 @@ from hostile.hurt import HOSTILE, NUMBERS
 
 __all__ = ["commands", "words"]
 
+# They reach out to other machines, which nobody has here.
+_OUTWARDS = ("scheduler",)
 # It serves until it is stopped; the rest it shares with the others.
 _SERVES = ("board",)
 _RECIPES = (
@@ -42,6 +44,7 @@ _OTHERS: dict[str, tuple[str, ...]] = {
     "reducer": ("10", "15%", "1000"),
     "names": (*TONERS, "marigold,dusk", "silver", "white", "nobody", "Marigold"),
     "panel": ("X1", " kept-1", "P001"),
+    "bottles": ("90%", "50", "1%", "100 %", "101%", "0"),
     "kinds": ("a4", "letter", "pdf"),
 }
 _NAMED = {
@@ -83,6 +86,8 @@ def words(rng: random.Random, place: Path) -> list[str]:
     path, command = rng.choice(known)
     said = list(path)
     for parameter in command.params:
+        if parameter.name in _OUTWARDS:
+            continue
         is_argument = parameter.param_type_name == "argument"
         wanted = is_argument or parameter.required
         if not wanted and parameter.name != "shelf" and rng.random() > 0.2:
@@ -112,9 +117,11 @@ def _of_the_book(name: str, rng: random.Random, place: Path, said: list[str]) ->
     if name == "file" and "export" in said:
         return str(place / rng.choice(("out.json", "jobs.json", "no/out.json")))
     if name == "file" and "import" in said:
-        return str(place / rng.choice(("jobs.json", "jobs.json", "book.db", "deck.csv")))
+        return str(place / rng.choice(("jobs.json", "jobs.csv", "book.db", "deck.csv")))
     if name == "name" and rng.random() < 0.8:
         return rng.choice(("lamp", "Lamp", "another"))
+    if name == "job":
+        return rng.choice(("lamp", "Lamp", "another", "new lamp"))
     return ""
 
 
@@ -124,7 +131,7 @@ def _value(parameter: Any, rng: random.Random, place: Path, said: list[str]) -> 
         return (
             str(place / "shelf") if drawn < 0.95 else rng.choice((str(place), "nowhere", "a" * 300))
         )
-    if name in ("output", "picture", "pdf", "out", "csv") or name.endswith("_file"):
+    if name in ("output", "page", "picture", "pdf", "out", "csv") or name.endswith("_file"):
         return str(
             place
             / rng.choice(("out.html", "out.svg", "out.csv", "out.pdf", "no/out.html", "deck.csv"))
@@ -139,8 +146,16 @@ def _value(parameter: Any, rng: random.Random, place: Path, said: list[str]) -> 
         return rng.choice(NUMBERS)
     kind = _NAMED.get(name, name)
     if name in ("file", "deck") or str(parameter.metavar).startswith("FILE"):
-        files = ("deck.csv", "lab.txt", "spectra.cxf", "nothing", "shelf/readings.csv", "shelf")
-        return str(place / (rng.choice(files[:3]) if drawn < 0.8 else rng.choice(files)))
+        files = (
+            "deck.csv",
+            "deck.xlsx",
+            "lab.txt",
+            "spectra.cxf",
+            "nothing",
+            "shelf/readings.csv",
+            "shelf",
+        )
+        return str(place / (rng.choice(files[:4]) if drawn < 0.8 else rng.choice(files)))
     if kind == "recipe":
         return _hurt_text(rng.choice(_RECIPES), rng)
     if kind == "target":

@@ -7,6 +7,8 @@ import csv
 import io
 from pathlib import Path
 
+from openpyxl import Workbook
+
 import fewtone
 from exports import NM, cgats, colour_object, cxf, lab_value, specification, spectrum
 from fewtone.cli import main
@@ -97,11 +99,12 @@ def prepare(folder: Path) -> Path:
         colour_object(f"{TONERS[2]}, 6:1, 3 coats over silver", lab_value((40, 1, -20))),
     ]
     (folder / "spectra.cxf").write_bytes(cxf(objects, [specification(light=("D65", "10_Degree"))]))
-    book, export = str(folder / "book.db"), str(folder / "jobs.json")
+    book = str(folder / "book.db")
+    exports = [folder / "jobs.json", folder / "jobs.csv"]
     for words in (
         ("keep", "lamp", RECIPE, "--target", "38,-18,9", "--shelf", str(shelf), "--book", book),
         ("note", "lamp", "an invented lamp", "--book", book),
-        ("export", export, "--book", book),
+        *(("export", str(export), "--book", book) for export in exports),
     ):
         with (
             contextlib.redirect_stdout(io.StringIO()),
@@ -109,11 +112,22 @@ def prepare(folder: Path) -> Path:
             contextlib.suppress(SystemExit),
         ):
             main(["job", *words])
-    assert Path(export).is_file()
+    assert all(export.is_file() for export in exports)
     (folder / "deck.csv").write_text(
         "number,L,a,b,name\n101,38.2,-18.4,9.7,moss\n102,60,20,40,amber\n103,25,5,-30,night\n",
         encoding="utf-8",
     )
+    deck = Workbook()
+    sheet = deck.active
+    assert sheet is not None
+    for row in (
+        ("number", "L", "a", "b", "name", "light"),
+        (101, 38.2, -18.4, 9.7, "moss", None),
+        ("L-7", 60, 20, "40", "amber", "D50/2"),
+        (103, 25, 5, -30.5, "night", None),
+    ):
+        sheet.append(row)
+    deck.save(folder / "deck.xlsx")
     return folder
 
 

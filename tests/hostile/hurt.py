@@ -120,6 +120,8 @@ def hurt(file: Path, rng: random.Random) -> str:
     ]
     if file.suffix == ".npz":
         ways = [_flip, _cut, _insert, _arrays, _special, _small]
+    if file.suffix == ".xlsx":
+        ways = [_flip, _cut, _insert, _members, _members, _members, _members, _special, _small]
     weights = [3] * len(ways)
     if ways[-2] is _special:
         weights[-2] = 1
@@ -295,6 +297,31 @@ def _special(file: Path, rng: random.Random) -> None:
         file.write_bytes(kept)
         os.truncate(file, 3_000_000_000)
     # 7: it is gone
+
+
+def _members(file: Path, rng: random.Random) -> None:
+    """A workbook one of whose parts is hurt as text is, so that the archive itself is sound."""
+    with zipfile.ZipFile(file) as archive:
+        members = {name: archive.read(name) for name in archive.namelist()}
+    sheet = "xl/worksheets/sheet1.xml"
+    name = sheet if rng.random() < 0.6 else rng.choice(sorted(members))
+    part = file.with_name("part.xml")
+    part.write_bytes(members[name])
+    kind = rng.randrange(8)
+    if kind == 0:
+        members[name] = b" " * 50_000_000
+    elif kind == 1:
+        del members[name]
+    elif kind == 2:
+        far = rng.choice((b"XFD4", b"A1048576", b"XFD1048576", b"E2"))
+        members[name] = members[name].replace(b'r="B3"', b'r="' + far + b'"')
+    else:
+        rng.choice((_flip, _cut, _double, _drop, _token, _number))(part, rng)
+        members[name] = part.read_bytes()
+    part.unlink()
+    with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive:
+        for each, data in members.items():
+            archive.writestr(each, data)
 
 
 def _arrays(file: Path, rng: random.Random) -> None:

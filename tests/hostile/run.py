@@ -38,10 +38,12 @@ _HURT = (
     "shelf/shelf.toml",
     "shelf/curves.csv",
     "deck.csv",
+    "deck.xlsx",
     "lab.txt",
     "spectra.cxf",
     "book.db",
     "jobs.json",
+    "jobs.csv",
 )
 
 
@@ -208,7 +210,7 @@ def _furnish(bench: Path, place: Path, rng: random.Random) -> list[str]:
     from hostile.hurt import hurt
 
     shutil.copytree(bench / "shelf", place / "shelf")
-    for name in ("deck.csv", "lab.txt", "spectra.cxf", "book.db", "jobs.json"):
+    for name in _HURT[3:]:
         shutil.copy(bench / name, place / name)
     (place / "shelf" / "readings.csv").chmod(rng.choice((0o644, 0o600)))
     files = [place / name for name in _HURT] + list((place / "shelf").glob("*.npz"))

@@ -30,6 +30,7 @@ __all__ = [
     "LOCK_FILE",
     "files_written",
     "locked",
+    "note_written",
     "record_writes",
     "refuse_to_overwrite",
     "require_replaceable",
@@ -180,6 +181,14 @@ def record_writes() -> Iterator[None]:
         yield
     finally:
         _record.reset(token)
+
+
+def note_written(path: Path) -> None:
+    """Note for `files_written` a file that another library wrote, such as a database."""
+    record = _record.get()
+    if record is not None:
+        with contextlib.suppress(OSError):
+            record.append((_target(path), path.stat().st_ino))
 
 
 def files_written() -> tuple[Path, ...]:

@@ -17,11 +17,10 @@ from typing import Any
 
 from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.errors import Fault, FewtoneError
+from fewtone.io.atomic import note_written
 from fewtone.io.places import default_book
-from fewtone.jobs.job import Entry, Job
+from fewtone.jobs.job import Entry, Job, job_from
 from fewtone.model.names import did_you_mean
-from fewtone.model.target import Target
-from fewtone.optics.film import Geometry
 
 __all__ = ["Book"]
 
@@ -284,7 +283,9 @@ class Book:
             self._bring_up_to_date(connection, write=write)
             yield connection
             connection.execute("COMMIT")
-        except (sqlite3.Error, OSError) as error:
+            if write:
+                note_written(self.path)
+        except (sqlite3.Error, OSError, UnicodeDecodeError) as error:
             raise FewtoneError(self._fault(error)) from None
         finally:
             if connection is not None:
@@ -331,6 +332,7 @@ class Book:
         causes: tuple[tuple[str, str, str], ...] = (
             ("not a database", "", ""),
             ("malformed", "The job book is damaged.", "Take a copy of it, then import an export."),
+            ("codec", "The job book is damaged.", "Take a copy of it, then import an export."),
             ("locked", "Another program has kept the job book busy for long.", "Try again."),
             ("full", "The disk is full.", "Make room; what the book held before is whole."),
             ("readonly", "The job book cannot be written to.", "Check who may write to it."),
@@ -352,6 +354,17 @@ class Book:
         )
 
 
+_REST = (
+    "light",
+    "geometry",
+    "tolerance",
+    "shelf",
+    "readings_sha256",
+    "curves_sha256",
+    "opened",
+)
+
+
 def _key(name: str) -> str:
     return " ".join(name.split()).casefold()
 
@@ -367,26 +380,27 @@ def _jobs(book: sqlite3.Connection, rest: str = "", values: tuple[str, ...] = ()
         "id, name, said, lightness, a, b, light, geometry, tolerance, shelf, readings_sha256, "
         "curves_sha256, opened"
     )
-    entries: dict[int, list[Entry]] = {}
+    entries: dict[int, list[dict[str, Any]]] = {}
     rows = book.execute(f"SELECT {columns} FROM jobs {rest}", values).fetchall()
     query = "SELECT job, at, kind, data FROM entries"
     only: tuple[object, ...] = ()
     if len(rows) == 1:
         query, only = f"{query} WHERE job = ?", (rows[0][0],)
-    for job, at, kind, data in book.execute(f"{query} ORDER BY id", only):
-        entries.setdefault(job, []).append(Entry(kind, json.loads(data), at))
-    for number, name, request, lightness, a, b, light, geometry, *kept in rows:
-        tolerance, shelf, readings, curves, opened = kept
-        yield Job(
-            name=name,
-            target=Target((lightness, a, b), Light.parse(light), Geometry(geometry), request),
-            tolerance=tolerance,
-            shelf=shelf,
-            readings_sha256=readings,
-            curves_sha256=curves,
-            opened=opened,
-            entries=tuple(entries.get(number, ())),
-        )
+    try:
+        for job, at, kind, data in book.execute(f"{query} ORDER BY id", only):
+            document = {"at": at, "kind": kind, "data": json.loads(data)}
+            entries.setdefault(job, []).append(document)
+        for number, name, request, lightness, a, b, *kept in rows:
+            document = {
+                "name": name,
+                "request": request,
+                "lab": (lightness, a, b),
+                "entries": entries.get(number, ()),
+            }
+            yield job_from(document | dict(zip(_REST, kept, strict=True)))
+    except (FewtoneError, ValueError, KeyError, TypeError, AttributeError) as error:
+        # What SQLite takes for whole need not be what was kept.
+        raise sqlite3.DatabaseError(f"malformed: {error}") from error
 
 
 def _insert(

@@ -9,16 +9,28 @@ from __future__ import annotations
 
 import datetime
 import hashlib
-from collections.abc import Mapping
+import math
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from fewtone.colorimetry import Light
 from fewtone.errors import Fault, FewtoneError, UsageError
 from fewtone.match.result import Match
 from fewtone.model.recipe import Recipe, parse
 from fewtone.model.target import Target
+from fewtone.optics.film import Geometry
 
-__all__ = ["ENDINGS", "KINDS", "Entry", "Job", "job_name", "opened_job", "recipe_entry"]
+__all__ = [
+    "ENDINGS",
+    "KINDS",
+    "Entry",
+    "Job",
+    "job_from",
+    "job_name",
+    "opened_job",
+    "recipe_entry",
+]
 
 KINDS = ("recipe", "batch", "panel", "adjustment", "note", "ended")
 """What an entry may be."""
@@ -220,3 +232,62 @@ def job_name(name: str) -> str:
             )
         )
     return kept
+
+
+def job_from(document: Mapping[str, Any]) -> Job:
+    """A job from what `job_document` says of it, every part checked.
+
+    Raises
+    ------
+    FewtoneError, ValueError, KeyError, TypeError, AttributeError
+        It is none; whoever reads it says where.
+    """
+    lab = _lab(document["lab"])
+    return Job(
+        name=job_name(_text(document, "name")),
+        target=Target(
+            lab,
+            Light.parse(_text(document, "light")),
+            Geometry(_text(document, "geometry")),
+            _text(document, "request"),
+        ),
+        tolerance=_number(document["tolerance"]),
+        shelf=_text(document, "shelf"),
+        readings_sha256=_text(document, "readings_sha256"),
+        curves_sha256=_text(document, "curves_sha256"),
+        opened=_text(document, "opened"),
+        entries=tuple(_entry(entry) for entry in document["entries"]),
+    )
+
+
+def _entry(document: Mapping[str, Any]) -> Entry:
+    data = dict(document["data"])
+    if data.get("recipe"):
+        parse(data["recipe"])
+    if data.get("lab") is not None:
+        _lab(data["lab"])
+    for name in ("de00", "pass_probability", "total_ml"):
+        if data.get(name) is not None:
+            _number(data[name])
+    if not all(isinstance(reading, str) for reading in data.get("readings", ())):
+        raise TypeError("a reading is no text")
+    return Entry(_text(document, "kind"), data, _text(document, "at"))
+
+
+def _lab(values: Iterable[Any]) -> tuple[float, float, float]:
+    lightness, a, b = (_number(value) for value in values)
+    return lightness, a, b
+
+
+def _number(value: Any) -> float:
+    number = float(value)
+    if not math.isfinite(number):
+        raise ValueError(f"{value} is no number")
+    return number
+
+
+def _text(document: Mapping[str, Any], name: str) -> str:
+    value = document[name]
+    if not isinstance(value, str):
+        raise TypeError(f"{name} is no text")
+    return value

@@ -15,19 +15,15 @@ import hashlib
 import io
 import json
 import zlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from fewtone.colorimetry import Light
 from fewtone.errors import Fault, FewtoneError
 from fewtone.io.atomic import refuse_to_overwrite, write_atomic
 from fewtone.io.files import decode, read_bytes
 from fewtone.io.table import inert
-from fewtone.jobs.job import Entry, Job, job_name
-from fewtone.model.recipe import parse
-from fewtone.model.target import Target
-from fewtone.optics.film import Geometry
+from fewtone.jobs.job import Job, job_from
 
 __all__ = ["job_document", "read_jobs", "write_jobs"]
 
@@ -240,27 +236,7 @@ def _no_jobs(path: Path, why: str) -> Fault:
 
 def _job(document: Any, where: str, faults: list[Fault]) -> Job | None:
     try:
-        name = job_name(_text(document, "name"))
-        lab = tuple(float(value) for value in document["lab"])
-        if len(lab) != 3:
-            raise ValueError("lab is not three numbers")
-        tolerance = float(document["tolerance"])
-        entries = tuple(_entries(document["entries"]))
-        return Job(
-            name=name,
-            target=Target(
-                (lab[0], lab[1], lab[2]),
-                Light.parse(_text(document, "light")),
-                Geometry(_text(document, "geometry")),
-                _text(document, "request"),
-            ),
-            tolerance=tolerance,
-            shelf=_text(document, "shelf"),
-            readings_sha256=_text(document, "readings_sha256"),
-            curves_sha256=_text(document, "curves_sha256"),
-            opened=_text(document, "opened"),
-            entries=entries,
-        )
+        return job_from(document)
     except FewtoneError as error:
         faults += [
             Fault(fault.message, fault.fix, file=where, value=fault.value) for fault in error.faults
@@ -268,18 +244,3 @@ def _job(document: Any, where: str, faults: list[Fault]) -> Job | None:
     except (ValueError, KeyError, TypeError, AttributeError) as error:
         faults.append(Fault(f"This is no job: {error}.", fix="Export it anew.", file=where))
     return None
-
-
-def _entries(documents: Iterable[Any]) -> Iterable[Entry]:
-    for document in documents:
-        data = dict(document["data"])
-        if data.get("recipe"):
-            parse(data["recipe"])
-        yield Entry(_text(document, "kind"), data, _text(document, "at"))
-
-
-def _text(document: Mapping[str, Any], name: str) -> str:
-    value = document[name]
-    if not isinstance(value, str):
-        raise TypeError(f"{name} is no text")
-    return value
