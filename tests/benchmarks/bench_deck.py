@@ -11,7 +11,7 @@ speed     a deck in one process, and a loop over `Shelf.match` in this one, on `
 cores     the same sample in one worker and in two: the ratio of the clock, and of the processor's
           accounts, work of one worker / (work of two / 2 + the parent's). The latter does not hang
           on what else the machine does; it takes for granted that the two can run at once.
-memory    the whole deck and a tenth of it: most memory of the parent and of any worker.
+memory    the whole deck and a tenth of it: most memory of the parent and of any worker (Linux).
 """
 
 from __future__ import annotations
@@ -38,11 +38,25 @@ __all__ = ["munsell_deck"]
 # A run in a process of its own, which tells its clock, its own and its children's accounts.
 _RUN = """
 import json, resource, sys, time
+from multiprocessing import active_children
 import fewtone
+
+def most_mb(pid):
+    with open(f"/proc/{pid}/status") as status:
+        return next(int(line.split()[1]) / 1024 for line in status if line.startswith("VmHWM"))
+
+most = {}
+def look(done, total):
+    for child in active_children():
+        try:
+            most[child.pid] = most_mb(child.pid)
+        except (OSError, StopIteration):
+            pass  # it has just ended
+
 if __name__ == "__main__":
     shelf, deck, out, how = sys.argv[1:]
     start = time.perf_counter()
-    told = fewtone.load(shelf).write_deck(deck, out, **json.loads(how))
+    told = fewtone.load(shelf).write_deck(deck, out, progress=look, **json.loads(how))
     clock = time.perf_counter() - start
     own = resource.getrusage(resource.RUSAGE_SELF)
     others = resource.getrusage(resource.RUSAGE_CHILDREN)
@@ -50,8 +64,8 @@ if __name__ == "__main__":
         "clock_s": clock,
         "own_s": own.ru_utime + own.ru_stime,
         "workers_s": others.ru_utime + others.ru_stime,
-        "own_mb": own.ru_maxrss / 1024,
-        "worker_mb": others.ru_maxrss / 1024,
+        "own_mb": most_mb("self"),
+        "worker_mb": max(most.values(), default=0.0),
         "reached": told.summary.reached,
     }))
 """

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 from pathlib import Path
 
 import pytest
@@ -141,3 +142,37 @@ def test_no_recipe_and_no_job_is_told(demo: Path, run: Run) -> None:
     """One of the two is needed."""
     done = run("batch", "--volume", "500ml", "--shelf", str(demo))
     assert (done.code, "--job NAME" in done.err) == (2, True)
+
+
+def test_a_reading_goes_to_the_shelf_and_the_job_at_once(
+    demo: Path, book: list[str], run: Run
+) -> None:
+    """Both have it; where one cannot, neither has."""
+    where = ["--shelf", str(demo), *book]
+    words = ["adjust", "--job", "red lamp", "--reading", "36,58,12", "--keep-reading", "--panel"]
+
+    def entries() -> list[str]:
+        job = run("job", "show", "red lamp", *book, "--json").document["job"]
+        return [entry["kind"] for entry in job["entries"]]
+
+    before, readings = entries(), (demo / "readings.csv").read_bytes()
+    taken = readings.splitlines()[1].split(b",")[0].decode()
+    done = run(*words, taken, *where)
+    assert (done.code, "already" in done.err) == (2, True), done.err
+    assert entries() == before
+    assert (demo / "readings.csv").read_bytes() == readings
+    with sqlite3.connect(book[1]) as raw:
+        raw.execute(
+            "CREATE TRIGGER shut BEFORE INSERT ON entries BEGIN SELECT RAISE(FAIL, 'no'); END"
+        )
+    raw.close()
+    done = run(*words, "NEW-1", *where)
+    assert done.code == 1
+    assert (demo / "readings.csv").read_bytes() == readings
+    with sqlite3.connect(book[1]) as raw:
+        raw.execute("DROP TRIGGER shut")
+    raw.close()
+    done = run(*words, "NEW-2", *where)
+    assert done.code == 0, done.err
+    assert entries() == [*before, "panel", "adjustment"]
+    assert b"\nNEW-2," in (demo / "readings.csv").read_bytes()

@@ -146,16 +146,10 @@ def _value(parameter: Any, rng: random.Random, place: Path, said: list[str]) -> 
         return rng.choice(NUMBERS)
     kind = _NAMED.get(name, name)
     if name in ("file", "deck") or str(parameter.metavar).startswith("FILE"):
-        files = (
-            "deck.csv",
-            "deck.xlsx",
-            "lab.txt",
-            "spectra.cxf",
-            "nothing",
-            "shelf/readings.csv",
-            "shelf",
-        )
-        return str(place / (rng.choice(files[:4]) if drawn < 0.8 else rng.choice(files)))
+        sound = ("deck.csv", "deck.xlsx", "lab.txt", "spectra.cxf")
+        others = ("nothing", "shelf/readings.csv", "shelf")
+        likely = sound[:2] if "deck" in said else sound
+        return str(place / rng.choice(likely if drawn < 0.6 else sound if drawn < 0.8 else others))
     if kind == "recipe":
         return _hurt_text(rng.choice(_RECIPES), rng)
     if kind == "target":

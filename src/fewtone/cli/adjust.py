@@ -108,15 +108,17 @@ def adjust(
     )
     print_cautions((*result.target.cautions, *result.cautions))
     sprayed_with = result.recipe if coats is None else result.recipe.with_(coats=coats)
-    work.note_down(
-        ("panel", {"recipe": str(sprayed_with), "readings": reading}),
-        ("adjustment", {"recipe": str(result.after.recipe), "advice": result.advice}),
-    )
     kept = None
-    if keep_reading:
-        kept = loaded.keep_reading(
-            recipe, reading, light=result.reading_light, sprayed=coats, panel=panel
+    # The reading goes to the shelf and to the job at once, or to neither.
+    with work.noting() as note:
+        note(
+            ("panel", {"recipe": str(sprayed_with), "readings": reading}),
+            ("adjustment", {"recipe": str(result.after.recipe), "advice": result.advice}),
         )
+        if keep_reading:
+            kept = loaded.keep_reading(
+                recipe, reading, light=result.reading_light, sprayed=coats, panel=panel
+            )
     if as_json:
         print_document(adjust_document(result, kept))
     else:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -39,10 +41,22 @@ class Work:
 
     def note_down(self, *entries: tuple[str, dict[str, Any]]) -> None:
         """Add entries, each a kind and what it says, to the job, if there is one."""
+        with self.noting() as note:
+            note(*entries)
+
+    @contextmanager
+    def noting(self) -> Iterator[Callable[..., None]]:
+        """Do something and note it in the job at once: the job says nothing if that fails.
+
+        What is yielded takes entries as `note_down` does.
+        """
+        if self.book is None or self.job is None:
+            yield lambda *_: None
+            return
         from fewtone.jobs import Entry
 
-        if self.book is not None and self.job is not None:
-            self.book.add(self.job.name, *(Entry(kind, data) for kind, data in entries))
+        with self.book.adding(self.job.name) as add:
+            yield lambda *entries: add(*(Entry(kind, data) for kind, data in entries))
 
     @property
     def earlier(self) -> list[str]:

@@ -5,7 +5,8 @@ What is promised
     beside it, is forced to the disk, and takes the name in one step; then the folder is forced to
     the disk too. The file keeps its mode, its owner and, where it is a symbolic link, its target.
     Whoever changes a file reads it inside `locked`, so that of two writers the second sees what
-    the first wrote. Temporary files that a killed writer left are swept by the next one.
+    the first wrote. Temporary files that a killed writer left are swept by the next one: their
+    names say which process of which machine they are of.
 
 Limits
     A hard link to the file keeps the old content. Where the file system or the user's rights do
@@ -17,12 +18,16 @@ from __future__ import annotations
 
 import contextlib
 import os
+import platform
+import shutil
 import stat
 import tempfile
 import time
+import zlib
 from collections.abc import Iterable, Iterator
 from contextvars import ContextVar
 from pathlib import Path
+from typing import TypedDict
 
 from fewtone.errors import Fault, FewtoneError, UsageError
 
@@ -30,6 +35,7 @@ __all__ = [
     "LOCK_FILE",
     "files_written",
     "locked",
+    "new_folder",
     "note_written",
     "record_writes",
     "refuse_to_overwrite",
@@ -43,6 +49,13 @@ _LONGEST_WAIT_S = 30.0
 _TEMPORARY = ".fewtone-part"
 # Where no lock says that a temporary file is nobody's, its age does.
 _ABANDONED_S = 3600.0
+
+
+class _TemporaryName(TypedDict):
+    prefix: str
+    suffix: str
+    dir: Path
+
 
 # The file and the inode that its new content has, from just before it takes the name.
 _record: ContextVar[list[tuple[Path, int]] | None] = ContextVar("_record", default=None)
@@ -111,9 +124,7 @@ def write_atomic(path: Path, content: str | bytes | Iterable[bytes]) -> None:
         target = _target(path)
         old = _replaceable(path, target)
         _sweep(target, older_than_s=_ABANDONED_S)
-        handle, name = tempfile.mkstemp(
-            prefix=_prefix(target), suffix=_TEMPORARY, dir=target.parent
-        )
+        handle, name = tempfile.mkstemp(**_temporary_name(target))
         temporary = Path(name)
         with os.fdopen(handle, "wb") as file:
             for piece in pieces:
@@ -133,6 +144,29 @@ def write_atomic(path: Path, content: str | bytes | Iterable[bytes]) -> None:
         if temporary is not None:
             with contextlib.suppress(OSError):
                 temporary.unlink(missing_ok=True)
+
+
+@contextlib.contextmanager
+def new_folder(folder: Path) -> Iterator[Path]:
+    """Make a folder whole or not at all: what is written into the one that is yielded becomes it.
+
+    Raises
+    ------
+    OSError
+        It cannot be made, or stands there with something in it.
+    """
+    target = _target(folder)
+    _sweep(target, older_than_s=_ABANDONED_S)
+    temporary = Path(tempfile.mkdtemp(**_temporary_name(target)))
+    try:
+        temporary.chmod(0o777 & ~_mask())
+        yield temporary
+        if target.exists():
+            target.rmdir()
+        temporary.rename(target)
+        _sync_folder(target.parent)
+    finally:
+        shutil.rmtree(temporary, ignore_errors=True)
 
 
 def require_replaceable(path: Path) -> None:
@@ -227,9 +261,7 @@ def _take_after(handle: int, old: os.stat_result | None) -> None:
     if os.name == "nt":
         return
     if old is None:
-        mask = os.umask(0)
-        os.umask(mask)
-        os.fchmod(handle, 0o666 & ~mask)
+        os.fchmod(handle, 0o666 & ~_mask())
         return
     new = os.fstat(handle)
     if (new.st_uid, new.st_gid) != (old.st_uid, old.st_gid):
@@ -239,6 +271,12 @@ def _take_after(handle: int, old: os.stat_result | None) -> None:
             with contextlib.suppress(OSError):
                 os.fchown(handle, -1, old.st_gid)
     os.fchmod(handle, stat.S_IMODE(old.st_mode))
+
+
+def _mask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
 
 
 def _sync_folder(folder: Path) -> None:
@@ -257,14 +295,51 @@ def _prefix(target: Path) -> str:
     return f".{target.name[:40]}."
 
 
+def _machine() -> str:
+    """The name of this machine, in few letters."""
+    return f"{zlib.crc32(platform.node().encode('utf-8', 'replace')):08x}"
+
+
+def _temporary_name(target: Path) -> _TemporaryName:
+    """Where temporary content of a file stands, and how it is named, but for a random part."""
+    return {
+        "prefix": f"{_prefix(target)}{_machine()}-{os.getpid()}-",
+        "suffix": _TEMPORARY,
+        "dir": target.parent,
+    }
+
+
 def _sweep(target: Path, *, older_than_s: float) -> None:
-    """Remove temporary files that a killed writer of this file left."""
+    """Remove what a killed writer of this file or folder left.
+
+    That of a process of this machine that is gone goes at once, other things by their age.
+    """
+    prefix = _prefix(target)
     with contextlib.suppress(OSError):
         for file in target.parent.iterdir():
-            if file.name.startswith(_prefix(target)) and file.name.endswith(_TEMPORARY):
+            if file.name.startswith(prefix) and file.name.endswith(_TEMPORARY):
                 with contextlib.suppress(OSError):
-                    if time.time() - file.stat().st_mtime >= older_than_s:
-                        file.unlink()
+                    age = time.time() - file.stat().st_mtime
+                    if age >= older_than_s or _is_of_the_dead(file.name.removeprefix(prefix)):
+                        if file.is_dir() and not file.is_symlink():
+                            shutil.rmtree(file, ignore_errors=True)
+                        else:
+                            file.unlink()
+
+
+def _is_of_the_dead(name: str) -> bool:
+    """Whether what is named so is of a process of this machine that has ended."""
+    machine, _, rest = name.partition("-")
+    process = rest.partition("-")[0]
+    if machine != _machine() or not process.isdecimal() or os.name == "nt":
+        return False
+    try:
+        os.kill(int(process), 0)
+    except ProcessLookupError:
+        return True
+    except (OSError, OverflowError):
+        return False
+    return False
 
 
 def _unwritable(path: Path, error: Exception) -> FewtoneError:

@@ -6,7 +6,6 @@ import contextlib
 import csv
 import io
 import re
-import tempfile
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from importlib import resources
@@ -15,7 +14,7 @@ from pathlib import Path
 from string import Template
 
 from fewtone.errors import Fault, FewtoneError, UsageError
-from fewtone.io.atomic import write_atomic
+from fewtone.io.atomic import new_folder, write_atomic
 from fewtone.io.readings import READINGS_FILE
 from fewtone.io.settings import SETTINGS_FILE, load_settings, read_settings
 from fewtone.model.names import NAME, RESERVED, as_names, slug
@@ -109,17 +108,9 @@ def copy_demo_shelf(folder: Path) -> tuple[Path, ...]:
                 file=str(folder),
             )
         )
-    with (
-        _made(folder.parent),
-        tempfile.TemporaryDirectory(dir=folder.parent, prefix=".fewtone-") as temporary,
-    ):
-        copy = Path(temporary) / "shelf"
-        copy.mkdir()
+    with _made(folder.parent), new_folder(folder) as copy:
         for file in _demo_shelf().iterdir():
             write_atomic(copy / file.name, file.read_bytes())
-        if folder.exists():
-            folder.rmdir()
-        copy.rename(folder)
     return tuple(sorted(folder.iterdir()))
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -82,7 +82,7 @@ class Book:
         FewtoneError
             The file is no job book, or cannot be read.
         """
-        if not self.path.exists():
+        if not self._is_there():
             return []
         with self._open(write=False) as book:
             return list(_jobs(book, "ORDER BY opened DESC, id DESC"))
@@ -101,7 +101,7 @@ class Book:
             There is none of that name, or the book cannot be read.
         """
         jobs: list[Job] = []
-        if self.path.exists():
+        if self._is_there():
             with self._open(write=False) as book:
                 jobs = list(_jobs(book, "WHERE key = ?", (_key(name),)))
         if not jobs:
@@ -160,13 +160,27 @@ class Book:
         FewtoneError
             There is no such job, or the book cannot be written to.
         """
+        with self.adding(name) as add:
+            add(*entries)
+        return self.job(name)
+
+    @contextmanager
+    def adding(self, name: str) -> Iterator[Callable[..., None]]:
+        """Add entries to a job by calling what is yielded; they hold if nothing is raised.
+
+        What else is written inside it, such as a shelf's readings, is written if the book can be.
+
+        Raises
+        ------
+        FewtoneError
+            There is no such job, or the book cannot be written to.
+        """
         self.job(name)
         with self._open(write=True) as book:
             row = book.execute("SELECT id FROM jobs WHERE key = ?", (_key(name),)).fetchone()
             if row is None:
                 raise FewtoneError(self._no_such(name))
-            _add(book, row[0], entries)
-        return self.job(name)
+            yield lambda *entries: _add(book, row[0], entries)
 
     def take_in(self, jobs: Sequence[Job], curves: dict[str, bytes], *, force: bool) -> list[str]:
         """Take jobs of another book in, all or nothing; return the names of those that were new.
@@ -255,6 +269,10 @@ class Book:
                     matching.append((job, off))
         return sorted(matching, key=lambda pair: pair[1] or 0.0)
 
+    def _is_there(self) -> bool:
+        """Whether there is a book to read: an empty file is one in which nothing was kept yet."""
+        return self.path.exists() and (not self.path.is_file() or self.path.stat().st_size > 0)
+
     def _no_such(self, name: str) -> Fault:
         return Fault(
             f"There is no job '{name}'.{did_you_mean(name, self.names())}",
@@ -332,7 +350,7 @@ class Book:
         causes: tuple[tuple[str, str, str], ...] = (
             ("not a database", "", ""),
             ("malformed", "The job book is damaged.", "Take a copy of it, then import an export."),
-            ("codec", "The job book is damaged.", "Take a copy of it, then import an export."),
+            ("utf-8", "The job book is damaged.", "Take a copy of it, then import an export."),
             ("locked", "Another program has kept the job book busy for long.", "Try again."),
             ("full", "The disk is full.", "Make room; what the book held before is whole."),
             ("readonly", "The job book cannot be written to.", "Check who may write to it."),

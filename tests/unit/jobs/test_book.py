@@ -202,3 +202,103 @@ def test_two_writers_lose_nothing(tmp_path: Path) -> None:
         process.communicate()
     for name, least in zip(("a", "b"), said, strict=True):
         assert len(Book(path).job(name).entries) - 1 >= least
+
+
+def test_reading_leaves_an_empty_file_as_it_is(tmp_path: Path) -> None:
+    """An empty file is a book in which nothing was kept yet; only keeping something fills it."""
+    path = tmp_path / "book.db"
+    path.touch()
+    assert Book(path).jobs() == []
+    with pytest.raises(FewtoneError, match="no job"):
+        Book(path).job("lamp")
+    assert path.read_bytes() == b""
+
+
+@pytest.mark.parametrize(
+    "hurt",
+    [
+        "UPDATE entries SET data = 'nothing'",
+        "UPDATE entries SET data = '[1]'",
+        """UPDATE entries SET data = '{"recipe": "mud"}'""",
+        """UPDATE entries SET data = '{"de00": "far"}'""",
+        "UPDATE jobs SET light = 'X/9'",
+        "UPDATE jobs SET lightness = 'dark'",
+        "UPDATE jobs SET name = x'fffe'",
+        "UPDATE jobs SET name = CAST(x'fffe' AS TEXT)",
+    ],
+)
+def test_what_is_no_job_in_a_book_is_damage(tmp_path: Path, hurt: str) -> None:
+    """What SQLite takes for whole but is no job is told as damage, and left as it is."""
+    path = tmp_path / "book.db"
+    Book(path).keep(made("a"), CURVES)
+    with sqlite3.connect(path) as raw:
+        raw.execute(hurt)
+    raw.close()
+    before = path.read_bytes()
+    with pytest.raises(FewtoneError, match="damaged"):
+        Book(path).jobs()
+    assert path.read_bytes() == before
+
+
+def test_what_fails_inside_leaves_the_job_as_it_was(tmp_path: Path) -> None:
+    """Entries and what is written beside them hold together."""
+    book = Book(tmp_path / "book.db")
+    kept = book.keep(made("a"), CURVES)
+
+    def fails() -> None:
+        with book.adding("a") as add:
+            add(Entry("note", {"text": "x"}))
+            raise FewtoneError("taken")
+
+    with pytest.raises(FewtoneError, match="taken"):
+        fails()
+    assert book.job("a") == kept
+
+
+FULL = """
+import resource, sys
+from pathlib import Path
+sys.path[:0] = sys.argv[3:]
+from unit.jobs.test_book import Entry
+from fewtone import FewtoneError
+from fewtone.jobs import Book
+path, count = Path(sys.argv[1]), 0
+size = path.stat().st_size + int(sys.argv[2])
+resource.setrlimit(resource.RLIMIT_FSIZE, (size, size))
+try:
+    for count in range(1, 10_000):
+        Book(path).add("a", Entry("note", {"text": f"{count} {'x' * 300}"}))
+except FewtoneError as error:
+    print(count - 1, error)
+"""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="file size limits are POSIX's")
+@pytest.mark.parametrize("room", [0, 5000, 30_000])
+def test_a_full_disk_is_told_and_damages_nothing(tmp_path: Path, room: int) -> None:
+    """Where no more fits, the note that does not is told of, and those before it are there."""
+    path = tmp_path / "book.db"
+    Book(path).keep(made("a"), CURVES)
+    words = [sys.executable, "-c", FULL, str(path), str(room), str(Path(__file__).parents[2])]
+    ran = subprocess.run(words, capture_output=True, text=True, check=True)
+    count, _, said = ran.stdout.partition(" ")
+    assert "What it held before is whole" in said or "what the book held before is whole" in said
+    assert len(Book(path).job("a").entries) == int(count) + 1
+    assert Book(path).add("a", Entry("note", {"text": "room again"}))
+
+
+def test_a_folder_that_may_only_be_read_is_told(tmp_path: Path) -> None:
+    """A clear error, and the book as it was."""
+    folder = tmp_path / "shut"
+    folder.mkdir()
+    Book(folder / "book.db").keep(made("a"), CURVES)
+    (folder / "book.db").chmod(0o400)
+    folder.chmod(0o500)
+    try:
+        if os.access(folder, os.W_OK):
+            pytest.skip("this user may write everywhere")
+        with pytest.raises(FewtoneError, match="cannot be"):
+            Book(folder / "book.db").add("a", Entry("note", {"text": "x"}))
+        assert len(Book(folder / "book.db").job("a").entries) == 1
+    finally:
+        folder.chmod(0o700)
