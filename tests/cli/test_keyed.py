@@ -17,7 +17,7 @@ def test_match_shows_what_keying_saves_and_what_to_spray_first(demo: Path, run: 
     """Recipes over mixes beside the best over the grounds alone, and the guess behind them."""
     ran = run("match", TARGET, "--keyed", "--shelf", demo)
     assert ran.code == 0
-    assert "Over a keyed ground:" in ran.out
+    assert "Over a keyed ground, next to all" in ran.out
     assert "once the ground is read" in ran.out
     assert "clear it and read it three times" in " ".join(ran.out.split())
     document = run("match", TARGET, "--keyed", "--shelf", demo, "--json").document

@@ -90,11 +90,11 @@ def keying_parts(result: MatchResult) -> list[Part]:
         return []
     if not keying.proposals:
         return [
-            f"Keying the ground saves nothing here: none of the {keying.grounds} mixes of two "
-            "grounds passes more surely, takes fewer coats or forgives more.",
+            f"Keying the ground saves nothing here: over none of {keying.grounds} mixes of two "
+            "grounds a recipe passes more surely, takes fewer coats or forgives more than these.",
             "",
         ]
-    parts: list[Part] = ["Over a keyed ground:", ""]
+    parts: list[Part] = ["Over a keyed ground, next to all recipes above:", ""]
     for proposal in keying.proposals:
         parts += [f"  {proposal.match.recipe}", f"    {_claim_words(proposal)}"]
         parts.append(f"    Beside it: {proposal.beside.recipe}, {_figures(proposal.beside)}")

@@ -6,8 +6,8 @@ and once the ground is read, which is what decides between recipes; for it is re
 is sprayed over it.
 
 A recipe is proposed for what it does better than every recipe that the match without keying names:
-it passes more surely, takes fewer coats (and then no recipe within tolerance over a ground alone
-takes as few), or forgives more; or it is within tolerance where nothing else is.
+it passes more surely, takes fewer coats, or forgives more; or it is within tolerance where nothing
+else is.
 """
 
 from __future__ import annotations
@@ -19,11 +19,11 @@ from fewtone.match.evaluate import Aim
 from fewtone.match.judging import aims_of, judge_aims
 from fewtone.match.result import Keying, KeyingProposal, Match, MatchResult
 from fewtone.match.rules import Rules
-from fewtone.match.search import nearest_within, search
+from fewtone.match.search import search
 from fewtone.model.curves import Curves
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
-from fewtone.prediction.keyed import with_keyed
+from fewtone.prediction.keyed import as_if_read, with_keyed
 
 __all__ = ["keyed_recipes"]
 
@@ -48,18 +48,20 @@ def keyed_recipes(
     -------
     None if no keyed ground can be worked out from what is learnt.
     """
-    read = with_keyed(curves, rules.keyed, as_if_read=True)
-    keyed = tuple(ground for ground in rules.keyed if ground in read.grounds)
+    guess = with_keyed(curves, rules.keyed)
+    keyed = tuple(ground for ground in rules.keyed if ground in guess.grounds)
     if not keyed:
         return None
-    found = search(read, settings, target, replace(rules, grounds=keyed, keyed=()))
+    read = as_if_read(guess)
+    over = replace(rules, grounds=keyed, keyed=())
+    found = search(read, settings, target, over, within=rules.tolerance)
     once_read = {
         str(match.recipe): match
         for match in (found.simplest, found.surest, found.closest, *found.recipes)
         if match is not None and match.in_tolerance
     }
     now = judge_aims(
-        with_keyed(curves, keyed),
+        guess,
         settings,
         [match.recipe for match in once_read.values()],
         aims_of(target),
@@ -77,19 +79,14 @@ def keyed_recipes(
         beside = min(plain, key=figure, default=unkeyed.closest)
         if best is None or (plain and figure(best) >= figure(beside)):
             continue
-        if claim == "coats":
-            # None over a ground alone takes as few, whether it was named or not.
-            few = replace(rules, coats=(rules.coats[0], int(best.recipe.coats)), keyed=())
-            if nearest_within(curves, settings, target, few, rules.tolerance) is not None:
-                continue
         line = str(best.recipe)
         if line in proposals:
             claims = (*proposals[line].claims, claim)
             proposals[line] = replace(proposals[line], claims=claims)
         else:
-            guess = now[list(once_read).index(line)]
-            proposals[line] = KeyingProposal((claim,), best, guess.pass_probability, beside)
-    return Keying(tuple(proposals.values()), len(keyed), found.closest, found.proof)
+            chance_now = now[list(once_read).index(line)].pass_probability
+            proposals[line] = KeyingProposal((claim,), best, chance_now, beside)
+    return Keying(tuple(proposals.values()), len(keyed), found.proof)
 
 
 # Figures of a recipe that keying may better, each the lower the better.

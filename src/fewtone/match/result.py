@@ -315,15 +315,12 @@ class Keying:
         The recipes that save something; none if none does.
     grounds
         How many keyed grounds were searched.
-    closest
-        The closest recipe over any of them, once its ground is read.
     proof
         What stands behind that search.
     """
 
     proposals: tuple[KeyingProposal, ...]
     grounds: int
-    closest: Match
     proof: Proof
 
 

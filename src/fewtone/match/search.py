@@ -37,7 +37,11 @@ _FIRST_REACH, _GROWTH = 1.0, 8.0
 
 
 def search(
-    curves: Curves, settings: ShelfSettings, target: Target | Sequence[Aim], rules: Rules
+    curves: Curves,
+    settings: ShelfSettings,
+    target: Target | Sequence[Aim],
+    rules: Rules,
+    within: float = math.inf,
 ) -> MatchResult:
     """Find the simplest, the surest and the closest recipe, and the trade-off between them.
 
@@ -50,6 +54,8 @@ def search(
         chances of passing are then told but decide nothing.
     rules
         What a recipe must keep. Toners and grounds that are not learnt are passed over.
+    within
+        ΔE00 beyond which recipes do not matter: the closest of those is then not looked for.
 
     Returns
     -------
@@ -60,7 +66,7 @@ def search(
     FewtoneError
         No toner or no ground that the rules allow is learnt.
     """
-    state = _searched(curves, settings, target, rules, math.inf)
+    state = _searched(curves, settings, target, rules, within)
     return answer(curves, settings, aims_of(target), state.picks, state.proof())
 
 

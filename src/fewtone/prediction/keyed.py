@@ -18,11 +18,11 @@ import numpy as np
 
 from fewtone.model.curves import Curves
 from fewtone.model.keyed import KeyedGround
-from fewtone.model.uncertainty import Uncertainty
+from fewtone.model.uncertainty import ARRAYS, Uncertainty
 from fewtone.optics.opaque import mixed_ground
 from fewtone.typing import FloatArray, IntArray
 
-__all__ = ["RETURN_SD", "STRENGTH_SD", "mixing_covariance", "with_keyed"]
+__all__ = ["RETURN_SD", "STRENGTH_SD", "as_if_read", "mixing_covariance", "with_keyed"]
 
 STRENGTH_SD = 0.4
 """Standard deviation of a paint's log strength before any of its mixes is read."""
@@ -33,7 +33,8 @@ RETURN_SD = 0.4
 _LEVEL_SD, _SHAPE_SD, _SHAPE_NM, _ROUGH_SD = 0.035, 0.035, 60.0, 0.004
 # Shapes are kept until they hold this share of their variance.
 _KEPT = 0.97
-_STEP = 1e-3
+# Of a standard deviation: mild enough to be linear.
+_STEP = 1e-4
 # Beyond this a return ratio is a solid's.
 _LAMBERTIAN = 0.999
 
@@ -51,7 +52,7 @@ def mixing_covariance(wavelength_nm: FloatArray) -> FloatArray:
     return np.asarray(smooth + _ROUGH_SD**2 * np.eye(wavelength_nm.size))
 
 
-def with_keyed(curves: Curves, grounds: Iterable[str], *, as_if_read: bool = False) -> Curves:
+def with_keyed(curves: Curves, grounds: Iterable[str]) -> Curves:
     """Curves with these grounds among theirs.
 
     Parameters
@@ -61,9 +62,6 @@ def with_keyed(curves: Curves, grounds: Iterable[str], *, as_if_read: bool = Fal
     grounds
         Names of grounds. Those that are learnt stay as they are; keyed ones that are not are
         predicted from their parents; those of parents that are not learnt are left out.
-    as_if_read
-        Take what is predicted to be as sure as the parents are: how it will stand once they are
-        read, if they read as predicted.
     """
     new: dict[str, KeyedGround] = {}
     for name in grounds:
@@ -81,9 +79,22 @@ def with_keyed(curves: Curves, grounds: Iterable[str], *, as_if_read: bool = Fal
         return_ratio=np.append(curves.return_ratio, [mix.return_ratio for mix in parts]),
         key_strength=np.append(curves.key_strength, np.zeros(len(new))),
         predicted_grounds=(*curves.predicted_grounds, *new),
-        uncertainty=curves.uncertainty
-        and _extended(curves, curves.uncertainty, parts, 0.0 if as_if_read else 1.0),
+        uncertainty=curves.uncertainty and _extended(curves, curves.uncertainty, parts),
     )
+
+
+def as_if_read(curves: Curves) -> Curves:
+    """Curves of `with_keyed` as they will stand once its grounds are read and read as predicted.
+
+    What is predicted is then as sure as the parents are.
+    """
+    sure = curves.uncertainty
+    if sure is None or not curves.predicted_grounds:
+        return curves
+    own = len(sure.key_strength) + len(_shapes(curves.wavelength_nm)) + 1
+    end = len(sure.return_ratio) - sure.lasting
+    kept = {name: np.delete(getattr(sure, name), np.s_[end - own : end], axis=0) for name in ARRAYS}
+    return replace(curves, uncertainty=replace(sure, **kept))
 
 
 class _Mix:
@@ -108,30 +119,33 @@ class _Mix:
         `reflectance` is ``(n, n_parents, n_wavelengths)``, the others ``(n, n_parents)``.
         """
         rho, t, own = self.parents
-        up, down = (
-            mixed_ground(
-                np.maximum(rho + step * reflectance, 1e-6),
-                np.clip(t + step * ratio, 1e-6, 1.0),
-                own + step * strength,
-                self.fractions,
-            )
-            for step in (_STEP, -_STEP)
+        there, back = mixed_ground(
+            np.maximum(rho + _STEP * reflectance, 1e-6),
+            np.clip(t + _STEP * ratio, 1e-6, 1.0),
+            own + _STEP * strength,
+            self.fractions,
         )
-        return (up[0] - down[0]) / (2.0 * _STEP), (up[1] - down[1]) / (2.0 * _STEP)
+        return (there - self.reflectance) / _STEP, (back - self.return_ratio) / _STEP
 
 
-def _extended(curves: Curves, sure: Uncertainty, mixes: list[_Mix], unread: float) -> Uncertainty:
+def _shapes(wavelength_nm: FloatArray) -> FloatArray:
+    """The law's misses of log reflectance as few directions, ``(n, n_wavelengths)``."""
+    values, vectors = np.linalg.eigh(mixing_covariance(wavelength_nm))
+    values, vectors = values[::-1], vectors[:, ::-1]
+    kept = 1 + int(np.searchsorted(np.cumsum(values), _KEPT * values.sum()))
+    return np.asarray((vectors[:, :kept] * np.sqrt(values[:kept])).T)
+
+
+def _extended(curves: Curves, sure: Uncertainty, mixes: list[_Mix]) -> Uncertainty:
     """How sure the curves are with these grounds beside them.
 
-    `unread` is how much counts of what is not known before they are read. New directions stand
-    before those that no panel tells of: readings over a keyed ground tell.
+    New directions stand before those that no panel tells of: readings over a keyed ground tell.
     """
     strengths = sure.key_strength
     if not strengths.size:
         strengths = STRENGTH_SD * np.eye(len(curves.grounds))
-    values, vectors = np.linalg.eigh(mixing_covariance(curves.wavelength_nm))
-    kept = 1 + int(np.searchsorted(np.cumsum(values[::-1]), _KEPT * values.sum()))
-    shapes = (vectors[:, ::-1][:, :kept] * np.sqrt(values[::-1][:kept])).T
+    shapes = _shapes(curves.wavelength_nm)
+    kept = len(shapes)
     before = len(sure.return_ratio) - sure.lasting
     own = len(strengths) + kept + 1
 
@@ -146,24 +160,24 @@ def _extended(curves: Curves, sure: Uncertainty, mixes: list[_Mix], unread: floa
     reflectance = inserted(sure.ground_reflectance, True)
     ratio = inserted(sure.return_ratio, True)
     first = len(curves.grounds)
-    width = curves.wavelength_nm.size
+    none = np.zeros((len(strengths), first, curves.wavelength_nm.size))
+    old = np.r_[0:before, before + own : len(ratio)]
     for place, mix in enumerate(mixes, first):
-        none = np.zeros((len(strengths), len(mix.rows)))
-        by_strength = mix.moved(np.zeros((*none.shape, width)), none, strengths[:, mix.rows])
-        old = np.r_[0:before, before + own : len(ratio)]
-        by_parents = mix.moved(
-            sure.ground_reflectance[:, mix.rows],
-            sure.return_ratio[:, mix.rows],
-            np.zeros((len(old), len(mix.rows))),
+        # Parents first, in the directions that were there; then their strengths, in their own.
+        off, back = mix.moved(
+            np.concatenate([sure.ground_reflectance[:, mix.rows], none[:, mix.rows]]),
+            np.concatenate([sure.return_ratio[:, mix.rows], none[:, mix.rows, 0]]),
+            np.concatenate([0.0 * sure.return_ratio[:, mix.rows], strengths[:, mix.rows]]),
         )
         here = before + len(strengths)
-        reflectance[old, place], ratio[old, place] = by_parents
-        reflectance[before:here, place] = unread * by_strength[0]
-        ratio[before:here, place] = unread * by_strength[1]
-        reflectance[here : here + kept, place] = unread * shapes * mix.reflectance
+        learnt = len(old)
+        reflectance[old, place], ratio[old, place] = off[:learnt], back[:learnt]
+        reflectance[before:here, place] = off[learnt:]
+        ratio[before:here, place] = back[learnt:]
+        reflectance[here : here + kept, place] = shapes * mix.reflectance
         t = mix.return_ratio
         if t < _LAMBERTIAN:
-            ratio[here + kept, place] = unread * RETURN_SD * t * (1.0 - t)
+            ratio[here + kept, place] = RETURN_SD * t * (1.0 - t)
     return replace(
         sure,
         absorption=inserted(sure.absorption),

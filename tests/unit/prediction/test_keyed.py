@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from fewtone.model.recipe import parse
-from fewtone.prediction.keyed import with_keyed
+from fewtone.prediction.keyed import as_if_read, with_keyed
 from fewtone.prediction.recipes import predict
 from invented import invented_shelf
 
@@ -79,3 +79,16 @@ def test_a_stronger_parent_counts_for_more_and_unknown_strengths_make_unsure() -
     )
     assert bare.lab_sd is not None
     assert bare.lab_sd[1, 0] > 3.0 * bare.lab_sd[0, 0]
+
+
+def test_once_read_it_is_as_sure_as_its_parents() -> None:
+    """Of a guess that reads as predicted, what the parents leave open is left."""
+    sure = CURVES.uncertainty
+    assert sure is not None
+    read = as_if_read(with_keyed(CURVES, [MIX])).uncertainty
+    assert read is not None
+    assert np.array_equal(read.absorption, sure.absorption)
+    assert np.array_equal(read.ground_reflectance[:, :4], sure.ground_reflectance)
+    spread = np.sqrt((read.ground_reflectance[:, 4] ** 2).sum(axis=0)).mean()
+    parents = np.sqrt((sure.ground_reflectance[:, [1, 3]] ** 2).sum(axis=0)).mean()
+    assert 0.1 * parents < spread < 3.0 * parents

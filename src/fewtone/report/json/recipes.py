@@ -141,7 +141,6 @@ def match_document(result: MatchResult, target: Target, tolerance: float) -> Doc
                 }
                 for proposal in result.keying.proposals
             ],
-            "closest": recipe_document(result.keying.closest),
         }
     if result.versions:
         document["versions"] = [
