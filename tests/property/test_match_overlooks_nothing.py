@@ -72,7 +72,7 @@ def test_all_within_a_radius_are_found(seed: int, geometry: Geometry) -> None:
         for radius in (0.5, 4.0, 20.0):
             wanted = np.flatnonzero(aim.difference(lab) <= radius - 1e-6)
             sweep = Sweep(shells, lattice, supports, aim.target_labs, np.full(13, radius))
-            rows = [place for part in sweep.found() for place in places(part)]
+            rows = [place for part in sweep.candidates() for place in places(part)]
             assert {listed[row] for row in wanted} <= set(rows)
             assert len(rows) == len(set(rows))
             assert len(rows) + sweep.cut.sum() == len(lab)
@@ -111,7 +111,7 @@ def test_all_hazy_within_a_radius_are_found(seed: int, geometry: Geometry) -> No
         for radius in (0.5, 4.0, 20.0):
             wanted = np.flatnonzero(aim.difference(lab) <= radius - 1e-6)
             sweep = HazySweep(ranges, lattice, supports, aim.target_labs, np.full(10, radius))
-            rows = [place for part in sweep.found() for place in places(part)]
+            rows = [place for part in sweep.candidates() for place in places(part)]
             assert {listed[row] for row in wanted} <= set(rows)
             assert len(rows) == len(set(rows))
             assert len(rows) + sweep.cut.sum() == len(lab)
@@ -128,5 +128,5 @@ def test_a_recipe_once_overlooked() -> None:
     shells = shells_of(evaluator, lattice)
     sweep = Sweep(shells, lattice, support, evaluator.target_labs, np.full(19, 1.0))
     load, ground = len(lattice.loads) - 1, curves.grounds.index("charcoal")
-    found = [place for part in sweep.found() for place in places(part)]
+    found = [place for part in sweep.candidates() for place in places(part)]
     assert (5, 7, 20, 4, 1, 1, load, ground) in found

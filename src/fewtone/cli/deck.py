@@ -131,7 +131,7 @@ def deck(
             workers=workers,
             scheduler=scheduler,
             force=force,
-            progress=countdown.told,
+            progress=countdown.report,
             **rules,
         )
     if page is not None:

@@ -57,7 +57,7 @@ class Countdown:
                 + "\n"
             )
 
-    def told(self, done: int, total: int) -> None:
+    def report(self, done: int, total: int) -> None:
         """So many of so many are done."""
         now = time.monotonic()
         if self._before is None:

@@ -80,10 +80,10 @@ def lab_jacobian(xyz: FloatLike, white: FloatLike) -> FloatArray:
     # Below the bend the base is replaced only to keep the power defined there.
     cubic = np.maximum(ratio, _LINEAR_BELOW) ** (-2.0 / 3.0) / 3.0
     slope = np.where(ratio > _LINEAR_BELOW, cubic, _LINEAR_SLOPE) / white
-    slopes = np.zeros((*slope.shape, 3))
-    slopes[..., 0, 1] = 116.0 * slope[..., 1]
-    slopes[..., 1, 0] = 500.0 * slope[..., 0]
-    slopes[..., 1, 1] = -500.0 * slope[..., 1]
-    slopes[..., 2, 1] = 200.0 * slope[..., 1]
-    slopes[..., 2, 2] = -200.0 * slope[..., 2]
-    return slopes
+    jacobian = np.zeros((*slope.shape, 3))
+    jacobian[..., 0, 1] = 116.0 * slope[..., 1]
+    jacobian[..., 1, 0] = 500.0 * slope[..., 0]
+    jacobian[..., 1, 1] = -500.0 * slope[..., 1]
+    jacobian[..., 2, 1] = 200.0 * slope[..., 1]
+    jacobian[..., 2, 2] = -200.0 * slope[..., 2]
+    return jacobian

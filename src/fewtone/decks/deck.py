@@ -65,12 +65,12 @@ def answer_deck(
     progress
         Is told how far it is.
     """
-    found: dict[int, Answer] = {}
-    for place, answer in runner(question, enumerate(targets)):
-        found[place] = answer
+    answers: dict[int, Answer] = {}
+    for row, answer in runner(question, enumerate(targets)):
+        answers[row] = answer
         if progress is not None:
-            progress(len(found), len(targets))
-    return [found[place] for place in range(len(targets))]
+            progress(len(answers), len(targets))
+    return [answers[row] for row in range(len(targets))]
 
 
 def answer_into(
@@ -119,22 +119,22 @@ def answer_into(
         resumed = len(done)
         if progress is not None:
             progress(resumed, len(targets))
-        left = ((place, target) for place, target in enumerate(targets) if place not in done)
+        left = ((row, target) for row, target in enumerate(targets) if row not in done)
         count = resumed
         if resumed < len(targets):
-            for place, answer in runner(question, left):
-                unfinished.add([(place, answer)])
+            for row, answer in runner(question, left):
+                unfinished.add([(row, answer)])
                 count += 1
                 if progress is not None:
                     progress(count, len(targets))
         write_atomic(out, csv_lines(unfinished.answers()))
         summary = Summary.of(answer["row"] for answer in unfinished.answers())
-        found = None
+        error = None
         if percent is not None:
             supports = (answer["supports"] for answer in unfinished.answers())
-            found = needed(supports, percent, question.rules)
+            error = needed(supports, percent, question.rules)
         unfinished.remove()
-    return Deck(out, resumed, summary, found)
+    return Deck(out, resumed, summary, error)
 
 
 def csv_lines(answers: Iterable[Answer]) -> Iterator[bytes]:

@@ -155,10 +155,10 @@ def _asked(
     supports: bool = False,
 ) -> tuple[Question, list[Target]]:
     """What is asked of each swatch, and the swatches."""
-    own = settings.measurement
-    under = Light.parse(light, own.light.observer) if isinstance(light, str) else light
+    measurement = settings.measurement
+    under = Light.parse(light, measurement.light.observer) if isinstance(light, str) else light
     kept = Rules.of(settings, **rules)
-    targets = list(read_deck(deck, own, under or own.light).values())
+    targets = list(read_deck(deck, measurement, under or measurement.light).values())
     if not targets:
         raise FewtoneError(
             Fault(

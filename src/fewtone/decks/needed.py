@@ -181,8 +181,8 @@ class _Programme:
         span = range(self.first_ground) if what == "toners" else self._ground_span
         row = self._row(span, np.ones(len(span)))
         bound = self._solve(row)
-        found = round(float(row @ self._solved))
-        self.held.append((row, 0.0, float(found)))
+        least_count = round(float(row @ self._solved))
+        self.held.append((row, 0.0, float(least_count)))
         return math.ceil(bound - _SLACK)
 
     def most_reached(self) -> None:
@@ -220,14 +220,14 @@ class _Programme:
 
         toner = {name: i for i, name in enumerate(self.toners)}
         ground = {name: self.first_ground + i for i, name in enumerate(self.grounds)}
-        place = {pair: self.first_pair + i for i, pair in enumerate(self.pairs)}
+        columns = {pair: self.first_pair + i for i, pair in enumerate(self.pairs)}
         rows: list[list[tuple[int, float]]] = []
-        for pair, own in place.items():
+        for pair, column_of in columns.items():
             toners, over = pair
             parts = [*(toner[name] for name in toners), ground[over]]
-            rows += [[(own, 1.0), (part, -1.0)] for part in parts]
+            rows += [[(column_of, 1.0), (part, -1.0)] for part in parts]
         for i, pairs in enumerate(self.swatches):
-            rows.append([(self.first_swatch + i, 1.0), *((place[pair], -1.0) for pair in pairs)])
+            rows.append([(self.first_swatch + i, 1.0), *((columns[pair], -1.0) for pair in pairs)])
         at = [(row, column, value) for row, cells in enumerate(rows) for column, value in cells]
         row, column, value = (np.array(part) for part in zip(*at, strict=True))
         return csr_array((value, (row, column)), shape=(len(rows), self.size))
@@ -240,7 +240,7 @@ class _Programme:
         whole[: self.first_pair] = 1
         held = np.array([row for row, _, _ in self.held])
         limits = [(low, high) for _, low, high in self.held]
-        found = milp(
+        solution = milp(
             cost,
             integrality=whole,
             bounds=Bounds(0.0, 1.0),
@@ -250,9 +250,9 @@ class _Programme:
             ],
             options={"mip_rel_gap": 0.0, "time_limit": _LONGEST_S},
         )
-        if found.x is not None:
-            self.solution = np.asarray(found.x)
+        if solution.x is not None:
+            self.solution = np.asarray(solution.x)
         elif self.solution is None:
             # Out of time before anything was found: all there is reaches enough.
             self.solution = np.ones(self.size)
-        return float(found.mip_dual_bound if found.mip_dual_bound is not None else 0.0)
+        return float(solution.mip_dual_bound if solution.mip_dual_bound is not None else 0.0)

@@ -53,8 +53,8 @@ def here(question: Question, targets: Iterable[tuple[int, Target]]) -> Iterator[
     targets
         The swatches, each with its row in the deck.
     """
-    for place, target in targets:
-        yield place, answer(question, target)
+    for row, target in targets:
+        yield row, answer(question, target)
 
 
 def on_executor(executor: Executor, ahead: int = _AHEAD_OF_EXECUTOR) -> Runner:
@@ -116,14 +116,14 @@ def on_processes(workers: int) -> Runner:
             answered = False
             try:
                 with _pool(workers, packed) as pool:
-                    for place, found in flow(
+                    for row, answer in flow(
                         lambda target, pool=pool: pool.submit(_answer, target),  # type: ignore[misc]
                         left,
                         _AHEAD * workers,
                     ):
                         answered = True
-                        left.settle(place)
-                        yield place, found
+                        left.settle(row)
+                        yield row, answer
                 return
             except BrokenExecutor as error:
                 if restart >= _MOST_RESTARTS and not answered:
@@ -156,13 +156,13 @@ def flow(
     waiting = iter(targets)
     try:
         while True:
-            for place, target in itertools.islice(waiting, ahead - len(under_way)):
-                under_way[submit(target)] = place
+            for row, target in itertools.islice(waiting, ahead - len(under_way)):
+                under_way[submit(target)] = row
             if not under_way:
                 return
             for future in wait(under_way, return_when=FIRST_COMPLETED).done:
-                place = under_way.pop(future)
-                yield place, future.result()
+                row = under_way.pop(future)
+                yield row, future.result()
     finally:
         for future in under_way:
             future.cancel()
@@ -177,13 +177,13 @@ class _Left:
 
     def __iter__(self) -> Iterator[tuple[int, Target]]:
         yield from list(self._under_way.items())
-        for place, target in self._waiting:
-            self._under_way[place] = target
-            yield place, target
+        for row, target in self._waiting:
+            self._under_way[row] = target
+            yield row, target
 
-    def settle(self, place: int) -> None:
+    def settle(self, row: int) -> None:
         """One is answered."""
-        del self._under_way[place]
+        del self._under_way[row]
 
 
 @contextmanager

@@ -73,7 +73,7 @@ class Chip:
     reached: bool
 
     @property
-    def place(self) -> tuple[str, str]:
+    def field(self) -> tuple[str, str]:
         """Its sector of hue and band of lightness."""
         lightness, a, b = self.lab
         band = BANDS[min(max(int(lightness // _BAND), 0), len(BANDS) - 1)]
@@ -116,7 +116,7 @@ class Summary:
         """The sectors and bands that hold swatches, hue by hue, dark to light."""
         counts = {(hue, band): [0, 0] for hue in HUES for band in BANDS}
         for chip in self.chips:
-            held = counts[chip.place]
+            held = counts[chip.field]
             held[0] += 1
             held[1] += chip.reached
         return tuple(

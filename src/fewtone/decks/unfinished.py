@@ -112,7 +112,7 @@ class Unfinished:
     def done(self) -> set[int]:
         """Places in the deck that are answered."""
         with self._faults():
-            return {place for (place,) in self._book.execute("SELECT place FROM answers")}
+            return {row for (row,) in self._book.execute("SELECT place FROM answers")}
 
     def add(self, answers: Iterable[tuple[int, Answer]]) -> None:
         """Keep answers, each with its place in the deck, all or none.
@@ -127,7 +127,7 @@ class Unfinished:
         FewtoneError
             The disk is full, or the file cannot be written to; what was kept before is whole.
         """
-        rows = [(place, json.dumps(answer, ensure_ascii=False)) for place, answer in answers]
+        rows = [(row, json.dumps(answer, ensure_ascii=False)) for row, answer in answers]
         with self._faults():
             self._book.execute("BEGIN IMMEDIATE")
             try:

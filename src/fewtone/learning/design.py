@@ -1,7 +1,7 @@
 """What to spray next: the few panels that would make this shelf's blends surest.
 
 Model
-    The curves deviate in the directions that certainty holds, each by an independent standard
+    The curves deviate in the directions that the uncertainty holds, each by an independent standard
     normal number, and everything is linear in them. *Targets* are random blends of the kind the
     shop matches; how far off each is expected to be is √(trace of its Lab covariance in ΔE00's own
     metric). *Candidates* are random recipes that the shop can spray. A candidate's reading pins the
@@ -95,17 +95,17 @@ def suggest(
 
     Returns
     -------
-    The panels in the order of their worth; none where learning carries no certainty or no toner is
-    in stock.
+    The panels in the order of their worth; none where learning carries no uncertainty or no
+    toner is in stock.
     """
     rng = np.random.default_rng(_SEED)
     targets = _draw(curves, settings, rng, _TARGETS)
     candidates = _draw(curves, settings, rng, _CANDIDATES)
     if curves.uncertainty is None or not targets:
         return ()
-    wanted, own = _wanted(curves, targets, settings.measurement.light)
-    told = _told(curves, candidates, settings, noise, lights)
-    return _chosen(candidates, told, wanted, own, count)
+    wanted, lasting_variance = _wanted(curves, targets, settings.measurement.light)
+    jacobians = _reading_jacobians(curves, candidates, settings, noise, lights)
+    return _chosen(candidates, jacobians, wanted, lasting_variance, count)
 
 
 def second_light(lights: Sequence[Light]) -> Light | None:
@@ -120,81 +120,85 @@ def second_light(lights: Sequence[Light]) -> Light | None:
 
 
 def _chosen(
-    candidates: Sequence[Recipe], told: FloatArray, wanted: FloatArray, own: FloatArray, count: int
+    candidates: Sequence[Recipe],
+    jacobians: FloatArray,
+    wanted: FloatArray,
+    lasting_variance: FloatArray,
+    count: int,
 ) -> tuple[Suggestion, ...]:
     """Choose greedily.
 
-    With H the slopes of a candidate's reading in the directions, in standard deviations of its
+    With H the Jacobian of a candidate's reading in the directions, in standard deviations of its
     noise, G those of a target, and P the directions' covariance, the reading takes
     Gᵀ P H (1 + Hᵀ P H)⁻¹ Hᵀ P G off the target's covariance. P itself is never needed: HᵀPH and
     HᵀPG are brought up to date by the rank of one reading.
     """
-    n_candidates, n_read, _ = told.shape
-    flat = told.reshape(n_candidates * n_read, -1)
-    within = np.eye(n_read) + told @ told.swapaxes(1, 2)
+    n_candidates, n_read, _ = jacobians.shape
+    flat = jacobians.reshape(n_candidates * n_read, -1)
+    within = np.eye(n_read) + jacobians @ jacobians.swapaxes(1, 2)
     across = (flat @ wanted.reshape(-1, wanted.shape[-1]).T).reshape(n_candidates, n_read, -1)
-    variance = (wanted**2).sum(axis=(1, 2)) + own
+    variance = (wanted**2).sum(axis=(1, 2)) + lasting_variance
     # P is the unit matrix less usedᵀ used.
     used = np.zeros((0, flat.shape[1]))
-    found: list[Suggestion] = []
+    suggestions: list[Suggestion] = []
     free = np.ones(n_candidates, dtype=np.bool_)
-    while len(found) < count and free.any():
+    while len(suggestions) < count and free.any():
         taken = (np.linalg.inv(np.linalg.cholesky(within)) @ across) ** 2
-        taken = taken.sum(axis=1).reshape(n_candidates, len(own), 3).sum(axis=2)
+        taken = taken.sum(axis=1).reshape(n_candidates, len(lasting_variance), 3).sum(axis=2)
         left = np.sqrt(np.maximum(variance - taken, 0.0)).mean(axis=1)
         best = int(np.where(free, left, np.inf).argmin())
         free[[recipe == candidates[best] for recipe in candidates]] = False
-        found.append(
+        suggestions.append(
             Suggestion(candidates[best], float(np.sqrt(variance).mean()), float(left[best]))
         )
         # From here on that panel counts as read.
         root = np.linalg.cholesky(within[best])
-        slopes = told[best] - (told[best] @ used.T) @ used
-        row = np.linalg.solve(root, slopes)
+        jacobian = jacobians[best] - (jacobians[best] @ used.T) @ used
+        row = np.linalg.solve(root, jacobian)
         gone = (flat @ row.T).reshape(n_candidates, n_read, -1)
         across = across - gone @ np.linalg.solve(root, across[best])
         within = within - gone @ gone.swapaxes(1, 2)
         variance = variance - taken[best]
         used = np.concatenate([used, row])
-    return tuple(found)
+    return tuple(suggestions)
 
 
 def _wanted(
     curves: Curves, targets: Sequence[Recipe], light: Light
 ) -> tuple[FloatArray, FloatArray]:
-    """Slopes of the targets' colours in the directions ``(n_targets, 3, n_directions)``.
+    """Jacobian of the targets' colours in the directions ``(n_targets, 3, n_directions)``.
 
     They are in ΔE00 and uncorrelated: their squares sum to the variance. Beside it stands what no
     panel lowers ``(n_targets,)``: lasting directions, and what the film model itself misses.
     """
     assert curves.uncertainty is not None
-    slopes, own = [], []
+    jacobian, lasting_variance = [], []
     for film, off, _, _ in _in_blocks(curves, targets):
         metric = delta_e_2000_metric(lab_of(curves, film.reflectance, light))
         values, vectors = np.linalg.eigh(metric)
         root = vectors * np.sqrt(np.maximum(values, 0.0))[:, np.newaxis]
         slope = root.swapaxes(1, 2) @ lab_jacobian_of(curves, film.reflectance, light) @ off
         learnable = slope.shape[2] - curves.uncertainty.lasting
-        slopes.append(slope[..., :learnable])
+        jacobian.append(slope[..., :learnable])
         lasting = (slope[..., learnable:] ** 2).sum(axis=(1, 2))
-        own.append(lasting + curves.uncertainty.model_sd**2 * values.sum(axis=1))
-    return np.concatenate(slopes), np.concatenate(own)
+        lasting_variance.append(lasting + curves.uncertainty.model_sd**2 * values.sum(axis=1))
+    return np.concatenate(jacobian), np.concatenate(lasting_variance)
 
 
-def _told(
+def _reading_jacobians(
     curves: Curves,
     candidates: Sequence[Recipe],
     settings: ShelfSettings,
     noise: Noise,
     lights: Sequence[Light],
 ) -> FloatArray:
-    """Slopes of the candidates' readings, ``(n_candidates, n_read, n_directions)``.
+    """Jacobian of the candidates' readings, ``(n_candidates, n_read, n_directions)``.
 
     They are in standard deviations and uncorrelated: of the instrument, and of the panel's own
     film build and gain and the lasting directions, which are integrated out.
     """
     assert curves.uncertainty is not None
-    mixing, told = settings.mixing, []
+    mixing, jacobians = settings.mixing, []
     for film, off, dose, recipes in _in_blocks(curves, candidates):
         by_log_film = film.d_tau * (dose @ curves.absorption)
         by_log_film += film.d_scattering * (dose @ curves.scattering)
@@ -207,14 +211,14 @@ def _told(
         learnable = off.shape[2] - curves.uncertainty.lasting
         hidden = link @ np.concatenate([hidden, off[..., learnable:]], axis=2)
         spread = np.eye(link.shape[1]) + hidden @ hidden.swapaxes(1, 2)
-        told.append(np.linalg.solve(np.linalg.cholesky(spread), link @ off[..., :learnable]))
-    return np.concatenate(told)
+        jacobians.append(np.linalg.solve(np.linalg.cholesky(spread), link @ off[..., :learnable]))
+    return np.concatenate(jacobians)
 
 
 def _read_as(
     curves: Curves, reflectance: FloatArray, noise: Noise, lights: Sequence[Light]
 ) -> FloatArray:
-    """Slopes of a reading in R(λ), in its noise's ``(n_recipes, n_read, n_wavelengths)``."""
+    """Jacobian of a reading in R(λ), in its noise's ``(n_recipes, n_read, n_wavelengths)``."""
     assert curves.uncertainty is not None
     if lights:
         # What the film model misses hides the curves as noise does.

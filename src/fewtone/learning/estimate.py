@@ -181,10 +181,10 @@ def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, So
         other = second_look(problem, solution.at)
         if other is None:
             break
-        found = solve(problem, prior, other)
-        gain = solution.cost - found.cost
+        solved = solve(problem, prior, other)
+        gain = solution.cost - solved.cost
         if gain > 0.0:
-            solution = found
+            solution = solved
         if gain < _WORTH_ANOTHER_LOOK:
             break
     # A bad panel must not decide what scatters, nor how far a hand varies.

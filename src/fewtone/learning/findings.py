@@ -61,13 +61,13 @@ def findings(
 
 
 def _hand_and_grounds(problem: Problem, settings: ShelfSettings) -> Iterator[str]:
-    said, found = settings.mixing, problem.mixing
-    stated, seen = (float(film_build_sd(_USUAL, mixing)) for mixing in (said, found))
+    as_stated, inferred = settings.mixing, problem.mixing
+    stated, seen = (float(film_build_sd(_USUAL, mixing)) for mixing in (as_stated, inferred))
     if stated > 0.0 and not 1.0 / _HAND_RATIO < seen / stated < _HAND_RATIO:
         yield (
             f"Your panels of {_USUAL:g} coats differ by about {100 * seen:.0f} % in film build, "
-            f"shelf.toml says {100 * stated:.0f}: panel_cv = {found.panel_cv:.2f} and coat_cv = "
-            f"{found.coat_cv:.2f} would say so."
+            f"shelf.toml says {100 * stated:.0f}: panel_cv = {inferred.panel_cv:.2f} and coat_cv = "
+            f"{inferred.coat_cv:.2f} would say so."
         )
     for kind, cv in zip(("solid", "metallic"), problem.ground_cv, strict=True):
         if cv > _GROUND:
@@ -78,23 +78,23 @@ def _hand_and_grounds(problem: Problem, settings: ShelfSettings) -> Iterator[str
 
 
 def _instrument(problem: Problem, solution: Solution, settings: ShelfSettings) -> Iterator[str]:
-    said, optics, black = settings.measurement, problem.optics, solution.at.black
-    surface = float(fresnel(0.0, said.film_index))
+    stated, optics, black = settings.measurement, problem.optics, solution.at.black
+    surface = float(fresnel(0.0, stated.film_index))
     if black > _SPECULAR * surface:
         yield (
             f"Every reading is {black:.3f} higher than the film explains, about what its surface "
             f"reflects: they seem to be read with the specular reflection included, not in the "
-            f"geometry {said.geometry} that shelf.toml says. Correct geometry and learn again."
+            f"geometry {stated.geometry} that shelf.toml says. Correct geometry and learn again."
         )
     elif abs(black) > _BLACK:
         yield (
             f"Every reading is {abs(black):.4f} {'higher' if black > 0 else 'lower'} than the film "
             "explains: calibrate the instrument's black (or look for stray light) and read again."
         )
-    if abs(optics.index - said.film_index) > _INDEX:
+    if abs(optics.index - stated.film_index) > _INDEX:
         yield (
             f"The readings fit a film index of {optics.index:.2f}, shelf.toml says "
-            f"{said.film_index:g}; predictions use what fits."
+            f"{stated.film_index:g}; predictions use what fits."
         )
     if optics.edge > _EDGE:
         yield (

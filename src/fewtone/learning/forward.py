@@ -3,7 +3,7 @@
 It is worked out for whole groups of panels (`fewtone.learning.groups`).
 
 A reading of reflectance leans on the parameters through R(λ) alone; a Lab reading sees the same R
-through the 3 x n_wavelengths slopes of Lab in R. Only that last link differs.
+through the 3 x n_wavelengths derivatives of Lab in R. Only that last link differs.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ __all__ = ["Linear", "Problem"]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Linear:
-    """A group's residuals ``(n_panels, n_rows)`` in standard deviations, and their slopes.
+    """A group's residuals ``(n_panels, n_rows)`` in standard deviations, and their Jacobians.
 
     `shared` is ``(n_panels, n_rows, n_shared_here)``, `local` ``(n_panels, n_rows, n_local)``.
     """
@@ -147,7 +147,7 @@ class Problem:
 
     def reading_covariance(self, group: Group) -> FloatArray:
         """Covariance of a group's residuals by noise and model, ``(n_panels, n_rows, n_rows)``."""
-        return self._covariances[[own.panels[0] for own in self.groups].index(group.panels[0])]
+        return self._covariances[[each.panels[0] for each in self.groups].index(group.panels[0])]
 
     def _with(self, **changed: object) -> Problem:
         other = object.__new__(Problem)
@@ -155,7 +155,7 @@ class Problem:
         return other
 
     def _whitened(self, parts: list[FloatArray]) -> list[FloatArray]:
-        """Residuals or slopes of each group in directions that noise and model leave unrelated."""
+        """Residuals or Jacobians of each group in directions that noise leaves unrelated."""
         if self.error is None:
             return parts
         if not self._whiteners:
@@ -219,17 +219,19 @@ class Problem:
 
     def whitened_residuals(self, at: Parameters) -> list[FloatArray] | None:
         """`residuals` with noise and model error unrelated and of unit size, the same shapes."""
-        found = self.residuals(at)
-        if found is None:
+        residuals = self.residuals(at)
+        if residuals is None:
             return None
-        return [part[..., 0] for part in self._whitened([one[..., np.newaxis] for one in found])]
+        return [
+            part[..., 0] for part in self._whitened([one[..., np.newaxis] for one in residuals])
+        ]
 
     def whitened(self, at: Parameters, *, with_held: bool = False) -> list[Linear]:
         """`linearise` with noise and model error unrelated and of unit size."""
-        found = self.linearise(at, with_held=with_held)
-        residuals = self._whitened([one.residual[..., np.newaxis] for one in found])
-        shared = self._whitened([one.shared for one in found])
-        local = self._whitened([one.local for one in found])
+        linears = self.linearise(at, with_held=with_held)
+        residuals = self._whitened([one.residual[..., np.newaxis] for one in linears])
+        shared = self._whitened([one.shared for one in linears])
+        local = self._whitened([one.local for one in linears])
         return [
             Linear(residual[..., 0], by_shared, by_local)
             for residual, by_shared, by_local in zip(residuals, shared, local, strict=True)
@@ -252,7 +254,7 @@ class Problem:
         if with_held:
             by_log_coats = -self.log_coats[:, np.newaxis] * by_log_film
             held = (*optics_derivatives(constants, dose, seen.ground), by_log_coats)
-        curves = _Slopes(
+        curves = _ReflectanceJacobian(
             dose=dose,
             reflectance=film.reflectance + at.black,
             by_optics=held[:2],
@@ -283,7 +285,7 @@ class Problem:
                 parts.append((lab - self.seen.lab[rows, light]) / self.lab_sd[rows, light])
         return np.concatenate(parts, axis=1)
 
-    def _linear(self, group: Group, curves: _Slopes, at: Parameters) -> Linear:
+    def _linear(self, group: Group, curves: _ReflectanceJacobian, at: Parameters) -> Linear:
         """The residuals of a group with their Jacobians in the shared and the local parameters."""
         shared, local = [], []
         for k in range(group.readings.shape[1]):
@@ -308,7 +310,9 @@ class Problem:
             np.concatenate(local, axis=1),
         )
 
-    def _columns(self, group: Group, rows: IntArray, curves: _Slopes, at: Parameters) -> _Columns:
+    def _columns(
+        self, group: Group, rows: IntArray, curves: _ReflectanceJacobian, at: Parameters
+    ) -> _Columns:
         """Slopes of R(λ) in everything that a group's reading leans on."""
         d_tau, d_scattering = curves.d_tau[rows], curves.d_scattering[rows]
         dose = curves.dose[rows]
@@ -343,9 +347,9 @@ class Problem:
         films = self.seen.films(at.log_build)
         segments = []
         for j in range(group.segments.shape[1]):
-            place = group.segments[:, j]
-            grown = self.seen.segment_coats[place] * np.exp(at.log_build[place])
-            under = (self.seen.first_segment[rows] <= place) & (place < self.seen.end_segment[rows])
+            built = group.segments[:, j]
+            grown = self.seen.segment_coats[built] * np.exp(at.log_build[built])
+            under = (self.seen.first_segment[rows] <= built) & (built < self.seen.end_segment[rows])
             share = np.where(under, grown / np.where(under, films[rows], 1.0), 0.0)
             segments.append(by_log_film * share[:, np.newaxis])
         return _Columns(full, single, segments, curves.reflectance[rows])
@@ -356,7 +360,7 @@ _MOST_TRAPPED = 0.98
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Slopes:
+class _ReflectanceJacobian:
     """What every reading's R(λ) leans on, shape ``(n_readings, n_wavelengths)``.
 
     But `dose` is ``(n_readings, n_toners)``, the curves ``(n_toners, n_wavelengths)``.

@@ -71,8 +71,8 @@ def group_panels(
     for row, panel in enumerate(seen.panel):
         by_panel.setdefault(int(panel), []).append(row)
     segments: dict[int, list[int]] = {panel: [] for panel in by_panel}
-    for place, panel in enumerate(seen.segment_panel):
-        segments[int(panel)].append(place)
+    for segment, panel in enumerate(seen.segment_panel):
+        segments[int(panel)].append(segment)
     alike: dict[_Pattern, list[int]] = {}
     for panel, rows in by_panel.items():
         alike.setdefault(_Pattern.of(seen, rows, len(segments[panel])), []).append(panel)
@@ -82,13 +82,15 @@ def group_panels(
         metallic = [i for i in pattern.grounds if i in layout.metallic]
         if metallic:
             shared.append(
-                np.array([layout.return_ratio, *(layout.return_ratio_own(i) for i in metallic)])
+                np.array(
+                    [layout.return_ratio, *(layout.return_ratio_departure(i) for i in metallic)]
+                )
             )
         shared += [layout.haze(i) for i in pattern.toners]
         shared.append(np.array([layout.black, layout.index, layout.edge, layout.thinning]))
         shared.append(np.array([layout.letdown(i) for i in pattern.toners], dtype=np.int64))
-        own = np.array([segments[panel] for panel in panels], dtype=np.int64)
-        own = own.reshape(len(panels), pattern.n_segments)
+        of_panels = np.array([segments[panel] for panel in panels], dtype=np.int64)
+        of_panels = of_panels.reshape(len(panels), pattern.n_segments)
         yield Group(
             panels=np.array(panels, dtype=np.int64),
             readings=np.array([by_panel[panel] for panel in panels], dtype=np.int64),
@@ -97,9 +99,9 @@ def group_panels(
             toners=pattern.toners,
             grounds=pattern.grounds,
             shared=np.concatenate(shared),
-            segments=own,
+            segments=of_panels,
             precision=local_precision(
-                seen, own, any(pattern.spectral), mixing, ground_cv[bool(metallic)]
+                seen, of_panels, any(pattern.spectral), mixing, ground_cv[bool(metallic)]
             ),
         )
 
@@ -125,8 +127,8 @@ def local_precision(
     panels, count = segments.shape
     precision = np.zeros((panels, count + 1, count + 1))
     if count:
-        for i, place in enumerate(segments):
-            coats = seen.segment_coats[place]
+        for i, segment in enumerate(segments):
+            coats = seen.segment_coats[segment]
             precision[i, :count, :count] = np.linalg.inv(segment_covariance(coats, mixing))
     placing = GAIN_SD if has_spectrum else _LEAST_GROUND_CV
     precision[:, -1, -1] = 1.0 / (placing**2 + ground_cv**2)

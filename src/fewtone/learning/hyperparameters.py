@@ -55,22 +55,22 @@ class Variation:
 
 def infer_variation(problem: Problem, prior: Prior, solution: Solution) -> Variation:
     """Find how panels, coats and grounds vary by the marginal likelihood."""
-    evidence, said = Evidence(problem, prior, solution), problem.mixing
-    panel, coat = (np.log(max(cv, _LEAST_CV)) for cv in (said.panel_cv, said.coat_cv))
+    evidence, stated = Evidence(problem, prior, solution), problem.mixing
+    panel, coat = (np.log(max(cv, _LEAST_CV)) for cv in (stated.panel_cv, stated.coat_cv))
     at = np.array([panel, coat, _GROUND_CVS[0], _GROUND_CVS[0]])
 
-    def varied(place: FloatArray) -> Variation:
-        panel_cv, coat_cv, solid, metallic = (float(value) for value in np.exp(place))
-        return Variation(replace(said, panel_cv=panel_cv, coat_cv=coat_cv), (solid, metallic))
+    def varied(logs: FloatArray) -> Variation:
+        panel_cv, coat_cv, solid, metallic = (float(value) for value in np.exp(logs))
+        return Variation(replace(stated, panel_cv=panel_cv, coat_cv=coat_cv), (solid, metallic))
 
-    def cost(place: FloatArray) -> float:
-        varies = varied(place)
+    def cost(logs: FloatArray) -> float:
+        varies = varied(logs)
         groups = problem.with_variation(varies.mixing, varies.ground_cv).groups
         return float(
             evidence.of([group.precision for group in groups])
-            + ((place[0] - panel) / _PANEL_LOG_SD) ** 2
-            + ((place[1] - coat) / _COAT_LOG_SD) ** 2
-            + float(((np.exp(place[2:]) / _GROUND_SCALE) ** 2).sum())
+            + ((logs[0] - panel) / _PANEL_LOG_SD) ** 2
+            + ((logs[1] - coat) / _COAT_LOG_SD) ** 2
+            + float(((np.exp(logs[2:]) / _GROUND_SCALE) ** 2).sum())
         )
 
     grids = {3: _GROUND_CVS, 2: _GROUND_CVS, 0: panel + _FACTORS, 1: coat + _FACTORS[1:5]}
@@ -86,9 +86,9 @@ def _best(
     """Where along one axis the cost is least, by the parabola through the best of the grid."""
     costs = []
     for value in grid:
-        place = at.copy()
-        place[axis] = value
-        costs.append(cost(place))
+        moved = at.copy()
+        moved[axis] = value
+        costs.append(cost(moved))
     best = int(np.argmin(costs))
     if best in (0, len(grid) - 1):
         return float(grid[best])
@@ -117,9 +117,9 @@ def infer_film(problem: Problem, prior: Prior, solution: Solution) -> tuple[Prob
             moved[free] += spread[np.ix_(free, fixed)] @ pull
         if not free.any():
             break
-        own = np.linalg.inv(np.linalg.inv(spread)[np.ix_(free, free)])
+        conditional = np.linalg.inv(np.linalg.inv(spread)[np.ix_(free, free)])
         clear = np.zeros(3)
-        clear[free] = np.abs(moved - usual)[free] / np.sqrt(np.diag(own))
+        clear[free] = np.abs(moved - usual)[free] / np.sqrt(np.diag(conditional))
         if free[1] and moved[1] < usual[1]:
             clear[1] = 0.0  # no edge gains light
         least = int(np.where(free, clear, np.inf).argmin())

@@ -49,7 +49,7 @@ class MixingLink:
         single = [layout.key_strength(parent) for parent in mix.parents]
         if self._has_flake:
             flaked = [g for g in (mix.ground, *mix.parents) if g in layout.metallic]
-            single += [layout.return_ratio, *(layout.return_ratio_own(g) for g in flaked)]
+            single += [layout.return_ratio, *(layout.return_ratio_departure(g) for g in flaked)]
         curves = [layout.ground(ground) for ground in (mix.ground, *mix.parents)]
         return np.concatenate([*curves, np.array(single, dtype=np.int64)])
 
@@ -58,15 +58,15 @@ class MixingLink:
         return self._residual(at.shared)
 
     def linearise(self, at: Parameters) -> tuple[FloatArray, FloatArray]:
-        """Residual, and its derivatives in the parameters at `places` ``(n_residuals, n_here)``."""
+        """Residual, and its derivatives in the parameters at its columns, ``(n_rows, n_here)``."""
         here, width = self._residual(at.shared), self.layout.n_wavelengths
-        places = self.places
-        slopes = np.zeros((here.size, places.size))
-        slopes[:width, :width] = self.root
-        moved = np.repeat(at.shared[np.newaxis], places.size - width, axis=0)
-        moved[np.arange(len(moved)), places[width:]] += _STEP
-        slopes[:, width:] = ((self._residual(moved) - here) / _STEP).T
-        return here, slopes
+        columns = self.places
+        jacobian = np.zeros((here.size, columns.size))
+        jacobian[:width, :width] = self.root
+        moved = np.repeat(at.shared[np.newaxis], columns.size - width, axis=0)
+        moved[np.arange(len(moved)), columns[width:]] += _STEP
+        jacobian[:, width:] = ((self._residual(moved) - here) / _STEP).T
+        return here, jacobian
 
     @property
     def _has_flake(self) -> bool:
@@ -102,7 +102,7 @@ class MixingLink:
     def _logit(self, shared: FloatArray, ground: int) -> FloatArray:
         layout = self.layout
         return np.asarray(
-            shared[..., layout.return_ratio] + shared[..., layout.return_ratio_own(ground)]
+            shared[..., layout.return_ratio] + shared[..., layout.return_ratio_departure(ground)]
         )
 
 
@@ -121,9 +121,9 @@ def strength_deviations(at: Parameters, covariance: FloatArray) -> FloatArray:
     layout = at.layout
     if not layout.keyed:
         return np.zeros((0, 0))
-    own = STRENGTH_SD**2 * np.eye(layout.n_grounds)
+    prior = STRENGTH_SD**2 * np.eye(layout.n_grounds)
     parents = list(layout.parents)
-    places = [layout.key_strength(parent) for parent in parents]
-    own[np.ix_(parents, parents)] = covariance[np.ix_(places, places)]
-    values, vectors = np.linalg.eigh(own)
+    columns = [layout.key_strength(parent) for parent in parents]
+    prior[np.ix_(parents, parents)] = covariance[np.ix_(columns, columns)]
+    values, vectors = np.linalg.eigh(prior)
     return np.asarray((vectors * np.sqrt(np.maximum(values, 0.0))).T)

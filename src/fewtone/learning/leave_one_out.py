@@ -12,7 +12,7 @@ Model
     so that everything happens in the panel's own residuals, however many parameters there are.
 
 Assumptions
-    The shift is small enough for slopes taken at the full fit (Laplace). A panel that is grossly
+    The shift is small enough for a Jacobian at the full fit (Laplace). A panel that is grossly
     wrong bends the fit further than that: whoever suspects one refits without it.
 """
 
@@ -34,7 +34,7 @@ __all__ = [
     "Expectation",
     "expectations",
     "filmed_panels",
-    "own_covariance",
+    "group_covariance",
     "prediction_errors",
 ]
 
@@ -57,7 +57,7 @@ class Expectation:
     nominal
         The same without the straight line: of the very film that was meant, ``(n_panels, n_rows)``.
     by_local
-        Its slopes in the panel's own film builds and gain, ``(n_panels, n_rows, n_local)``.
+        Its Jacobian in the panel's own film builds and gain, ``(n_panels, n_rows, n_local)``.
     covariance
         Of the residual: noise, hand, gain and unsure curves, ``(n_panels, n_rows, n_rows)``.
     """
@@ -162,14 +162,14 @@ def prediction_errors(problem: Problem, expected: list[Expectation], light: Ligh
     off = np.full((len(seen.readings), 1 + len(seen.lights)), np.nan)
     matrix, white = weights(seen.wavelength_nm, light), white_point(light)
     for one in expected:
-        for k, place, lit in one.blocks():
-            rows, residual = one.group.readings[:, k], one.nominal[:, place]
+        for k, columns, lit in one.blocks():
+            rows, residual = one.group.readings[:, k], one.nominal[:, columns]
             if lit is None:
                 read = seen.spectral[rows]
                 sd = noise.of_reflectance(read)
-                found = np.maximum(read + residual * sd, 0.0) @ matrix
+                predicted = np.maximum(read + residual * sd, 0.0) @ matrix
                 off[rows, 0] = delta_e_2000(
-                    lab_from_xyz(found, white), lab_from_xyz(read @ matrix, white)
+                    lab_from_xyz(predicted, white), lab_from_xyz(read @ matrix, white)
                 )
             else:
                 lab = seen.lab[rows, lit]
@@ -206,7 +206,7 @@ def _expect(
     return Expectation(group, offset + shift, exact + shift, linear.local, spread)
 
 
-def own_covariance(
+def group_covariance(
     problem: Problem, group: Group, linear: Linear, at: Parameters
 ) -> tuple[FloatArray, FloatArray]:
     """What noise, hand, gain and the model make of a group's residuals, curves taken as known.
@@ -244,10 +244,10 @@ def _afresh(problem: Problem, group: Group, linear: Linear) -> FloatArray | None
     coats = np.cumsum(seen.segment_coats[group.segments], axis=1)
     whole = linear.local[..., :count].sum(axis=-1)
     by_step = np.zeros((*whole.shape, count))
-    for k, place, _ in blocks(group, seen.wavelength_nm.size):
+    for k, columns, _ in blocks(group, seen.wavelength_nm.size):
         under = step[:, k, np.newaxis] == np.arange(count)
-        by_step[:, place] = whole[:, place, np.newaxis] * under[:, np.newaxis]
-    hand = np.stack([segment_covariance(own, problem.mixing) for own in coats])
+        by_step[:, columns] = whole[:, columns, np.newaxis] * under[:, np.newaxis]
+    hand = np.stack([segment_covariance(of_panel, problem.mixing) for of_panel in coats])
     afresh = by_step @ hand @ by_step.swapaxes(1, 2)
     gain = linear.local[..., -1]
     afresh += gain[..., np.newaxis] * gain[:, np.newaxis] / group.precision[0, -1, -1]
@@ -272,20 +272,20 @@ def _predict(
     films: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
     """How the residuals shift once each panel is taken out, and their covariance then."""
-    own = problem.reading_covariance(group) + hand
+    noise = problem.reading_covariance(group) + hand
     curves = linear.shared @ covariance[np.ix_(group.shared, group.shared)]
     curves = curves @ linear.shared.swapaxes(1, 2)
     # Of a panel that did not count there is nothing to take out.
     kept = share[:, np.newaxis, np.newaxis]
     rest = np.linalg.solve(
-        own - kept * curves, np.concatenate([offset[..., np.newaxis], own], axis=-1)
+        noise - kept * curves, np.concatenate([offset[..., np.newaxis], noise], axis=-1)
     )
-    spread = own + curves @ rest[..., 1:]
+    spread = noise + curves @ rest[..., 1:]
     if group.toners:
         for ground in set(group.grounds) & set(at.layout.metallic):
             alone = films[ground] - share <= 0.0
             return_ratio = linear.shared[
-                ..., np.flatnonzero(group.shared == at.layout.return_ratio_own(ground))
+                ..., np.flatnonzero(group.shared == at.layout.return_ratio_departure(ground))
             ]
             spread += (
                 _UNSEEN_TRAP_SD**2

@@ -72,18 +72,18 @@ class ModelError:
         rows = parts[-1][1].stop
         out = np.zeros((len(group.panels), rows, rows))
         level = np.zeros((len(group.panels), rows))
-        for k, place, lit in parts:
+        for k, columns, lit in parts:
             reading = group.readings[:, k]
             if lit is None:
                 read = seen.spectral[reading]
                 size = read / noise.of_reflectance(read)
-                out[:, place, place] = likeness * size[:, np.newaxis] * size[..., np.newaxis]
+                out[:, columns, columns] = likeness * size[:, np.newaxis] * size[..., np.newaxis]
             else:
                 # L + 16, a and b go with the cube root of the light.
                 sd = lab_sd[reading, lit]
                 size = (seen.lab[reading, lit] + np.array([16.0, 0.0, 0.0])) / 3.0 / sd
-                out[:, place, place] = (share * MODEL_SD / sd[:, np.newaxis]) ** 2 * np.eye(3)
-            level[:, place] = size * seen.metallic[seen.ground[reading]][:, np.newaxis]
+                out[:, columns, columns] = (share * MODEL_SD / sd[:, np.newaxis]) ** 2 * np.eye(3)
+            level[:, columns] = size * seen.metallic[seen.ground[reading]][:, np.newaxis]
         if hazy:
             level *= _HAZE_OVER_FLAKE * self.of_hazy
             out += level[:, np.newaxis] * level[..., np.newaxis]
@@ -95,13 +95,13 @@ def blocks(group: Group, width: int) -> list[tuple[int, slice, int | None]]:
 
     `width` is how many wavelengths a spectrum has.
     """
-    found: list[tuple[int, slice, int | None]] = []
+    parts: list[tuple[int, slice, int | None]] = []
     start = 0
     for k, is_spectral in enumerate(group.spectral):
         if is_spectral:
-            found.append((k, slice(start, start + width), None))
+            parts.append((k, slice(start, start + width), None))
             start += width
         for light in group.lights[k]:
-            found.append((k, slice(start, start + 3), light))
+            parts.append((k, slice(start, start + 3), light))
             start += 3
-    return found
+    return parts

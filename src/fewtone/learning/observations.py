@@ -303,8 +303,8 @@ def _segments(
         first.append(at + below - 1 if alone and not bare else at)
         end.append(at if bare else at + below)
     coats = [
-        np.array(sorted(own)) if alone else np.diff([0.0, *sorted(own)])
-        for own, alone in zip(steps, separate, strict=True)
+        np.array(sorted(each)) if alone else np.diff([0.0, *sorted(each)])
+        for each, alone in zip(steps, separate, strict=True)
     ]
     return (
         np.array(first, dtype=np.int64),

@@ -40,12 +40,12 @@ GAIN_SD = 0.005
 # from n, a power of n; strength per doubling of the letdown, of all toners together and of each
 # beside them (common practice, no source).
 _BLACK_SD, _INDEX_SD, _EDGE_SD, _THINNING_SD = 0.004, 0.03, 0.03, 0.04
-_LETDOWN_SD, _LETDOWN_OWN_SD = 0.055, 0.015
+_LETDOWN_SD, _LETDOWN_DEPARTURE_SD = 0.055, 0.015
 # The internal-return ratio's logit: anything from mirror-like to Lambertian, so that what is found
 # over one ground holds for those that were only read bare, whatever their own departure allows.
 _RETURN_MEAN, _RETURN_SD = 0.0, 3.0
 # How far one metallic's logit lies from the shelf's.
-_RETURN_OWN_SD = 0.15
+_RETURN_DEPARTURE_SD = 0.15
 # The same of a keyed ground, whose parents say more of it (`fewtone.learning.keyed`).
 _RETURN_KEYED_SD = 3.0
 _CONDITIONS = ("black", "index", "edge", "thinning")
@@ -68,14 +68,14 @@ def keyed_mixes(grounds: tuple[str, ...]) -> tuple[KeyedMix, ...]:
     grounds
         Names of the grounds, keyed ones by their text.
     """
-    found = []
-    for place, name in enumerate(grounds):
+    mixes = []
+    for number, name in enumerate(grounds):
         if "+" in name:
             shares = KeyedGround.parse(name).fractions
             if all(parent in grounds for parent in shares):
                 parents = tuple(grounds.index(parent) for parent in shares)
-                found.append(KeyedMix(place, parents, tuple(map(float, shares.values()))))
-    return tuple(found)
+                mixes.append(KeyedMix(number, parents, tuple(map(float, shares.values()))))
+    return tuple(mixes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +136,7 @@ class ParameterLayout:
         """Place of the shared return_ratio logit; the metallics' departures follow."""
         return (self.n_toners + self.n_grounds) * self.n_wavelengths
 
-    def return_ratio_own(self, ground: int) -> int:
+    def return_ratio_departure(self, ground: int) -> int:
         """Place of a metallic's departure from the shared return_ratio logit.
 
         Parameters
@@ -211,8 +211,8 @@ class ParameterLayout:
         size = len(HAZE_SD)
         return np.arange(size) + self.size - (self.n_toners - toner) * size
 
-    def _run(self, place: int) -> IntArray:
-        return np.arange(place * self.n_wavelengths, (place + 1) * self.n_wavelengths)
+    def _run(self, number: int) -> IntArray:
+        return np.arange(number * self.n_wavelengths, (number + 1) * self.n_wavelengths)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -254,7 +254,7 @@ class Parameters:
         for ground in self.layout.metallic:
             logit = (
                 self.shared[self.layout.return_ratio]
-                + self.shared[self.layout.return_ratio_own(ground)]
+                + self.shared[self.layout.return_ratio_departure(ground)]
             )
             return_ratio[ground] = 1.0 / (1.0 + np.exp(-logit))
         return return_ratio
@@ -362,7 +362,7 @@ def shared_prior(
         precision[condition, condition] = sd**-2
     letdowns = layout.letdown(0) + np.arange(layout.n_toners)
     together = np.full((letdowns.size, letdowns.size), _LETDOWN_SD**2)
-    together += _LETDOWN_OWN_SD**2 * np.eye(letdowns.size)
+    together += _LETDOWN_DEPARTURE_SD**2 * np.eye(letdowns.size)
     precision[np.ix_(letdowns, letdowns)] = np.linalg.inv(together)
     for toner in range(layout.n_toners):
         here = layout.haze(toner)
@@ -372,9 +372,11 @@ def shared_prior(
         mean[layout.return_ratio] = _RETURN_MEAN
         precision[layout.return_ratio, layout.return_ratio] = _RETURN_SD**-2
         for ground in layout.metallic:
-            own = layout.return_ratio_own(ground)
+            departure = layout.return_ratio_departure(ground)
             is_keyed = any(mix.ground == ground for mix in layout.keyed)
-            precision[own, own] = (_RETURN_KEYED_SD if is_keyed else _RETURN_OWN_SD) ** -2
+            precision[departure, departure] = (
+                _RETURN_KEYED_SD if is_keyed else _RETURN_DEPARTURE_SD
+            ) ** -2
     for ground in layout.parents:
         precision[layout.key_strength(ground), layout.key_strength(ground)] = STRENGTH_SD**-2
     return mean, precision

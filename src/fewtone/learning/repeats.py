@@ -27,24 +27,24 @@ def merge_repeats(items: Sequence[Reading], most: int) -> tuple[Reading, ...]:
     most
         How many readings of one place are kept; at least 2.
     """
-    places: dict[Hashable, list[int]] = {}
+    rows_of: dict[Hashable, list[int]] = {}
     for i, item in enumerate(items):
-        places.setdefault(_place(item), []).append(i)
+        rows_of.setdefault(_condition(item), []).append(i)
     kept = dict(enumerate(items))
-    for own in places.values():
-        if len(own) <= most:
+    for rows in rows_of.values():
+        if len(rows) <= most:
             continue
-        values = np.stack([_values(items[i]) for i in own])
+        values = np.stack([_values(items[i]) for i in rows])
         off = np.abs(values - np.median(values, axis=0)).max(axis=1)
-        near = sorted(np.argsort(off, kind="stable")[: len(own) - most + 1].tolist())
+        near = sorted(np.argsort(off, kind="stable")[: len(rows) - most + 1].tolist())
         mean = values[near].mean(axis=0)
         for i in near:
-            del kept[own[i]]
-        kept[own[near[0]]] = _with_values(items[own[near[0]]], mean)
+            del kept[rows[i]]
+        kept[rows[near[0]]] = _with_values(items[rows[near[0]]], mean)
     return tuple(kept[i] for i in sorted(kept))
 
 
-def _place(item: Reading) -> Hashable:
+def _condition(item: Reading) -> Hashable:
     return (
         item.panel,
         item.ground,

@@ -86,9 +86,9 @@ class Prior:
         """
         matrix, gradient = self.precision.copy(), self.precision @ (at.shared - self.mean)
         for link in self.links:
-            residual, slopes = link.linearise(at)
-            matrix[np.ix_(link.places, link.places)] += slopes.T @ slopes
-            gradient[link.places] += slopes.T @ residual
+            residual, jacobian = link.linearise(at)
+            matrix[np.ix_(link.places, link.places)] += jacobian.T @ jacobian
+            gradient[link.places] += jacobian.T @ residual
         return matrix, gradient
 
 
@@ -131,7 +131,7 @@ def solve(
     Parameters
     ----------
     problem
-        Residuals and slopes.
+        Residuals and Jacobians.
     prior
         Of the shared parameters; that of the local ones is in the groups.
     start
@@ -190,10 +190,10 @@ def held_step(problem: Problem, prior: Prior, solution: Solution) -> tuple[Float
     """
     system = _System(problem, prior, solution.at, solution.weights, with_held=True)
     matrix, gradient = system.reduced(0.0)
-    places = list(problem.layout.held)
-    units = np.eye(len(matrix))[:, places]
+    held = list(problem.layout.held)
+    units = np.eye(len(matrix))[:, held]
     columns = cho_solve(cho_factor(matrix, check_finite=False), units, check_finite=False)
-    return -columns.T @ gradient, columns[places]
+    return -columns.T @ gradient, columns[held]
 
 
 def _cost(problem: Problem, prior: Prior, at: Parameters, share: FloatArray) -> float:
@@ -216,8 +216,8 @@ def robust_weights(problem: Problem, at: Parameters) -> FloatArray:
     falls as a power. Its weight, the derivative, is min(1, k/c).
     """
     weights = np.ones(len(problem.seen.panels))
-    found = problem.whitened_residuals(at) or []
-    for group, residual in zip(problem.groups, found, strict=True):
+    residuals = problem.whitened_residuals(at) or []
+    for group, residual in zip(problem.groups, residuals, strict=True):
         local = _local(group, at)
         cost = (residual**2).sum(axis=1)
         cost = cost + np.einsum("pi,pij,pj->p", local, group.precision, local)
@@ -263,9 +263,9 @@ class Evidence:
             total += float(np.linalg.slogdet(local)[1].sum())
             total -= float(np.linalg.slogdet(precision)[1].sum())
             cross = part.cross.reshape(-1, part.cross.shape[-1])
-            place = part.group.shared
-            matrix[np.ix_(place, place)] -= cross.T @ solved[..., 1:].reshape(cross.shape)
-            gradient[place] -= cross.T @ solved[..., 0].ravel()
+            columns = part.group.shared
+            matrix[np.ix_(columns, columns)] -= cross.T @ solved[..., 1:].reshape(cross.shape)
+            gradient[columns] -= cross.T @ solved[..., 0].ravel()
         root = cho_factor(matrix, lower=True, check_finite=False)
         total -= float(gradient @ cho_solve(root, gradient, check_finite=False))
         return total + 2.0 * float(np.log(np.diag(root[0])).sum())
@@ -299,9 +299,9 @@ class _System:
         if not with_held:
             self.gradient[list(problem.layout.held)] = 0.0
         for part in self.parts:
-            place = part.group.shared
-            self.matrix[np.ix_(place, place)] += part.shared
-            self.gradient[place] += part.gradient
+            columns = part.group.shared
+            self.matrix[np.ix_(columns, columns)] += part.shared
+            self.gradient[columns] += part.gradient
 
     def reduced(self, damping: float) -> tuple[FloatArray, FloatArray]:
         """The shared parameters' matrix and gradient after eliminating the local ones."""
@@ -309,9 +309,9 @@ class _System:
         matrix[np.diag_indices_from(matrix)] *= 1.0 + damping
         for part in self.parts:
             less, pull = part.eliminate(damping)
-            place = part.group.shared
-            matrix[np.ix_(place, place)] -= less
-            gradient[place] -= pull
+            columns = part.group.shared
+            matrix[np.ix_(columns, columns)] -= less
+            gradient[columns] -= pull
         return matrix, gradient
 
     def step(self, damping: float) -> Parameters | None:

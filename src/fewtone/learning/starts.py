@@ -48,10 +48,10 @@ def starting_point(problem: Problem) -> Parameters:
     at = blank(seen)
     bare = np.flatnonzero(~seen.is_film)
     for ground in range(len(seen.grounds)):
-        own = bare[seen.ground[bare] == ground]
-        alone = narrow(seen, own, ())
-        found = _solve(problem, alone, blank(alone), most_iterations=20)
-        at.shared[at.layout.ground(ground)] = found.shared[found.layout.ground(0)]
+        over_it = bare[seen.ground[bare] == ground]
+        alone = narrow(seen, over_it, ())
+        solution = _solve(problem, alone, blank(alone), most_iterations=20)
+        at.shared[at.layout.ground(ground)] = solution.shared[solution.layout.ground(0)]
     clear = replace(at, hazy=np.zeros_like(at.hazy))
     for toner in range(len(seen.toners)):
         single = np.flatnonzero(seen.fractions[:, toner] == 1.0)
@@ -69,9 +69,9 @@ def starting_point(problem: Problem) -> Parameters:
 def _solve(
     problem: Problem, seen: Observations, start: Parameters, *, most_iterations: int
 ) -> Parameters:
-    own = problem.over(seen)
-    prior = Prior(*shared_prior(own.layout, seen.wavelength_nm))
-    return solve(own, prior, start, most_iterations=most_iterations, tolerance=1e-3).at
+    narrowed = problem.over(seen)
+    prior = Prior(*shared_prior(narrowed.layout, seen.wavelength_nm))
+    return solve(narrowed, prior, start, most_iterations=most_iterations, tolerance=1e-3).at
 
 
 def _from_spectra(problem: Problem, at: Parameters, rows: IntArray) -> FloatArray:
@@ -92,10 +92,10 @@ def _from_spectra(problem: Problem, at: Parameters, rows: IntArray) -> FloatArra
 
 def _from_lab(problem: Problem, at: Parameters, toner: int, rows: IntArray) -> FloatArray:
     """Log absorption from the library dye, or the prior's mean, that explains the Labs best."""
-    own, start = _alone(problem, at, toner, rows)
+    alone, start = _alone(problem, at, toner, rows)
     start = replace(start, hazy=np.zeros(1, dtype=np.bool_))
-    guesses = [*_nearest_dyes(own, start), absorber_prior(own.seen.wavelength_nm).mean]
-    best = _best(own, [start.with_toner(0, guess) for guess in guesses])
+    guesses = [*_nearest_dyes(alone, start), absorber_prior(alone.seen.wavelength_nm).mean]
+    best = _best(alone, [start.with_toner(0, guess) for guess in guesses])
     return best.at.shared[best.at.layout.toner(0)]
 
 
@@ -114,12 +114,12 @@ def second_look(problem: Problem, at: Parameters) -> Parameters | None:
         hazy = at.scattering[toner].mean() * seen.most_dose[toner] > _HAZE_IN_SIGHT
         if not single.size or seen.has_spectrum[single].any() or not hazy:
             continue
-        own, start = _alone(problem, at, toner, single)
+        alone, start = _alone(problem, at, toner, single)
         start.shared[start.layout.haze(0)] = at.shared[at.layout.haze(toner)]
-        now = _best(own, [start.with_toner(0, at.shared[at.layout.toner(toner)])])
+        now = _best(alone, [start.with_toner(0, at.shared[at.layout.toner(toner)])])
         start.shared[start.layout.haze(0)[0]] = _SECOND_HAZE
-        guesses = [*_nearest_dyes(own, start), absorber_prior(seen.wavelength_nm).mean]
-        best = _best(own, [start.with_toner(0, guess) for guess in guesses])
+        guesses = [*_nearest_dyes(alone, start), absorber_prior(seen.wavelength_nm).mean]
+        best = _best(alone, [start.with_toner(0, guess) for guess in guesses])
         if best.cost < now.cost - _CLEARLY_BETTER:
             better = better.with_toner(toner, best.at.shared[best.at.layout.toner(0)])
             better.shared[at.layout.haze(toner)] = best.at.shared[best.at.layout.haze(0)]
@@ -144,8 +144,8 @@ def _alone(
 
 def _best(problem: Problem, starts: list[Parameters]) -> Solution:
     prior = Prior(*shared_prior(problem.layout, problem.seen.wavelength_nm))
-    found = [solve(problem, prior, at, most_iterations=20, tolerance=1e-3) for at in starts]
-    return min(found, key=lambda solution: solution.cost)
+    solutions = [solve(problem, prior, at, most_iterations=20, tolerance=1e-3) for at in starts]
+    return min(solutions, key=lambda solution: solution.cost)
 
 
 def _nearest_dyes(problem: Problem, at: Parameters) -> list[FloatArray]:

@@ -122,7 +122,7 @@ def uncertainty_of(
         light = (at.ground_reflectance[grounds] ** 2).mean(axis=1)
         does = _RETURNED * ratio * (1.0 - ratio) * light
         weight[layout.return_ratio] = every * does.mean()
-        weight[[layout.return_ratio_own(ground) for ground in grounds]] = every * does
+        weight[[layout.return_ratio_departure(ground) for ground in grounds]] = every * does
     weight[layout.black] = every
     weight[[layout.index, layout.edge]] = every * _OPTICS_DOES
     # Strengths tell of grounds that are none yet.
@@ -189,8 +189,8 @@ def _departures(
     """
     layout = at.layout
     log_coats, doublings = film_departures_rms(mixing)
-    places = [layout.letdown(toner) for toner in range(layout.n_toners)]
-    by_letdown = doublings * np.sqrt(covariance[places, places] + unfollowed.letdown**2)
+    columns = [layout.letdown(toner) for toner in range(layout.n_toners)]
+    by_letdown = doublings * np.sqrt(covariance[columns, columns] + unfollowed.letdown**2)
     thinning_sd = np.sqrt(covariance[layout.thinning, layout.thinning])
     by_coats = log_coats * np.hypot(thinning_sd, unfollowed.thinning)
     off: FloatArray = np.zeros((layout.n_toners + 1, layout.size))
@@ -217,9 +217,9 @@ def data_shares(at: Parameters, covariance: FloatArray, prior: Prior) -> FloatAr
     """
     shares = []
     for toner in range(at.layout.n_toners):
-        place = at.layout.toner(toner)
-        before = np.sqrt(np.diag(np.linalg.inv(prior.precision[np.ix_(place, place)])))
-        after = np.sqrt(covariance[place, place])
+        columns = at.layout.toner(toner)
+        before = np.sqrt(np.diag(np.linalg.inv(prior.precision[np.ix_(columns, columns)])))
+        after = np.sqrt(covariance[columns, columns])
         shares.append(1.0 - np.average(after / before, weights=at.absorption[toner]))
     return np.array(shares)
 
@@ -231,7 +231,7 @@ def _return_ratio_deviations(at: Parameters, deviations: FloatArray) -> FloatArr
         return_ratio = at.return_ratio[ground]
         logit = (
             deviations[:, at.layout.return_ratio]
-            + deviations[:, at.layout.return_ratio_own(ground)]
+            + deviations[:, at.layout.return_ratio_departure(ground)]
         )
         return_ratios[:, ground] = return_ratio * (1.0 - return_ratio) * logit
     return return_ratios

@@ -60,7 +60,7 @@ class HazySweep:
         self.n_loads = len(lattice.loads)
         self.cut = np.zeros((len(BOUNDS), len(radius)), dtype=np.int64)
 
-    def found(self) -> Iterator[Candidates]:
+    def candidates(self) -> Iterator[Candidates]:
         """What may be within the radius."""
         radius = float(self.radius.max())
         slices = list(slices_of(self.target, radius, self.ranges.lightest()))
@@ -69,8 +69,8 @@ class HazySweep:
         for block in self.ranges.blocks:
             table = self.ranges.table(block)
             for start in range(0, blends, step):
-                places = np.arange(start, min(blends, start + step))
-                yield from self._blends(table, slices, *np.divmod(places, len(self.ratios)))
+                blend_numbers = np.arange(start, min(blends, start + step))
+                yield from self._blends(table, slices, *np.divmod(blend_numbers, len(self.ratios)))
 
     def _blends(
         self, table: HazeTable, slices: list[Slice], support: IntArray, ratio: IntArray
@@ -106,19 +106,19 @@ class HazySweep:
         blend, ground = np.repeat(blend, left), np.repeat(ground, left)
         for start in range(0, len(load), _FILMS):
             some = slice(start, start + _FILMS)
-            own, film, over = blend[some], load[some], ground[some]
-            cells = ranges.cells(row[own], depth[own], ranges.log_loads[film][:, np.newaxis])
+            blends, film, over = blend[some], load[some], ground[some]
+            cells = ranges.cells(row[blends], depth[blends], ranges.log_loads[film][:, np.newaxis])
             low, high = table.over_films(cells, over)
             near = np.flatnonzero(_touched(slices, low, high))
-            sums = self.sums[ratio[own]]
+            sums = self.sums[ratio[blends]]
             bound = de00_lower_bound(*lab_box(low[near], high[near]), self.target)
             near = near[bound <= self.radius[sums[near]]]
-            cut = np.ones(len(own), dtype=np.bool_)
+            cut = np.ones(len(blends), dtype=np.bool_)
             cut[near] = False
             np.add.at(self.cut[_COLOURS], sums[cut], 1)
             yield Candidates(
-                toners[own[near]],
-                parts[own[near]],
+                toners[blends[near]],
+                parts[blends[near]],
                 film[near],
                 table.grounds[over[near]],
                 np.empty(0),

@@ -53,22 +53,22 @@ def with_help(
         return result
     least = min(match.de00 or 0.0 for match in (result.closest, *result.recipes))
     within = max(rules.tolerance, min((1.0 - _CLEAR_SHARE) * least, least - _CLEAR_GAIN))
-    found = []
+    helps = []
     anywhere = not isinstance(target, Target) and all(aim.over for aim in target)
     for name, loosened in _loosened(curves, settings, rules):
         if name == "grounds" and anywhere:
             continue
         match = nearest_within(curves, settings, target, loosened, within)
         if match is not None:
-            found.append(_told(name, match, rules))
-    if isinstance(target, Target) and not any(help_.match.in_tolerance for help_ in found):
+            helps.append(_help_of(name, match, rules))
+    if isinstance(target, Target) and not any(help_.match.in_tolerance for help_ in helps):
         kinds = (
             new_toner(curves, settings, target, rules, within),
             new_ground(curves, settings, target, rules, within),
         )
-        found += [kind for kind in kinds if kind is not None]
-    found.sort(key=lambda help_: (-(help_.match.pass_probability or 0.0), help_.match.de00))
-    return replace(result, miss=replace(result.miss, would_help=tuple(found)))
+        helps += [kind for kind in kinds if kind is not None]
+    helps.sort(key=lambda help_: (-(help_.match.pass_probability or 0.0), help_.match.de00))
+    return replace(result, miss=replace(result.miss, would_help=tuple(helps)))
 
 
 def _loosened(curves: Curves, settings: ShelfSettings, rules: Rules) -> Iterator[tuple[str, Rules]]:
@@ -94,7 +94,7 @@ def _more_letdowns(rules: Rules) -> tuple[Number, ...]:
     return tuple(dict.fromkeys((*rules.medium_parts, *more)))
 
 
-def _told(name: str, match: Match, rules: Rules) -> Help:
+def _help_of(name: str, match: Match, rules: Rules) -> Help:
     """A loosened rule by what its recipe makes of it."""
     recipe = match.recipe
     if name == "max_toners":

@@ -54,10 +54,10 @@ def keyed_recipes(
         return None
     read = as_if_read(guess)
     over = replace(rules, grounds=keyed, keyed=())
-    found = search(read, settings, target, over, within=rules.tolerance)
+    answer = search(read, settings, target, over, within=rules.tolerance)
     once_read = {
         str(match.recipe): match
-        for match in (found.simplest, found.surest, found.closest, *found.recipes)
+        for match in (answer.simplest, answer.surest, answer.closest, *answer.recipes)
         if match is not None and match.in_tolerance
     }
     now = judge_aims(
@@ -86,7 +86,7 @@ def keyed_recipes(
         else:
             chance_now = now[list(once_read).index(line)].pass_probability
             proposals[line] = KeyingProposal((claim,), best, chance_now, beside)
-    return Keying(tuple(proposals.values()), len(keyed), found.proof)
+    return Keying(tuple(proposals.values()), len(keyed), answer.proof)
 
 
 # Figures of a recipe that keying may better, each the lower the better.

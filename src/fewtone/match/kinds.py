@@ -176,8 +176,8 @@ def _best_band(curves: Curves, target: Target, rules: Rules) -> tuple[float, flo
     tried = np.multiply.outer(_DEPTHS, bands)  # (n_depths, n_kinds, n_wavelengths)
     beside = [np.zeros(len(curves.toners))]
     if rules.max_toners > 1:
-        own = [curves.toners.index(name) for name in rules.toners if name in curves.toners]
-        beside += [dose * np.eye(len(curves.toners))[toner] for toner in own for dose in _DOSES]
+        allowed = [curves.toners.index(name) for name in rules.toners if name in curves.toners]
+        beside += [dose * np.eye(len(curves.toners))[toner] for toner in allowed for dose in _DOSES]
     grounds = [curves.grounds.index(name) for name in rules.grounds if name in curves.grounds]
     best = (np.inf, 0, 0, True)
     for dose, ground in itertools.product(beside, grounds):

@@ -97,7 +97,9 @@ class Lattice:
             for coats in range(fewest, most + 1):
                 film = film_load(coats, medium_parts), strength
                 ways.setdefault(film, []).append((position, coats))
-        loads = [Load(exact, tuple(own), strength) for (exact, strength), own in ways.items()]
+        loads = [
+            Load(exact, tuple(of_load), strength) for (exact, strength), of_load in ways.items()
+        ]
         return cls(rules, tuple(sorted(loads, key=lambda load: load.value)))
 
     @property

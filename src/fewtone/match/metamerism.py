@@ -60,17 +60,17 @@ def with_metamerism(
         sample = np.stack([xyz(films, curves.wavelength_nm, each) for each in pair], axis=1)
         indices[light] = metamerism_index(standard, sample, white).tolist()
 
-    def told(match: Match) -> Match:
+    def judged(match: Match) -> Match:
         row = recipes.index(match.recipe)
         left = [Metamerism(reference, light, round(indices[light][row], 4)) for light in others]
         return replace(match, metamerism=tuple(left))
 
-    simplest, surest, closest = (None if match is None else told(match) for match in picks)
+    simplest, surest, closest = (None if match is None else judged(match) for match in picks)
     assert closest is not None
     return replace(
         result,
         simplest=simplest,
         surest=surest,
         closest=closest,
-        recipes=tuple(told(match) for match in result.recipes),
+        recipes=tuple(judged(match) for match in result.recipes),
     )

@@ -19,7 +19,7 @@ __all__ = ["Difference", "difference_of", "direction"]
 # Below this chroma an eye names a colour grey with a cast, not a hue (common practice, no source).
 _NEUTRAL_CHROMA = 4.0
 # Smaller parts of a difference would print as 0.0.
-_LEAST_SAID = 0.05
+_LEAST_SHOWN = 0.05
 _POLES = ("red", "yellow", "green", "blue")
 
 
@@ -62,16 +62,16 @@ def difference_of(lab: FloatLike, target: FloatLike) -> Difference:
     lightness, chroma = light_2 - light_1, chroma_2 - chroma_1
     turn = math.atan2(a_1 * b_2 - b_1 * a_2, a_1 * a_2 + b_1 * b_2)
     hue = 2.0 * math.sqrt(chroma_1 * chroma_2) * math.sin(turn / 2.0)
-    said = [(lightness, "too light", "too dark")]
+    parts = [(lightness, "too light", "too dark")]
     if min(chroma_1, chroma_2) < _NEUTRAL_CHROMA:
-        said += [(a_2 - a_1, "too red", "too green"), (b_2 - b_1, "too yellow", "too blue")]
+        parts += [(a_2 - a_1, "too red", "too green"), (b_2 - b_1, "too yellow", "too blue")]
     else:
         pole = f"towards {_pole(math.atan2(b_1, a_1), turn)}"
-        said += [(chroma, "too vivid", "too dull"), (abs(hue), pole, pole)]
+        parts += [(chroma, "too vivid", "too dull"), (abs(hue), pole, pole)]
     words = [
         f"{abs(size):.1f} {more if size > 0 else less}"
-        for size, more, less in said
-        if abs(size) >= _LEAST_SAID
+        for size, more, less in parts
+        if abs(size) >= _LEAST_SHOWN
     ]
     return Difference(lightness, chroma, hue, ", ".join(words) or "on the target")
 

@@ -77,21 +77,23 @@ class Passing:
         self._ways = np.array([way for load in lattice.loads for way in load.ways])
         self.front: list[Passer] = []
 
-    def offer(self, found: Candidates) -> None:
+    def offer(self, candidates: Candidates) -> None:
         """Take candidates into account; those beyond tolerance have no say."""
-        found = found.where(np.flatnonzero(found.de00 <= self._lattice.rules.tolerance))
-        count = self._n_ways[found.load]
+        candidates = candidates.where(
+            np.flatnonzero(candidates.de00 <= self._lattice.rules.tolerance)
+        )
+        count = self._n_ways[candidates.load]
         row = np.repeat(np.arange(len(count)), count)
         after = np.cumsum(count)
         way = np.arange(len(row)) - np.repeat(after - count, count)
-        way = self._ways[self._first_way[found.load[row]] + way]
-        rank = self._ranks.of(found.parts.shape[1], found.parts[row].sum(axis=1), way)
-        order = np.lexsort((found.ground[row], found.de00[row], rank))
+        way = self._ways[self._first_way[candidates.load[row]] + way]
+        rank = self._ranks.of(candidates.parts.shape[1], candidates.parts[row].sum(axis=1), way)
+        order = np.lexsort((candidates.ground[row], candidates.de00[row], rank))
         for start in range(0, len(order), _BLOCK):
             block = order[start : start + _BLOCK]
             block = block[self._beaten(rank[block]) < CERTAIN]
             if len(block):
-                self._take(found, row[block], way[block], rank[block])
+                self._take(candidates, row[block], way[block], rank[block])
 
     def last_class(self) -> int | None:
         """The class after which no recipe can change the front; None if there is none yet."""
@@ -124,32 +126,34 @@ class Passing:
         percents = np.array([-1, *(passer.percent for passer in self.front)])
         return percents[np.searchsorted([passer.rank for passer in self.front], rank)]
 
-    def _take(self, found: Candidates, row: IntArray, way: IntArray, rank: IntArray) -> None:
+    def _take(self, candidates: Candidates, row: IntArray, way: IntArray, rank: IntArray) -> None:
         """Work chances out, rows in the order of their keys but for the line, and merge them in."""
         rows, film = np.unique(row, return_inverse=True)
-        films = found.where(rows)
+        films = candidates.where(rows)
         doses = self._evaluator.fractions(films.support, films.parts)
         doses *= self._loads[films.load][:, np.newaxis]
         spread = self._chance.spread(doses, self._evaluator.grounds[films.ground])
         coats, letdown = way[:, 1].astype(np.float64), self._letdowns[way[:, 0]]
         chance = self._chance.of(spread, film, coats, letdown)
         percent = np.rint(100.0 * chance).astype(np.int64)
-        key = (rank, found.de00[row], found.ground[row])
+        key = (rank, candidates.de00[row], candidates.ground[row])
         beaten = np.maximum(self._beaten(rank), _greatest_before(percent, key))
         new = [
-            self._passer(found, int(row[i]), way[i], int(rank[i]), int(percent[i]))
+            self._passer(candidates, int(row[i]), way[i], int(rank[i]), int(percent[i]))
             for i in np.flatnonzero(percent > beaten)
         ]
         if new:
             self._merge(new)
 
     def _passer(
-        self, found: Candidates, row: int, way: IntArray, rank: int, percent: int
+        self, candidates: Candidates, row: int, way: IntArray, rank: int, percent: int
     ) -> Passer:
-        ground = int(found.ground[row])
+        ground = int(candidates.ground[row])
         sprayed = (int(way[0]), int(way[1]))
-        recipe = self._lattice.recipe(found.support[row], found.parts[row], sprayed, ground)
-        return Passer(rank, float(found.de00[row]), ground, str(recipe), percent, recipe)
+        recipe = self._lattice.recipe(
+            candidates.support[row], candidates.parts[row], sprayed, ground
+        )
+        return Passer(rank, float(candidates.de00[row]), ground, str(recipe), percent, recipe)
 
     def _merge(self, new: list[Passer]) -> None:
         front: list[Passer] = []

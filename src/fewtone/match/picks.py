@@ -100,43 +100,49 @@ class Picks:
             within,
         )
 
-    def offer(self, found: Candidates) -> None:
+    def offer(self, candidates: Candidates) -> None:
         """Take candidates into account."""
         if self.passing is not None:
-            self.passing.offer(found)
+            self.passing.offer(candidates)
         ways = np.array([load.simplest for load in self.lattice.loads])
-        size, sums = found.parts.shape[1], found.parts.sum(axis=1)
-        rank = self.ranks.of(size, sums, ways[found.load])
-        promising = np.flatnonzero(found.de00 <= self.least[rank])
+        size, sums = candidates.parts.shape[1], candidates.parts.sum(axis=1)
+        rank = self.ranks.of(size, sums, ways[candidates.load])
+        promising = np.flatnonzero(candidates.de00 <= self.least[rank])
         order = promising[
-            np.lexsort((found.ground[promising], found.de00[promising], rank[promising]))
+            np.lexsort((candidates.ground[promising], candidates.de00[promising], rank[promising]))
         ]
-        place, start = np.unique(rank[order], return_index=True)
+        ranks_met, start = np.unique(rank[order], return_index=True)
         first = order[start]
         head = order[np.repeat(start, np.diff(start, append=len(order)))]
-        level = (found.de00[order] == found.de00[head]) & (
-            found.ground[order] == found.ground[head]
+        level = (candidates.de00[order] == candidates.de00[head]) & (
+            candidates.ground[order] == candidates.ground[head]
         )
         # Equal in ΔE00 and ground, to each other or to the one before: the recipe line decides.
-        same = found.de00[first] == self.least[place]
-        again = same & (found.ground[first] == self.ground[place])
+        same = candidates.de00[first] == self.least[ranks_met]
+        again = same & (candidates.ground[first] == self.ground[ranks_met])
         tied = level & (order != head)
         tied |= np.isin(head, first[again]) & level
-        better = ~again & (~same | (found.ground[first] < self.ground[place]))
-        for here, row in zip(place[better].tolist(), first[better].tolist(), strict=True):
-            self._put(here, found, row)
+        better = ~again & (~same | (candidates.ground[first] < self.ground[ranks_met]))
+        for here, row in zip(ranks_met[better].tolist(), first[better].tolist(), strict=True):
+            self._put(here, candidates, row)
         for row in order[tied].tolist():
             here = int(rank[row])
-            if (found.de00[row], found.ground[row]) == (self.least[here], self.ground[here]):
-                way = self.lattice.loads[found.load[row]].simplest
-                line = str(self._recipe(found.support[row], found.parts[row], way, here))
+            if (candidates.de00[row], candidates.ground[row]) == (
+                self.least[here],
+                self.ground[here],
+            ):
+                way = self.lattice.loads[candidates.load[row]].simplest
+                line = str(self._recipe(candidates.support[row], candidates.parts[row], way, here))
                 if line < str(self._holder(here)):
-                    self._put(here, found, row)
+                    self._put(here, candidates, row)
 
-    def _put(self, rank: int, found: Candidates, row: int) -> None:
-        size = found.parts.shape[1]
-        self.least[rank], self.ground[rank] = found.de00[row], found.ground[row]
-        self.support[rank, :size], self.parts[rank, :size] = found.support[row], found.parts[row]
+    def _put(self, rank: int, candidates: Candidates, row: int) -> None:
+        size = candidates.parts.shape[1]
+        self.least[rank], self.ground[rank] = candidates.de00[row], candidates.ground[row]
+        self.support[rank, :size], self.parts[rank, :size] = (
+            candidates.support[row],
+            candidates.parts[row],
+        )
 
     def _holder(self, rank: int) -> Recipe:
         """The recipe that holds a rank."""
@@ -165,15 +171,15 @@ class Picks:
         """
         rules = self.lattice.rules
         groups = self.least.reshape(-1, self.ranks.per_class).min(axis=1)
-        place, least = np.arange(len(groups)), groups.min()
-        close = place <= self._class_within(round(float(least) + CLOSE, 6))
+        position, least = np.arange(len(groups)), groups.min()
+        close = position <= self._class_within(round(float(least) + CLOSE, 6))
         needed = np.where(close, least + CLOSE, least)
         if self.passing is not None and self.passing.front:
             last = self.passing.last_class()
-            within = place <= (len(groups) if last is None else last)
+            within = position <= (len(groups) if last is None else last)
         else:
             needed = np.maximum(needed, np.minimum.accumulate(groups))
-            within = place <= self._class_within(rules.tolerance)
+            within = position <= self._class_within(rules.tolerance)
         needed = np.where(within, np.maximum(needed, rules.tolerance), needed)
         # ΔE00 is rounded before it is compared.
         needed = np.minimum(needed, self.within + CLOSE) + _ROUNDING

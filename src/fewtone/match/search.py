@@ -170,8 +170,8 @@ class _SearchState:
         self.evaluated[size, still_open] = 0
         self.cut[:, size, still_open] = 0
         for sweep in sweeps_of(self.evaluator, self.lattice, self.lattice.supports(size), radius):
-            for found in sweep.found():
-                self._take(found)
+            for candidates in sweep.candidates():
+                self._take(candidates)
             self.cut[:, size, still_open] += sweep.cut[:, still_open]
         self.reached[size, still_open] = radius[still_open]
 
@@ -305,14 +305,14 @@ def everything(lattice: Lattice, supports: IntArray) -> Iterator[Candidates]:
     supports
         Positions of the toners, shape ``(n_supports, size)``.
     """
-    places = np.indices((len(lattice.loads), len(lattice.rules.grounds))).reshape(2, -1)
+    films = np.indices((len(lattice.loads), len(lattice.rules.grounds))).reshape(2, -1)
     ratios = lattice.ratios(supports.shape[1])
     blends = len(supports) * len(ratios)
-    step = max(1, _BATCH // places.shape[1])
+    step = max(1, _BATCH // films.shape[1])
     for start in range(0, blends, step):
         support, ratio = np.divmod(np.arange(start, min(blends, start + step)), len(ratios))
-        rows = np.repeat(np.arange(len(support)), places.shape[1])
-        load, ground = (np.tile(place, len(support)) for place in places)
+        rows = np.repeat(np.arange(len(support)), films.shape[1])
+        load, ground = (np.tile(axis, len(support)) for axis in films)
         yield Candidates(supports[support[rows]], ratios[ratio[rows]], load, ground, np.empty(0))
 
 

@@ -50,10 +50,10 @@ def supports_within(
     rules = learnt_rules(curves, rules)
     evaluator, lattice = evaluator_of(curves, rules, target), Lattice.of(rules)
     loads = lattice.load_values
-    found: dict[tuple[tuple[int, ...], int], None] = {}
+    within: dict[tuple[tuple[int, ...], int], None] = {}
     for size in lattice.sizes:
         supports = np.array(
-            [row for row in lattice.supports(size).tolist() if not _settled(row, found, lattice)],
+            [row for row in lattice.supports(size).tolist() if not _settled(row, within, lattice)],
             dtype=np.int64,
         ).reshape(-1, size)
         if size == 1:
@@ -62,7 +62,7 @@ def supports_within(
             sums = int(lattice.ratios(size).sum(axis=1).max())
             radius = np.full(sums + 1, rules.tolerance + _ROUNDING)
             sweeps = sweeps_of(evaluator, lattice, supports, radius)
-            batches = [sweep.found() for sweep in sweeps]
+            batches = [sweep.candidates() for sweep in sweeps]
         here: set[tuple[tuple[int, ...], int]] = set()
         for batch in itertools.chain(*batches):
             fractions = evaluator.fractions(batch.support, batch.parts)
@@ -70,27 +70,27 @@ def supports_within(
             near = evaluator.difference(lab) <= rules.tolerance
             chosen = zip(batch.support[near].tolist(), batch.ground[near].tolist(), strict=True)
             here |= {(tuple(support), ground) for support, ground in chosen}
-        found |= dict.fromkeys(sorted(pair for pair in here if not _has_less(*pair, found)))
+        within |= dict.fromkeys(sorted(pair for pair in here if not _has_less(*pair, within)))
     return [
         (tuple(rules.toners[i] for i in support), rules.grounds[ground])
-        for support, ground in found
+        for support, ground in within
     ]
 
 
 def _has_less(
-    support: tuple[int, ...], ground: int, found: dict[tuple[tuple[int, ...], int], None]
+    support: tuple[int, ...], ground: int, within: dict[tuple[tuple[int, ...], int], None]
 ) -> bool:
     """Whether some of these toners reach the colour over this ground without the others."""
     return any(
-        (part, ground) in found
+        (part, ground) in within
         for size in range(1, len(support))
         for part in itertools.combinations(support, size)
     )
 
 
 def _settled(
-    support: list[int], found: dict[tuple[tuple[int, ...], int], None], lattice: Lattice
+    support: list[int], within: dict[tuple[tuple[int, ...], int], None], lattice: Lattice
 ) -> bool:
     """Whether that is so over every ground."""
     grounds = range(len(lattice.rules.grounds))
-    return bool(found) and all(_has_less(tuple(support), ground, found) for ground in grounds)
+    return bool(within) and all(_has_less(tuple(support), ground, within) for ground in grounds)

@@ -76,7 +76,7 @@ class Sweep:
         self.rays = np.ascontiguousarray((self.ratios / self.sums[:, np.newaxis]).T)
         self.cut = np.zeros((len(BOUNDS), len(radius)), dtype=np.int64)
 
-    def found(self) -> Iterator[Candidates]:
+    def candidates(self) -> Iterator[Candidates]:
         """What may be within the radius."""
         slices = list(slices_of(self.target, float(self.radius.max()), self._lightest()))
         windows = [window_of(self.shells.sums, part.low, part.high) for part in slices]
@@ -139,7 +139,7 @@ class _Block:
         self.loads = sweep.lattice.load_values
         # Which supports, which of their rays, and how far each colour of those rays came.
         self.came = np.zeros(len(toners), dtype=np.bool_)
-        self.place = np.full((len(toners), len(sweep.ratios)), -1, dtype=np.int64)
+        self.row_of = np.full((len(toners), len(sweep.ratios)), -1, dtype=np.int64)
         self.ratio = np.zeros(0, dtype=np.int64)
         self.stage = np.zeros((0, len(self.loads)), dtype=np.int8)
 
@@ -152,26 +152,26 @@ class _Block:
             return
         first, count = self._stretch(rays)
         self.came[support] = True
-        place = self._remember(support, rays.ratio)
+        blend = self._remember(support, rays.ratio)
         last = np.cumsum(count)
         load = np.arange(int(last[-1])) + np.repeat(first - last + count, count)
         ray = np.repeat(np.arange(len(support)), count)
-        self._mark(place[ray], load, 1)
+        self._mark(blend[ray], load, 1)
         curves, amounts = self._curves(support, rays.ratio), self.loads.astype(np.float32)
         left = []
         for start in range(0, len(ray), _COLOURS):
-            own, film = ray[start : start + _COLOURS], load[start : start + _COLOURS]
-            tau = curves[own] * amounts[film, np.newaxis]
-            values = self.sweep.shells.sums.values(tau, self.ground[support[own]])
+            ray_of, film = ray[start : start + _COLOURS], load[start : start + _COLOURS]
+            tau = curves[ray_of] * amounts[film, np.newaxis]
+            values = self.sweep.shells.sums.values(tau, self.ground[support[ray_of]])
             inside = (values >= window.least) & (values <= window.most)
             near = np.flatnonzero(inside.all(axis=1))
-            left.append((own[near], film[near], values[near]))
+            left.append((ray_of[near], film[near], values[near]))
         ray, load, values = (np.concatenate(parts) for parts in zip(*left, strict=True))
         near = self._within(part, values, self.sweep.radius[self.sweep.sums[rays.ratio[ray]]])
         # What another slice found already is worked out.
-        near = near[self.stage[place[ray[near]], load[near]] < _WORKED_OUT]
+        near = near[self.stage[blend[ray[near]], load[near]] < _WORKED_OUT]
         ray, load = ray[near], load[near]
-        self._mark(place[ray], load, _WORKED_OUT)
+        self._mark(blend[ray], load, _WORKED_OUT)
         yield Candidates(
             self.toners[support[ray]],
             self.sweep.ratios[rays.ratio[ray]],
@@ -185,7 +185,7 @@ class _Block:
         sums, n_loads = self.sweep.sums, len(self.loads)
         counts = np.zeros((len(BOUNDS), len(self.sweep.radius)), dtype=np.int64)
         never = int((~self.came).sum())
-        left = (self.place[self.came] < 0).sum(axis=0)
+        left = (self.row_of[self.came] < 0).sum(axis=0)
         np.add.at(counts[0], sums, never * n_loads)
         np.add.at(counts[1], sums, left * n_loads)
         for stage in (0, 1):
@@ -277,20 +277,20 @@ class _Block:
 
     def _remember(self, support: IntArray, ratio: IntArray) -> IntArray:
         """Rows of rays in `stage`, made where there are none yet."""
-        place = self.place[support, ratio]
-        new = np.flatnonzero(place < 0)
-        place[new] = len(self.ratio) + np.arange(len(new))
-        self.place[support[new], ratio[new]] = place[new]
+        blend = self.row_of[support, ratio]
+        new = np.flatnonzero(blend < 0)
+        blend[new] = len(self.ratio) + np.arange(len(new))
+        self.row_of[support[new], ratio[new]] = blend[new]
         self.ratio = np.concatenate([self.ratio, ratio[new]])
         if len(self.ratio) > len(self.stage):
             rows = max(len(self.ratio), 2 * len(self.stage))
             grown = np.zeros((rows, len(self.loads)), dtype=np.int8)
             grown[: len(self.stage)] = self.stage
             self.stage = grown
-        return place
+        return blend
 
-    def _mark(self, place: IntArray, load: IntArray, stage: int) -> None:
-        self.stage[place, load] = np.maximum(self.stage[place, load], stage)
+    def _mark(self, blend: IntArray, load: IntArray, stage: int) -> None:
+        self.stage[blend, load] = np.maximum(self.stage[blend, load], stage)
 
 
 def _ends(shares: FloatArray, count: IntArray) -> tuple[FloatArray, FloatArray]:

@@ -35,7 +35,7 @@ class Curves:
     ground_reflectance
         Reflectance inside the film [1], shape ``(n_grounds, n_wavelengths)``.
     return_ratio
-        Trap fraction of each ground [1], shape ``(n_grounds,)``; 1 for a solid ground.
+        Internal-return ratio of each ground [1], shape ``(n_grounds,)``; 1 for a solid ground.
     optics
         The geometry, film and instrument that these hold for, as the readings say.
     stated_index

@@ -141,7 +141,7 @@ class FilmOptics:
         ground
             Reflectance of the ground inside the film [1], broadcasts with `tau`.
         return_ratio
-            Trap fraction of the ground [1], broadcasts with `tau`.
+            Internal-return ratio of the ground [1], broadcasts with `tau`.
         scattering
             Scattering optical depth [1], shaped like `tau`; None for a clear film.
 

@@ -57,7 +57,7 @@ __all__ = [
 NOTHING = frozen(0.0)
 _DIFFUSE_POWER, _FLANK_PATH, _LATER_POWER = 0.4, 2.5, 1.0 / 3.0
 _ESCAPE_POWER, _SCATTERED_POWER, _SCATTERED_FADE = 0.6, 0.8, 8.0
-# The roots' slopes have no end at t = 0: a internal-return ratio of nothing is next to nothing.
+# The roots' derivatives have no end at t = 0: no internal return at all is next to none.
 _LEAST_RETURN_RATIO = 1e-9
 # `trapped` of the deepest films, so that its ratios stay finite.
 _LEAST_TRAPPED = 1e-18
@@ -88,7 +88,7 @@ def clear_returns(
     tau
         Absorption optical depth [1], any shape.
     return_ratio
-        Trap fraction of the ground [1], broadcasts with `tau`.
+        Internal-return ratio of the ground [1], broadcasts with `tau`.
     most_trapped
         `trapped` of no film [1].
     ground
@@ -186,7 +186,7 @@ def hazy_derivatives(
     return_ratio: FloatLike,
     most_trapped: float,
 ) -> tuple[Part, Part, Part]:
-    """`hazy_returns` with their derivatives; `clear` and `direct` come with their slopes."""
+    """`hazy_returns` with their derivatives; `clear` and `direct` come with their derivatives."""
     t = np.maximum(np.asarray(return_ratio, dtype=float), _LEAST_RETURN_RATIO)
     (here, here_by), (through, through_by) = clear, direct
     terms, d_absorption, d_scattering = added

@@ -290,7 +290,7 @@ class _Cell(NamedTuple):
 
 
 def _b_splines(x: FloatArray) -> tuple[tuple[FloatArray, ...], tuple[FloatArray, ...]]:
-    """The four uniform cubic B-splines over a cell, at x in 0..1, and their slopes."""
+    """The four uniform cubic B-splines over a cell, at x in 0..1, and their derivatives."""
     y = 1.0 - x
     values = (
         y**3 / 6.0,
@@ -298,13 +298,13 @@ def _b_splines(x: FloatArray) -> tuple[tuple[FloatArray, ...], tuple[FloatArray,
         (4.0 - 6.0 * y**2 + 3.0 * y**3) / 6.0,
         x**3 / 6.0,
     )
-    slopes = (
+    derivatives = (
         -0.5 * y**2,
         -2.0 * x + 1.5 * x**2,
         2.0 * y - 1.5 * y**2,
         0.5 * x**2,
     )
-    return values, slopes
+    return values, derivatives
 
 
 def _spline(values: FloatArray, axis: int) -> FloatArray:

@@ -118,11 +118,11 @@ class _Mix:
 
         `reflectance` is ``(n, n_parents, n_wavelengths)``, the others ``(n, n_parents)``.
         """
-        rho, t, own = self.parents
+        rho, t, strengths = self.parents
         there, back = mixed_ground(
             np.maximum(rho + _STEP * reflectance, 1e-6),
             np.clip(t + _STEP * ratio, 1e-6, 1.0),
-            own + _STEP * strength,
+            strengths + _STEP * strength,
             self.fractions,
         )
         return (there - self.reflectance) / _STEP, (back - self.return_ratio) / _STEP
@@ -147,11 +147,11 @@ def _extended(curves: Curves, sure: Uncertainty, mixes: list[_Mix]) -> Uncertain
     shapes = _shapes(curves.wavelength_nm)
     kept = len(shapes)
     before = len(sure.return_ratio) - sure.lasting
-    own = len(strengths) + kept + 1
+    first_own = len(strengths) + kept + 1
 
     def inserted(array: FloatArray, grounds_axis: bool = False) -> FloatArray:
         """The array with directions of nothing put in, and grounds of nothing at the end."""
-        wider = np.insert(array, [before] * own, 0.0, axis=0)
+        wider = np.insert(array, [before] * first_own, 0.0, axis=0)
         if grounds_axis:
             more = np.zeros((len(wider), len(mixes), *wider.shape[2:]))
             wider = np.concatenate([wider, more], axis=1)
@@ -161,8 +161,8 @@ def _extended(curves: Curves, sure: Uncertainty, mixes: list[_Mix]) -> Uncertain
     ratio = inserted(sure.return_ratio, True)
     first = len(curves.grounds)
     none = np.zeros((len(strengths), first, curves.wavelength_nm.size))
-    old = np.r_[0:before, before + own : len(ratio)]
-    for place, mix in enumerate(mixes, first):
+    old = np.r_[0:before, before + first_own : len(ratio)]
+    for row, mix in enumerate(mixes, first):
         # Parents first, in the directions that were there; then their strengths, in their own.
         off, back = mix.moved(
             np.concatenate([sure.ground_reflectance[:, mix.rows], none[:, mix.rows]]),
@@ -171,13 +171,13 @@ def _extended(curves: Curves, sure: Uncertainty, mixes: list[_Mix]) -> Uncertain
         )
         here = before + len(strengths)
         learnt = len(old)
-        reflectance[old, place], ratio[old, place] = off[:learnt], back[:learnt]
-        reflectance[before:here, place] = off[learnt:]
-        ratio[before:here, place] = back[learnt:]
-        reflectance[here : here + kept, place] = shapes * mix.reflectance
+        reflectance[old, row], ratio[old, row] = off[:learnt], back[:learnt]
+        reflectance[before:here, row] = off[learnt:]
+        ratio[before:here, row] = back[learnt:]
+        reflectance[here : here + kept, row] = shapes * mix.reflectance
         t = mix.return_ratio
         if t < _LAMBERTIAN:
-            ratio[here + kept, place] = RETURN_SD * t * (1.0 - t)
+            ratio[here + kept, row] = RETURN_SD * t * (1.0 - t)
     return replace(
         sure,
         absorption=inserted(sure.absorption),

@@ -64,11 +64,11 @@ def deck_picture(chips: Sequence[Chip]) -> DeckPicture:
     """Lay out a chip for each swatch: hues are rows, bands of lightness columns."""
     fields: dict[tuple[str, str], list[Chip]] = {}
     for chip in chips:
-        fields.setdefault(chip.place, []).append(chip)
+        fields.setdefault(chip.field, []).append(chip)
     asked = _colours([(chip.lab, chip.light) for chip in chips])
     answers = _colours([(chip.predicted, chip.light) for chip in chips])
     colours = {id(chip): pair for chip, *pair in zip(chips, asked, answers, strict=True)}
-    bands = [band for band in BANDS if any(place[1] == band for place in fields)]
+    bands = [band for band in BANDS if any(hue_and_band[1] == band for hue_and_band in fields)]
     pitch_x, pitch_y = 2 * _HALF + _GAP, _TALL + _GAP
     field_width = _ABREAST * pitch_x + _FIELD_GAP
     placed, rows, y = [], [], _HEAD
@@ -147,9 +147,9 @@ def _order(chip: Chip) -> tuple[float, float]:
 
 def _colours(labs: Sequence[tuple[tuple[float, float, float], str]]) -> list[Swatch]:
     """The swatches of colours, each in its light, light by light."""
-    found: dict[int, Swatch] = {}
+    by_position: dict[int, Swatch] = {}
     for light in dict.fromkeys(light for _, light in labs):
-        places = [place for place, (_, own) in enumerate(labs) if own == light]
-        shades = swatches([labs[place][0] for place in places], Light.parse(light))
-        found |= dict(zip(places, shades, strict=True))
-    return [found[place] for place in range(len(labs))]
+        positions = [position for position, (_, light_of) in enumerate(labs) if light_of == light]
+        shades = swatches([labs[position][0] for position in positions], Light.parse(light))
+        by_position |= dict(zip(positions, shades, strict=True))
+    return [by_position[position] for position in range(len(labs))]

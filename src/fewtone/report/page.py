@@ -86,8 +86,8 @@ def render(page: PageContent) -> str:
         ],
         "between_coats": recipe.coats not in coats,
         "lights": [
-            (swatch(seen.lab, seen.light), told)
-            for seen, told in zip(check.lights, document["check"]["lights"], strict=True)
+            (swatch(seen.lab, seen.light), shown)
+            for seen, shown in zip(check.lights, document["check"]["lights"], strict=True)
         ],
         "chart": spectrum_chart(check.wavelength_nm, check.reflectance, check.reflectance_sd),
         "spectrum": page.spectrum,
@@ -190,14 +190,14 @@ def _steps_words(page: PageContent) -> str:
 def _cell(page: PageContent, document: Document, ground: str, coats: int) -> _Cell:
     recipe = page.check.match.recipe
     strip = next(strip for strip in page.letdown.strips if strip.ground == ground)
-    told = next(
+    value = next(
         step
         for step in document["letdown"]["steps"]
         if step["ground"] == ground and step["coats"] == coats
     )
     return _Cell(
         swatch=swatch(strip.steps[coats].lab, page.letdown.light),
-        step=told,
+        step=value,
         wanted=ground == recipe.ground and recipe.coats == coats,
     )
 

@@ -107,7 +107,7 @@ def sheet(
     checked = check(curves, settings, recipe, target=target, light=light, tolerance=tolerance)
     poured = batch(curves, settings, recipe, **how)
     strips = letdown(curves, settings, recipe, target=target, light=light)
-    told = (
+    cautions_shown = (
         *cautions,
         *(target.cautions if target else ()),
         *checked.cautions,
@@ -124,6 +124,6 @@ def sheet(
         tolerance=settings.mixing.tolerance if tolerance is None else tolerance,
         by_weight=how.get("by_weight", False),
         date=date or datetime.date.today(),
-        cautions=tuple(dict.fromkeys(told)),
+        cautions=tuple(dict.fromkeys(cautions_shown)),
         spectrum=spectrum,
     )

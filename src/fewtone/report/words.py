@@ -70,27 +70,27 @@ def sureness_words(pass_probability: float | None) -> str:
     return f"{pass_probability:.0%} of fresh panels pass"
 
 
-def needed_lines(found: Needed) -> list[str]:
+def needed_lines(needed: Needed) -> list[str]:
     """Which bottles reach so much of a deck, line by line."""
-    whole = f"The whole shelf reaches {found.reachable:,} of {found.swatches:,} swatches."
-    if found.toners is None or found.grounds is None:
-        lines = [f"No set of its bottles reaches {found.percent:g} % of the deck. {whole}"]
+    whole = f"The whole shelf reaches {needed.reachable:,} of {needed.swatches:,} swatches."
+    if needed.toners is None or needed.grounds is None:
+        lines = [f"No set of its bottles reaches {needed.percent:g} % of the deck. {whole}"]
     else:
         sure = (
             "No fewer do: this is proven."
-            if found.proven
-            else f"It is proven that fewer than {found.least_toners} toners, or with as many fewer "
-            f"than {found.least_grounds} grounds, do not."
+            if needed.proven
+            else f"It is proven that fewer than {needed.least_toners} toners, or with as many "
+            f"fewer than {needed.least_grounds} grounds, do not."
         )
         lines = [
-            f"{found.percent:g} % of the deck takes {len(found.toners)} toners: "
-            f"{', '.join(found.toners)}",
-            f"over {len(found.grounds)} grounds: {', '.join(found.grounds)}. They reach "
-            f"{found.reached:,}. {sure}",
+            f"{needed.percent:g} % of the deck takes {len(needed.toners)} toners: "
+            f"{', '.join(needed.toners)}",
+            f"over {len(needed.grounds)} grounds: {', '.join(needed.grounds)}. They reach "
+            f"{needed.reached:,}. {sure}",
             whole,
         ]
-    if found.losses and found.losses[0].swatches:
-        dearest = found.losses[0]
+    if needed.losses and needed.losses[0].swatches:
+        dearest = needed.losses[0]
         lines.append(
             f"The toner to run out of last is {dearest.name}: without it {dearest.swatches:,} of "
             "those are out of reach."

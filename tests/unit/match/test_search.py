@@ -118,13 +118,13 @@ def test_a_colour_that_is_not_accounted_for_is_noticed(
 ) -> None:
     """What each bound cut and what was worked out is counted where it happens, and must add up."""
     if broken == "cut":
-        counted = Sweep.found
+        counted = Sweep.candidates
 
         def found(self: Sweep) -> Iterator[Candidates]:
             yield from counted(self)
             self.cut[2] //= 2
 
-        monkeypatch.setattr(Sweep, "found", found)
+        monkeypatch.setattr(Sweep, "candidates", found)
     else:
         take = _SearchState._take
 

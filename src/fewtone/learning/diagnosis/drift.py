@@ -20,7 +20,7 @@ import numpy as np
 
 from fewtone.colorimetry import lab_jacobian, weights, white_point
 from fewtone.learning.forward import Problem
-from fewtone.learning.leave_one_out import own_covariance
+from fewtone.learning.leave_one_out import group_covariance
 from fewtone.learning.model_error import blocks
 from fewtone.learning.parameters import Parameters, shared_prior
 from fewtone.learning.solver import Prior, solve
@@ -93,13 +93,13 @@ def drifts(
     held = list(problem.layout.held)
     known = np.linalg.solve(covariance[np.ix_(held, held)], covariance[held])
     covariance = covariance - covariance[:, held] @ known
-    found = []
+    clear = []
     for kind, least in (("white", _LEAST_WHITE), ("black", _LEAST_BLACK)):
         change, sd = _estimate(problem, at, covariance, counted, kind)
         if abs(change) > max(_CLEARLY[kind] * sd, least):
-            found.append(Drift(kind, change, sd))
+            clear.append(Drift(kind, change, sd))
     # One that moves looks a little like the other: the clearer one is told.
-    return tuple(sorted(found, key=lambda drift: -abs(drift.change) / drift.sd)[:1])
+    return tuple(sorted(clear, key=lambda drift: -abs(drift.change) / drift.sd)[:1])
 
 
 def _estimate(
@@ -114,21 +114,21 @@ def _estimate(
     spectra = problem.reflectance(at)
     information, pull, cross = 0.0, 0.0, np.zeros(at.layout.size)
     for group, linear in zip(problem.groups, problem.linearise(at), strict=True):
-        own, offset = own_covariance(problem, group, linear, at)
+        covariance_of_group, offset = group_covariance(problem, group, linear, at)
         slope = np.zeros_like(offset)
-        for k, place, lit in blocks(group, seen.wavelength_nm.size):
+        for k, columns, lit in blocks(group, seen.wavelength_nm.size):
             rows = group.readings[:, k]
             shape = spectra[rows] if kind == "white" else np.ones_like(spectra[rows])
             moved = along[rows, np.newaxis] * shape
             if lit is None:
-                slope[:, place] = moved / problem.noise.of_reflectance(seen.spectral[rows])
+                slope[:, columns] = moved / problem.noise.of_reflectance(seen.spectral[rows])
             else:
                 light = seen.lights[lit]
                 matrix, white = weights(seen.wavelength_nm, light), white_point(light)
                 bend = lab_jacobian(spectra[rows] @ matrix, white)
                 by = (bend @ (moved @ matrix)[..., np.newaxis])[..., 0]
-                slope[:, place] = by / problem.lab_sd[rows, lit]
-        solved = np.linalg.solve(own, np.stack([slope, offset], axis=-1))
+                slope[:, columns] = by / problem.lab_sd[rows, lit]
+        solved = np.linalg.solve(covariance_of_group, np.stack([slope, offset], axis=-1))
         solved *= counted[group.panels, np.newaxis, np.newaxis]
         information += float((slope * solved[..., 0]).sum())
         pull += float((slope * solved[..., 1]).sum())

@@ -65,8 +65,8 @@ class Cell:
         Which of the panel's readings.
     column
         Title of its column.
-    place
-        Its place in the reading's spectrum, or in its Lab under `light`.
+    position
+        Its position in the reading's spectrum, or in its Lab under `light`.
     light
         None for a spectrum.
     fitting
@@ -77,7 +77,7 @@ class Cell:
 
     reading: int
     column: str
-    place: int
+    position: int
     light: Light | None
     fitting: float
     decimals: int
@@ -88,9 +88,9 @@ class Cell:
         item = items[self.reading]
         if self.light is None:
             assert item.reflectance is not None
-            value = float(item.reflectance[self.place]) * self.scale
+            value = float(item.reflectance[self.position]) * self.scale
         else:
-            value = (item.lab or {})[self.light][self.place]
+            value = (item.lab or {})[self.light][self.position]
         return f"{value:.{self.decimals}f}"
 
     def edited(self, items: Sequence[Reading], value: float) -> tuple[Reading, ...]:
@@ -107,10 +107,10 @@ class Cell:
         if self.light is None:
             assert item.reflectance is not None
             spectrum = item.reflectance.copy()
-            spectrum[self.place] = value / self.scale
+            spectrum[self.position] = value / self.scale
             return _with(items, self.reading, replace(item, reflectance=frozen(spectrum)))
         values = list((item.lab or {})[self.light])
-        values[self.place] = value
+        values[self.position] = value
         return _with(items, self.reading, _with_lab(item, self.light, values))
 
 
@@ -161,11 +161,11 @@ def label_errors(
             specific=False,
         )
     film = next(item for item in items if not item.is_bare)
-    blend, told = film.blend, film.medium_parts
+    blend, letdown = film.blend, film.medium_parts
     for medium in letdowns:
-        if medium != told:
+        if medium != letdown:
             yield Hypothesis(
-                f"reads like a letdown of {medium:g}:1, not {told:g}:1",
+                f"reads like a letdown of {medium:g}:1, not {letdown:g}:1",
                 tuple(i if i.is_bare else replace(i, medium_parts=medium) for i in items),
                 _LETDOWN + math.log(len(letdowns)),
             )
@@ -193,7 +193,7 @@ def number_errors(items: tuple[Reading, ...], cell: Cell, tried: int) -> Iterato
     row, text = items[cell.reading].row, cell.text(items)
     where = f"row {row}, column {cell.column}"
     prior_cost = _MISTYPED + math.log(tried)
-    typed = _mistyped(text, signed=cell.light is not None and cell.place > 0)
+    typed = _mistyped(text, signed=cell.light is not None and cell.position > 0)
     for value, how in typed.items():
         yield Hypothesis(
             f"has a slip in {where}: {value} would fit, not {text} ({how})",
@@ -332,25 +332,25 @@ def _other_blends(blend: Blend, toners: Sequence[str]) -> Iterator[Blend]:
 def _mistyped(text: str, *, signed: bool) -> dict[str, str]:
     """What may have been meant, and what then went wrong."""
     sign, digits = ("-", text[1:]) if text.startswith("-") else ("", text)
-    found: dict[str, str] = {}
+    ways: dict[str, str] = {}
     if signed:
-        found[digits if sign else "-" + digits] = "the sign"
-    places = [i for i, character in enumerate(digits) if character.isdigit()]
-    for i, j in pairwise(places):
+        ways[digits if sign else "-" + digits] = "the sign"
+    digits_at = [i for i, character in enumerate(digits) if character.isdigit()]
+    for i, j in pairwise(digits_at):
         turned = list(digits)
         turned[i], turned[j] = turned[j], turned[i]
-        found.setdefault(sign + "".join(turned), "two digits exchanged")
+        ways.setdefault(sign + "".join(turned), "two digits exchanged")
     for shift in (-2, -1, 1, 2):
         moved = f"{Decimal(text).scaleb(shift):f}"
-        found.setdefault(moved, "the decimal point")
-    for i in places:
+        ways.setdefault(moved, "the decimal point")
+    for i in digits_at:
         for digit in "0123456789":
-            found.setdefault(sign + digits[:i] + digit + digits[i + 1 :], "one digit")
-    return {value: how for value, how in found.items() if float(value) != float(text)}
+            ways.setdefault(sign + digits[:i] + digit + digits[i + 1 :], "one digit")
+    return {value: how for value, how in ways.items() if float(value) != float(text)}
 
 
-def _with(items: Sequence[Reading], place: int, item: Reading) -> tuple[Reading, ...]:
-    return (*items[:place], item, *items[place + 1 :])
+def _with(items: Sequence[Reading], row: int, item: Reading) -> tuple[Reading, ...]:
+    return (*items[:row], item, *items[row + 1 :])
 
 
 def _with_lab(item: Reading, light: Light, values: Sequence[float]) -> Reading:

@@ -177,7 +177,11 @@ class Explainer:
 
     def _expect(self, sets: Sequence[tuple[Reading, ...]]) -> tuple[Problem, list[Expectation]]:
         """What the good panels say of sets of readings, each of one panel."""
-        items = [replace(item, panel=str(n)) for n, own in enumerate(sets) for item in own]
+        items = [
+            replace(item, panel=str(n))
+            for n, items_of_one in enumerate(sets)
+            for item in items_of_one
+        ]
         seen = observe_as(self.seen, items, self.readings.wavelength_nm)
         problem = self.problem.over(seen)
         at = replace(
@@ -191,16 +195,16 @@ class Explainer:
     def _weigh(self, sets: Sequence[tuple[Reading, ...]]) -> tuple[FloatArray, FloatArray]:
         """Log likelihood of each set of readings, each of one panel, and how far off it is."""
         likely, off = np.zeros(len(sets)), np.zeros(len(sets))
-        most = max(len(own) for own in sets)
+        most = max(len(each) for each in sets)
         rows = most * max(self.seen.wavelength_nm.size if self._is_spectral(sets[0]) else 6, 1)
         block = max(1, _BLOCK // rows**2)
         for start in range(0, len(sets), block):
             part = sets[start : start + block]
             for one in self._expect(part)[1]:
-                place = start + one.group.panels
-                likely[place] = one.log_likelihood
+                at_rows = start + one.group.panels
+                likely[at_rows] = one.log_likelihood
                 width = one.residual.shape[1]
-                off[place] = (one.distance - width) / np.sqrt(2.0 * width)
+                off[at_rows] = (one.distance - width) / np.sqrt(2.0 * width)
         return likely, off
 
     @staticmethod
@@ -242,14 +246,14 @@ class Explainer:
 
     def _gains(self, panel: _Panel) -> dict[int, float]:
         """By how much each spectrum of a panel is higher than expected."""
-        one, found = panel.expected, {}
+        one, gains = panel.expected, {}
         seen, noise = panel.problem.seen, panel.problem.noise
-        for k, place, light in one.blocks():
+        for k, columns, light in one.blocks():
             if light is None:
                 read = seen.spectral[one.group.readings[0, k]]
-                fit = np.maximum(read + one.residual[0, place] * noise.of_reflectance(read), 1e-4)
-                found[k] = float(np.median(np.maximum(read, 1e-4) / fit))
-        return found
+                fit = np.maximum(read + one.residual[0, columns] * noise.of_reflectance(read), 1e-4)
+                gains[k] = float(np.median(np.maximum(read, 1e-4) / fit))
+        return gains
 
     def _number_errors(self, panel: _Panel) -> Iterator[Hypothesis]:
         one, seen, noise = panel.expected, panel.problem.seen, panel.problem.noise
@@ -258,10 +262,10 @@ class Explainer:
         precision = np.maximum(np.diag(inverse), 1e-12)
         worst = np.argsort(-np.abs(weighed) / np.sqrt(precision), kind="stable")[:_WORST_CELLS]
         for row in worst.tolist():
-            k, place, lit = next(
+            k, columns, lit = next(
                 block for block in one.blocks() if block[1].start <= row < block[1].stop
             )
-            node, change = row - place.start, weighed[row] / precision[row]
+            node, change = row - columns.start, weighed[row] / precision[row]
             reading = int(one.group.readings[0, k])
             if lit is None:
                 sd = noise.of_reflectance(seen.spectral[reading])[node]
@@ -279,19 +283,21 @@ class Explainer:
         assert spectrum is not None
         scale = 100.0 if self.settings.percent else 1.0
         share = resampling(read)[:, node]
-        for place in np.flatnonzero(share > 0.0).tolist():
-            value = float(spectrum[place]) + change / share[place]
+        for band in np.flatnonzero(share > 0.0).tolist():
+            value = float(spectrum[band]) + change / share[band]
             decimals = _decimals([float(v) * scale for v in spectrum])
-            yield Cell(k, f"{read[place]:g}", place, None, value * scale, decimals, scale)
+            yield Cell(k, f"{read[band]:g}", band, None, value * scale, decimals, scale)
 
     def _lab_cell(
-        self, items: Sequence[Reading], k: int, lit: int, place: int, change: float
+        self, items: Sequence[Reading], k: int, lit: int, coordinate: int, change: float
     ) -> Cell:
         light = self.seen.lights[lit]
         values = (items[k].lab or {})[light]
-        own = light == self.settings.measurement.light
-        column = "Lab"[place] if own else f"{'Lab'[place]} {light}"
-        return Cell(k, column, place, light, values[place] + change, _decimals(values), 1.0)
+        in_shelf_light = light == self.settings.measurement.light
+        column = "Lab"[coordinate] if in_shelf_light else f"{'Lab'[coordinate]} {light}"
+        return Cell(
+            k, column, coordinate, light, values[coordinate] + change, _decimals(values), 1.0
+        )
 
     def _twin(self, panel: _Panel) -> str | None:
         """What to say of another panel of the same recipe that reads otherwise."""

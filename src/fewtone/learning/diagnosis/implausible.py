@@ -41,15 +41,15 @@ def check_columns(seen: Observations, settings: ShelfSettings) -> None:
         lowest = np.nanmin(seen.lab[:, i], axis=0)
         likely = [k for k in (1, 2) if falls[k] >= _SURELY_DARKER and lowest[k] >= 0.0]
         if (falls[0] < _DARKER or lowest[0] < 0.0) and likely:
-            own, other = (_title(k, light, settings) for k in (0, likely[0]))
+            lightness, other = (_title(k, light, settings) for k in (0, likely[0]))
             faults.append(
                 Fault(
-                    f"The columns {own} and {other} look exchanged: more coats make a panel "
-                    f"darker, and it is {other} that falls with coats here, not {own}.",
-                    fix=f"Put the lightness under {own}; check a and b too.",
+                    f"The columns {lightness} and {other} look exchanged: more coats make a panel "
+                    f"darker, and it is {other} that falls with coats here, not {lightness}.",
+                    fix=f"Put the lightness under {lightness}; check a and b too.",
                     file=_FILE,
                     row=1,
-                    column=own,
+                    column=lightness,
                 )
             )
     if faults:
@@ -97,13 +97,13 @@ def _steps(seen: Observations, light: int) -> FloatArray:
             series.setdefault(key, []).append((float(item.coats), row))
     changes = [
         seen.lab[other, light] - seen.lab[one, light]
-        for own in series.values()
-        for (fewer, one), (more, other) in zip(sorted(own), sorted(own)[1:], strict=False)
+        for steps in series.values()
+        for (fewer, one), (more, other) in zip(sorted(steps), sorted(steps)[1:], strict=False)
         if more > fewer
     ]
     return np.array(changes).reshape(-1, 3)
 
 
 def _title(coordinate: int, light: Light, settings: ShelfSettings) -> str:
-    own = light == settings.measurement.light
-    return "Lab"[coordinate] if own else f"{'Lab'[coordinate]} {light}"
+    in_shelf_light = light == settings.measurement.light
+    return "Lab"[coordinate] if in_shelf_light else f"{'Lab'[coordinate]} {light}"

@@ -28,24 +28,24 @@ def still_learnable(seen: Observations, counted: BoolArray) -> bool:
         Whether each panel counts, shape ``(n_panels,)``.
     """
     everything = np.ones_like(counted)
-    before, after = _told(seen, everything), _told(seen, counted)
+    before, after = _known_doses(seen, everything), _known_doses(seen, counted)
     return before <= after
 
 
-def _told(seen: Observations, counted: BoolArray) -> set[tuple[str, str]]:
+def _known_doses(seen: Observations, counted: BoolArray) -> set[tuple[str, str]]:
     """What the panels that count tell: names, and of what kind the knowledge is."""
-    found: set[tuple[str, str]] = set()
+    known: set[tuple[str, str]] = set()
     doses: dict[tuple[str, str], set[object]] = {}
     for item, panel in zip(seen.readings, seen.panel, strict=True):
         if not counted[panel]:
             continue
         if item.is_bare:
-            found.add(("bare", item.ground))
+            known.add(("bare", item.ground))
             continue
         for toner, share in item.blend.fractions.items():
             kind = "alone" if len(item.blend) == 1 else "blended"
             for how in (kind, "at all"):
                 doses.setdefault((how, toner), set()).add(item.load * share)
-    return found | {
-        told for told, own in doses.items() if told[0] != "blended" and len(own) >= _LEAST_DOSES
+    return known | {
+        key for key, loads in doses.items() if key[0] != "blended" and len(loads) >= _LEAST_DOSES
     }

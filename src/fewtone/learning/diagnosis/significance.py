@@ -67,12 +67,12 @@ def _neg_log10_p(one: Expectation) -> FloatArray:
     precision = np.maximum(np.diagonal(inverse, axis1=1, axis2=2), 1e-12)
     single = np.abs(weighed) / np.sqrt(precision)
     log_chances.append(_two_sided(single.max(axis=1), rows))
-    slopes = _directions(one)
-    if slopes.shape[-1]:
-        pull = (slopes.swapaxes(1, 2) @ weighed[..., np.newaxis])[..., 0]
-        weight = np.einsum("pri,prs,psi->pi", slopes, inverse, slopes, optimize=True)
+    directions = _directions(one)
+    if directions.shape[-1]:
+        pull = (directions.swapaxes(1, 2) @ weighed[..., np.newaxis])[..., 0]
+        weight = np.einsum("pri,prs,psi->pi", directions, inverse, directions, optimize=True)
         along = np.abs(pull) / np.sqrt(np.maximum(weight, 1e-12))
-        log_chances.append(_two_sided(along.max(axis=1), slopes.shape[-1]))
+        log_chances.append(_two_sided(along.max(axis=1), directions.shape[-1]))
     best = np.minimum.reduce(log_chances) + np.log(len(log_chances))
     return np.asarray(np.maximum(-best / np.log(10.0), 0.0))
 
@@ -92,14 +92,14 @@ def _directions(one: Expectation) -> FloatArray:
         kinds.append(one.by_local[..., :count].sum(axis=-1))
     if one.group.spectral.any():
         kinds.append(one.by_local[..., -1])
-    found = list(kinds)
+    directions = list(kinds)
     readings = one.group.readings.shape[1]
     if readings > 1:
         for k in range(readings):
-            own = np.zeros(one.residual.shape[1])
-            for reading, place, _ in one.blocks():
-                own[place] = reading == k
-            found += [slope * own for slope in kinds]
-    if not found:
+            direction = np.zeros(one.residual.shape[1])
+            for reading, columns, _ in one.blocks():
+                direction[columns] = reading == k
+            directions += [slope * direction for slope in kinds]
+    if not directions:
         return np.zeros((*one.residual.shape, 0))
-    return np.stack(found, axis=-1)
+    return np.stack(directions, axis=-1)

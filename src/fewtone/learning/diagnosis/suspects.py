@@ -48,8 +48,8 @@ __all__ = ["Diagnosis", "Suspect", "diagnose"]
 _THRESHOLD = 5.0
 # That of whoever was exchanged with a bad panel exceeds at least this.
 _DOUBT = 1.5
-# Beyond this the fit may be bent further than slopes tell; then this many panels are each left out
-# on trial, for a few steps of the solver.
+# Beyond this the fit may be bent further than a Jacobian tells; then so many panels are each left
+# out on trial, for a few steps of the solver.
 _GROSS = 30.0
 _LIKELY, _GLANCE = 2, 2
 # A refit need only settle so far that the next decimal of no −log₁₀ p depends on it.
@@ -159,17 +159,17 @@ class _Search:
         judged = self._clear(self._take_out(first))
         judged = self._letdowns(judged)
         bad = np.flatnonzero(~judged.counted | (self.kept & (judged.neg_log10_p >= _THRESHOLD)))
-        found = [self._suspect(int(panel), judged, first) for panel in bad]
-        found = [
+        suspects = [self._suspect(int(panel), judged, first) for panel in bad]
+        suspects = [
             suspect
-            for suspect in found
+            for suspect in suspects
             if suspect.neg_log10_p >= _THRESHOLD or "letdown" in suspect.explanation
         ]
         covariance = judged.covariance
         if not covariance.size:
             covariance = shared_covariance(self.problem, self.prior, judged.at)
         return Diagnosis(
-            tuple(sorted(found, key=lambda suspect: -suspect.neg_log10_p)),
+            tuple(sorted(suspects, key=lambda suspect: -suspect.neg_log10_p)),
             drifts(self.problem, judged.at, covariance, judged.counted),
         )
 
@@ -193,19 +193,19 @@ class _Search:
 
         `left` is −log₁₀ p of those that may be taken out, 0 of the others.
 
-        That is the most significant one, but where slopes fail: a gross error bends the fit so far
-        that good panels seem to be off by more than the bad one. It then shows in what is left of
-        it in the fit itself, and by how much better all others fit without it.
+        That is the most significant one, but where the Jacobian fails: a gross error bends the fit
+        so far that good panels seem to be off by more than the bad one. It then shows in what is
+        left of it in the fit itself, and by how much better all others fit without it.
         """
         problem, first = self.problem, int(left.argmax())
         if left[first] < _GROSS:
             return first, judged.at
-        misfit = np.zeros(left.size)
+        reduced_residual = np.zeros(left.size)
         residuals = problem.whitened_residuals(judged.at) or []
         for group, residual in zip(problem.groups, residuals, strict=True):
-            misfit[group.panels] = (residual**2).sum(axis=1) * (left[group.panels] > 0.0)
-        likely = [first, *(int(i) for i in np.argsort(-misfit)[:_LIKELY] if i != first)]
-        if misfit[first] == misfit.max():
+            reduced_residual[group.panels] = (residual**2).sum(axis=1) * (left[group.panels] > 0.0)
+        likely = [first, *(int(i) for i in np.argsort(-reduced_residual)[:_LIKELY] if i != first)]
+        if reduced_residual[first] == reduced_residual.max():
             return first, judged.at
         trials = []
         for panel in likely:
@@ -240,12 +240,12 @@ class _Search:
 
     def _letdown_gain(self, judged: _Judged) -> FloatArray:
         """How much likelier each panel is at another of the shop's letdowns, ``(n_panels,)``."""
-        found = np.full(judged.counted.size, -np.inf)
+        gained = np.full(judged.counted.size, -np.inf)
         films = self.seen.is_film
         for one in judged.expected:
             if one.group.segments.shape[1] < _LEAST_STEPS:
                 continue
-            told = [
+            likelihoods = [
                 next(
                     item.medium_parts
                     for row, item in ((r, self.seen.readings[r]) for r in rows)
@@ -254,16 +254,18 @@ class _Search:
                 for rows in one.group.readings.tolist()
             ]
             for letdown in self.letdowns:
-                steps = {m: float(np.log((1 + m) / (1 + letdown))) for m in told if m is not None}
+                steps = {
+                    m: float(np.log((1 + m) / (1 + letdown))) for m in likelihoods if m is not None
+                }
                 for medium, step in steps.items():
-                    here = np.array([m == medium for m in told])
+                    here = np.array([m == medium for m in likelihoods])
                     if medium == letdown or not here.any():
                         continue
                     gain, far = film_gain(one, step)
                     gain = np.where(here & (far > _LETDOWN_STEP), gain, -np.inf)
-                    place = one.group.panels
-                    found[place] = np.maximum(found[place], gain)
-        return found
+                    panels = one.group.panels
+                    gained[panels] = np.maximum(gained[panels], gain)
+        return gained
 
     def _judge(self, start: Parameters, counted: BoolArray) -> _Judged:
         weights = counted.astype(np.float64)
@@ -331,25 +333,27 @@ class _Search:
         """Other panels with the film of this one's toner alone."""
         seen = self.seen
         mix = seen.fractions > 0.0
-        own = mix[seen.panel == panel].any(axis=0)
-        if own.sum() != 1:
+        of_panel = mix[seen.panel == panel].any(axis=0)
+        if of_panel.sum() != 1:
             return []
-        alike = seen.is_film & (mix == own).all(axis=1)
+        alike = seen.is_film & (mix == of_panel).all(axis=1)
         return [int(i) for i in np.unique(seen.panel[alike]) if i != panel]
 
     def _disagreement(
-        self, panel: int, own: Explanation, mate: int, theirs: Explanation
+        self, panel: int, mine: Explanation, mate: int, theirs: Explanation
     ) -> Explanation:
         toner = self.seen.toners[
             int(self.seen.fractions[self.seen.panel == panel].argmax(axis=1)[-1])
         ]
         one, other = self.seen.panels[panel], self.seen.panels[mate]
         either = [
-            f"{name} {said.words}" for name, said in ((one, own), (other, theirs)) if said.specific
+            f"{name} {explained.words}"
+            for name, explained in ((one, mine), (other, theirs))
+            if explained.specific
         ]
         perhaps = f" (perhaps {', or '.join(either)})" if either else ""
         return replace(
-            own,
+            mine,
             words=f"and {other} disagree about {toner}, and either may be the bad one{perhaps}; a "
             "third strip would tell",
         )

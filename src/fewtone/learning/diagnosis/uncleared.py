@@ -48,17 +48,17 @@ def uncleared(
         Wavelengths of the spectral readings [nm], shape ``(n_read,)``; None if there are none.
     """
     seen = observe_as(problem.seen, items, wavelength_nm)
-    own = replace(
+    alone = replace(
         at, log_build=np.zeros(seen.segment_coats.size), log_gain=np.zeros(len(seen.panels))
     )
     optics = problem.optics
     views = [_View(item, problem.seen.wavelength_nm, wavelength_nm) for item in items]
     read = [view.read for view in views]
-    cleared = problem.over(seen).reflectance(own)
+    cleared = problem.over(seen).reflectance(alone)
     under = [view.of(film) for view, film in zip(views, cleared, strict=True)]
     for index in (optics.index, _NO_SURFACE):
         dull = problem.over(seen).with_film(replace(optics, index=index), problem.thinning)
-        bare = [view.of(film) for view, film in zip(views, dull.reflectance(own), strict=True)]
+        bare = [view.of(film) for view, film in zip(views, dull.reflectance(alone), strict=True)]
         sheen = _best_sheen(read, bare)
         times = _TIMES if sheen > 0.0 else ((1.0,) if index != optics.index else ())
         for share in (sheen * factor for factor in times):

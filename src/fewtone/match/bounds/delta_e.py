@@ -176,10 +176,15 @@ class Region:
         low, high = np.full(2, -_WIDEST), np.full(2, _WIDEST)
         for _ in range(_ZOOMS):
             size = (high - low) / _COARSE
-            places = np.argwhere(self._open(low, size, _cells(_COARSE)).reshape(_COARSE, _COARSE))
-            if not len(places):
+            open_cells = np.argwhere(
+                self._open(low, size, _cells(_COARSE)).reshape(_COARSE, _COARSE)
+            )
+            if not len(open_cells):
                 break
-            low, high = low + size * places.min(axis=0), low + size * (places.max(axis=0) + 1)
+            low, high = (
+                low + size * open_cells.min(axis=0),
+                low + size * (open_cells.max(axis=0) + 1),
+            )
         size = (high - low) / _FINE
         touched = self._open(low, size, _cells(_FINE)).reshape(_FINE, _FINE)
         finer = int(np.clip(np.ceil(size.max() / _SHARP), 1, _FINEST // _FINE))
@@ -208,8 +213,8 @@ class Region:
         ends = []
         for axis, (offset, scale) in enumerate(zip(self._low, self._scale, strict=True), start=1):
             for edge, whole in ((low, np.floor), (high, np.ceil)):
-                place = whole((edge[axis] - offset) * scale)
-                ends.append(np.clip(place, 0.0, self._count).astype(np.int64))
+                cell = whole((edge[axis] - offset) * scale)
+                ends.append(np.clip(cell, 0.0, self._count).astype(np.int64))
         a_1, a_2, b_1, b_2 = ends
         count = self._sums[a_2, b_2] - self._sums[a_1, b_2]
         count -= self._sums[a_2, b_1] - self._sums[a_1, b_1]
@@ -217,10 +222,10 @@ class Region:
 
     def ends(self) -> tuple[FloatArray, FloatArray] | None:
         """Least and largest a* and b* of the region, ``(2,)`` each; None if it is empty."""
-        places = np.argwhere(np.diff(np.diff(self._sums, axis=0), axis=1) > 0)
-        if not len(places):
+        cells = np.argwhere(np.diff(np.diff(self._sums, axis=0), axis=1) > 0)
+        if not len(cells):
             return None
-        least, most = places.min(axis=0), places.max(axis=0) + 1
+        least, most = cells.min(axis=0), cells.max(axis=0) + 1
         return self._low + least / self._scale, self._low + most / self._scale
 
     def _open(self, low: FloatArray, size: FloatArray, cells: IntArray) -> BoolArray:

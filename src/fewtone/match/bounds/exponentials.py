@@ -109,9 +109,9 @@ class Exponentials:
             Row of each film's ground, shape ``(n,)``.
         """
         terms = self.terms(tau)
-        found = _by_ground(terms, self.matrix.astype(tau.dtype, copy=False), ground)
-        found += self.constant.astype(tau.dtype)
-        return found
+        sums = _by_ground(terms, self.matrix.astype(tau.dtype, copy=False), ground)
+        sums += self.constant.astype(tau.dtype)
+        return sums
 
     def tangents(self, tau: FloatArray, ground: IntArray) -> tuple[FloatArray, FloatArray]:
         """Log F ``(n, 3)`` and how fast it falls in every toner's amount ``(n, 3, n_toners)``.
@@ -134,11 +134,11 @@ class Exponentials:
 
 def _by_ground(terms: FloatArray, matrix: FloatArray, ground: IntArray) -> FloatArray:
     """Product of each row with the matrix of its ground."""
-    found = np.empty((len(terms), matrix.shape[2]), dtype=terms.dtype)
-    for place in np.unique(ground):
-        rows = np.flatnonzero(ground == place)
-        found[rows] = terms[rows] @ matrix[place]
-    return found
+    sums = np.empty((len(terms), matrix.shape[2]), dtype=terms.dtype)
+    for each in np.unique(ground):
+        rows = np.flatnonzero(ground == each)
+        sums[rows] = terms[rows] @ matrix[each]
+    return sums
 
 
 def exponentials_of(films: Films, most_load: float) -> Exponentials:

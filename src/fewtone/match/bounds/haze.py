@@ -90,9 +90,9 @@ class HazeRanges:
         self.log_loads = DEPTH_STEPS * np.log2(loads)
         # Groups of loads: from the first load of each less than `GROUP` cells farther.
         starts = [0]
-        for place, log_load in enumerate(self.log_loads):
+        for column, log_load in enumerate(self.log_loads):
             if log_load - self.log_loads[starts[-1]] > GROUP - _ROUNDING:
-                starts.append(place)
+                starts.append(column)
         self.starts = np.array(starts)
         self._tables: dict[int, HazeTable] = {}
 
@@ -123,8 +123,8 @@ class HazeRanges:
         """
         absorption, scattering = curves
         depth = np.maximum(absorption + scattering, 1e-30)
-        place = PLACE_STEPS * (1.0 - np.sqrt(absorption / depth))
-        row = np.minimum(place.astype(np.int32), PLACE_STEPS - 1) * self._n_depths
+        position = PLACE_STEPS * (1.0 - np.sqrt(absorption / depth))
+        row = np.minimum(position.astype(np.int32), PLACE_STEPS - 1) * self._n_depths
         return row, DEPTH_STEPS * np.log2(depth / self._edges[1])
 
     def cells(self, row: IntArray, depth: FloatArray, log_load: FloatArray) -> IntArray:
@@ -138,13 +138,13 @@ class HazeRanges:
 
     def _table(self, block: int) -> HazeTable:
         films, curves = self._films, self._films.curves
-        places = np.arange(len(films.grounds))[block * _GROUNDS : (block + 1) * _GROUNDS]
+        of_block = np.arange(len(films.grounds))[block * _GROUNDS : (block + 1) * _GROUNDS]
         white = weights(curves.wavelength_nm, films.light) / white_point(films.light)
         weight = np.hstack([white, white[:, :2] - white[:, 1:]])[:, np.newaxis, np.newaxis]
         positive = weight >= 0.0
-        shape = (len(white), PLACE_STEPS, self._n_depths, len(places), 10)
+        shape = (len(white), PLACE_STEPS, self._n_depths, len(of_block), 10)
         near: FloatArray = np.empty(shape, dtype=np.float32)
-        for place, ground in enumerate(np.array(films.grounds)[places]):
+        for row, ground in enumerate(np.array(films.grounds)[of_block]):
             ends = reflectance_range(
                 curves.optics,
                 self._edges,
@@ -153,16 +153,16 @@ class HazeRanges:
             )
             low, high = (end[..., np.newaxis] for end in ends)
             # Weights below 0 turn the ends round.
-            near[..., place, :5] = np.where(positive, low, high) * weight
-            near[..., place, 5:] = np.where(positive, high, low) * weight
-        return HazeTable(near, places)
+            near[..., row, :5] = np.where(positive, low, high) * weight
+            near[..., row, 5:] = np.where(positive, high, low) * weight
+        return HazeTable(near, of_block)
 
 
 def _summed(tables: FloatArray, rows: IntArray) -> FloatArray:
     """Sum over the wavelengths of one row of each one's table, ``(n, n_columns)``."""
     total: FloatArray = tables[0].take(rows[:, 0], axis=0)
-    for table, places in zip(tables[1:], rows.T[1:], strict=True):
-        total += table.take(places, axis=0)
+    for table, rows_of in zip(tables[1:], rows.T[1:], strict=True):
+        total += table.take(rows_of, axis=0)
     return total
 
 

@@ -117,8 +117,8 @@ class Shells:
         least, most = float(loads[0]), float(loads[-1])
         self._grid = np.concatenate([[0.0], np.geomspace(_BEFORE * least, _BEYOND * most, _GRID)])
         n_toners, n_grounds = len(sums.absorption), len(sums.matrix)
-        places = np.indices((n_toners, n_grounds, len(self._grid))).reshape(3, -1)
-        toner, ground, load = places
+        indices = np.indices((n_toners, n_grounds, len(self._grid))).reshape(3, -1)
+        toner, ground, load = indices
         tau = self._grid[load, np.newaxis] * sums.absorption[toner]
         logs, falls = sums.tangents(tau, ground)
         shape = (n_toners, n_grounds, len(self._grid), 3)
@@ -141,8 +141,8 @@ class Shells:
         nearest = np.abs(logs - window.hi).argmin(axis=2)
         falls = np.take_along_axis(self._falls, nearest[:, :, np.newaxis, :, np.newaxis], axis=2)
         falls = falls[:, :, 0]
-        own = np.arange(len(falls))
-        along = falls[own, :, :, own]
+        diagonal = np.arange(len(falls))
+        along = falls[diagonal, :, :, diagonal]
         return far, self._near(falls, _at(logs, nearest), along * grid[nearest], window.hi)
 
     def first(
@@ -163,13 +163,13 @@ class Shells:
         count, size = toners.shape
         planes = far[toners, ground[:, np.newaxis]].transpose(0, 2, 1)
         most = np.full((count, 1, size), 1.0 / self.loads[-1])
-        places = (
+        at = (
             toners[:, :, np.newaxis, np.newaxis],
             ground[:, np.newaxis, np.newaxis, np.newaxis],
         )
         channels = np.arange(3)[:, np.newaxis]
         others = toners[:, np.newaxis, np.newaxis]
-        tangents = near[places[0], places[1], channels, others].reshape(count, -1, size)
+        tangents = near[at[0], at[1], channels, others].reshape(count, -1, size)
         least = np.full((count, 1, size), 1.0 / self.loads[0])
         return Planes(
             np.concatenate([planes, most], axis=1), np.concatenate([tangents, least], axis=1)
@@ -246,9 +246,9 @@ class Shells:
         far = 1.0 / np.minimum(low, high)
         near = np.minimum(1.0 / np.maximum(low, high), 0.999 * far)
         curve = (rays @ self.sums.absorption[toners]).reshape(count * size, -1)
-        places = np.repeat(ground, size)
+        grounds = np.repeat(ground, size)
         logs = [
-            self._log(load.reshape(-1, 1) * curve, places).reshape(count, size, 3)
+            self._log(load.reshape(-1, 1) * curve, grounds).reshape(count, size, 3)
             for load in (near, far)
         ]
         crossing = _crossing(
@@ -288,9 +288,9 @@ class Shells:
         return np.where(clear[..., np.newaxis], plane, _NEVER)
 
 
-def _at(values: FloatArray, place: IntArray) -> FloatArray:
+def _at(values: FloatArray, position: IntArray) -> FloatArray:
     """Values ``(toners, grounds, loads, 3)`` at one load for each of the others."""
-    return np.asarray(np.take_along_axis(values, place[:, :, np.newaxis], axis=2)[:, :, 0])
+    return np.asarray(np.take_along_axis(values, position[:, :, np.newaxis], axis=2)[:, :, 0])
 
 
 def _crossing(

@@ -62,8 +62,8 @@ def slices_of(target: FloatArray, radius: float, lightest: float) -> Iterator[Sl
 def may_contain(part: Slice, low: FloatArray, high: FloatArray) -> IntArray:
     """Places of the boxes that may hold a colour of it; ends as `lab_box` takes them."""
     inside = (high[:, :3] >= part.low) & (low[:, :3] <= part.high)
-    places = np.flatnonzero(inside.all(axis=1))
-    return places[part.region.may_contain(*lab_box(low[places], high[places]))]
+    inside_rows = np.flatnonzero(inside.all(axis=1))
+    return inside_rows[part.region.may_contain(*lab_box(low[inside_rows], high[inside_rows]))]
 
 
 def lab_box(low: FloatArray, high: FloatArray) -> tuple[FloatArray, FloatArray]:

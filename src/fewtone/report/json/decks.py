@@ -41,17 +41,17 @@ def deck_document(deck: Deck, tolerance: float) -> Document:
     }
 
 
-def needed_document(found: Needed) -> Document:
+def needed_document(needed: Needed) -> Document:
     """Which bottles reach so much of a deck."""
     return {
-        "percent": found.percent,
-        "swatches": found.swatches,
-        "reachable": found.reachable,
-        "toners": None if found.toners is None else list(found.toners),
-        "grounds": None if found.grounds is None else list(found.grounds),
-        "reached": found.reached,
-        "least_toners": found.least_toners,
-        "least_grounds": found.least_grounds,
-        "proven": found.proven,
-        "losses": {loss.name: loss.swatches for loss in found.losses},
+        "percent": needed.percent,
+        "swatches": needed.swatches,
+        "reachable": needed.reachable,
+        "toners": None if needed.toners is None else list(needed.toners),
+        "grounds": None if needed.grounds is None else list(needed.grounds),
+        "reached": needed.reached,
+        "least_toners": needed.least_toners,
+        "least_grounds": needed.least_grounds,
+        "proven": needed.proven,
+        "losses": {loss.name: loss.swatches for loss in needed.losses},
     }

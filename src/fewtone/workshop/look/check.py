@@ -1,4 +1,4 @@
-"""Looking at a recipe before it is mixed: its colour, its certainty, its unevenness."""
+"""Looking at a recipe before it is mixed: its colour, how sure it is, its unevenness."""
 
 from __future__ import annotations
 

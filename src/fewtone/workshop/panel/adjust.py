@@ -45,7 +45,7 @@ __all__ = ["Addition", "AdjustOptions", "Adjustment", "adjust"]
 
 # A cause is named when it is likelier than not, or, for the panel, beyond what hands differ by; and
 # never as being off by less than can be told.
-_LIKELY, _HEAVY, _TOLD = 0.5, 0.03, 0.01
+_LIKELY, _HEAVY, _SHOWN = 0.5, 0.03, 0.01
 # Without a room a mix grows by at most half; without a cup's step, in ml.
 _USUAL_ROOM, _USUAL_STEP = Fraction(3, 2), Decimal(1)
 
@@ -219,18 +219,18 @@ def adjust(
 def _reading_light(settings: ShelfSettings, target: Target, reading_light: Light | None) -> Light:
     if reading_light is not None:
         return reading_light
-    own = settings.measurement.light
-    if target.light != own:
+    shelf_light = settings.measurement.light
+    if target.light != shelf_light:
         raise UsageError(
             Fault(
-                f"The target is in {target.light}, the reading in {own}: colours in different "
-                "lights cannot be compared.",
+                f"The target is in {target.light}, the reading in {shelf_light}: colours in "
+                "different lights cannot be compared.",
                 fix="Give the target in the light of the reading, or say with `reading_light` what "
                 "the reading was taken in; the learnt curves then carry one to the other.",
                 value=target.request,
             )
         )
-    return own
+    return shelf_light
 
 
 def _volumes(
@@ -297,7 +297,7 @@ def _why(posterior: Posterior, passes: bool, best: str, options: Mapping[str, Pl
 
 def _cause_words(cause: Cause) -> str | None:
     size = abs(cause.change)
-    if size < (_HEAVY if cause.name == "panel" else _TOLD):
+    if size < (_HEAVY if cause.name == "panel" else _SHOWN):
         return None
     more = cause.change > 0
     if cause.name == "panel":

@@ -49,7 +49,7 @@ _CREDIBLE, _CLEAR = 0.5, 0.1
 # toner.
 _OTHER_COLOUR, _OTHER_STRENGTH = 3.0, 3.0
 # A panel that leaves more than this of the prior's deviation says next to nothing.
-_TOLD_NOTHING = 0.9
+_UNINFORMATIVE = 0.9
 
 
 class Verdict(StrEnum):
@@ -163,19 +163,19 @@ def bottle(
     learnt = curves.with_strengths({name: 1.0 / in_use})
     which = [0] * len(panels) if same_panel else list(range(len(panels)))
     model = StrengthModel.of(learnt, settings, recipe, name, panels, which, under)
-    found = model.explain(0.0, BOTTLE_SD)
+    explanation = model.explain(0.0, BOTTLE_SD)
     unchanged = model.explain(float(np.log(in_use)), 0.0)
     anything = model.explain(0.0, _ANY_SD)
     more = StrengthModel.of(
         learnt, settings, recipe, name, (*panels, panels[-1]), [*which, max(which) + 1], under
     )
-    log_strength, sd = float(found.parameters[0]), found.sd(0)
+    log_strength, sd = float(explanation.parameters[0]), explanation.sd(0)
     strength, change = float(np.exp(log_strength)), float(log_strength - np.log(in_use))
-    off = float(model.log_dose_change(found.parameters) - np.log(in_use))
+    off = float(model.log_dose_change(explanation.parameters) - np.log(in_use))
     any_log_strength = float(anything.parameters[0])
     # One parameter is the strength, whose prior hardly matters here.
     residual = float(np.sqrt(anything.cost / (3 * len(panels) - 1)))
-    odds = float(np.clip(found.log_evidence - unchanged.log_evidence, -700.0, 700.0))
+    odds = float(np.clip(explanation.log_evidence - unchanged.log_evidence, -700.0, 700.0))
     chance = 1.0 / (1.0 + float(np.exp(odds)))
     far = abs(any_log_strength) / float(np.hypot(BOTTLE_SD, anything.sd(0)))
     verdict, why = _judge(name, chance, residual, far, float(np.exp(any_log_strength)))
@@ -192,7 +192,7 @@ def bottle(
         bottle_part=float(np.expm1(change)),
         de00_before=model.panels.mean_de00(model.at(float(np.log(in_use)))),
         de00_after=model.panels.mean_de00(model.at(log_strength)),
-        de00_left=model.panels.mean_de00(found.parameters),
+        de00_left=model.panels.mean_de00(explanation.parameters),
         next_sd=strength * more.explain(0.0, BOTTLE_SD).sd(0),
         verdict=verdict,
         why=tuple(why),
@@ -200,12 +200,12 @@ def bottle(
     )
 
 
-def apply_bottle(found: Bottle, folder: Path) -> Bottle:
+def apply_bottle(answer: Bottle, folder: Path) -> Bottle:
     """Write a bottle's strength into shelf.toml; return it as applied.
 
     Parameters
     ----------
-    found
+    answer
         What `bottle` found.
     folder
         The shelf's folder.
@@ -215,12 +215,12 @@ def apply_bottle(found: Bottle, folder: Path) -> Bottle:
     FewtoneError
         The deviation is not credible, or shelf.toml cannot be written to.
     """
-    require_credible(found)
-    write_strength(folder, found.toner, found.written)
-    return replace(found, applied=True)
+    require_credible(answer)
+    write_strength(folder, answer.toner, answer.written)
+    return replace(answer, applied=True)
 
 
-def require_credible(found: Bottle) -> None:
+def require_credible(answer: Bottle) -> None:
     """Refuse to write a strength that the readings do not bear out.
 
     Raises
@@ -228,17 +228,20 @@ def require_credible(found: Bottle) -> None:
     FewtoneError
         Another mixture, or the hand alone, explains them better.
     """
-    if found.verdict in (Verdict.UNCLEAR, Verdict.DIFFERS) or float(found.written) == found.in_use:
+    if (
+        answer.verdict in (Verdict.UNCLEAR, Verdict.DIFFERS)
+        or float(answer.written) == answer.in_use
+    ):
         return
     fix = "Spray another panel from this bottle and give its reading too (`readings`)"
-    if found.verdict is Verdict.SAME:
-        fix += f", or write strength = {found.written} under [toners.{found.toner}] yourself"
+    if answer.verdict is Verdict.SAME:
+        fix += f", or write strength = {answer.written} under [toners.{answer.toner}] yourself"
     raise FewtoneError(
         Fault(
-            f"{found.strength:.2f} ± {found.strength_sd:.2f} is not a credible strength of "
-            f"{found.toner}, so nothing was written. {' '.join(found.why)}",
+            f"{answer.strength:.2f} ± {answer.strength_sd:.2f} is not a credible strength of "
+            f"{answer.toner}, so nothing was written. {' '.join(answer.why)}",
             fix=f"{fix}.",
-            value=str(found.written),
+            value=str(answer.written),
         )
     )
 
@@ -306,14 +309,14 @@ def _small(chance: float) -> str:
 
 
 def _cautions(curves: Curves, name: str, sd: float) -> list[str]:
-    said = []
+    cautions = []
     if curves.uncertainty is None:
-        said.append(
+        cautions.append(
             "How sure the curves are is not known here, so a usual figure is taken: run "
             "`fewtone learn` to have it worked out."
         )
-    if sd > _TOLD_NOTHING * BOTTLE_SD:
-        said.append(
+    if sd > _UNINFORMATIVE * BOTTLE_SD:
+        cautions.append(
             f"This recipe says next to nothing of {name}: spray it alone, at a middling depth."
         )
-    return said
+    return cautions

@@ -160,8 +160,8 @@ class Explanation:
         """
         size = len(self.covariance)
         prior = np.concatenate([rows[..., :size] @ self.covariance, rows[..., size:]], axis=-1)
-        told = prior @ self.jacobian.T
-        left = prior @ rows.swapaxes(-1, -2) - told @ self.weight @ told.swapaxes(-1, -2)
+        gain = prior @ self.jacobian.T
+        left = prior @ rows.swapaxes(-1, -2) - gain @ self.weight @ gain.swapaxes(-1, -2)
         return np.asarray(left)
 
 
@@ -284,10 +284,10 @@ class PanelModel:
         films = self.films(mean + covariance @ dual)
         cost = cost_of(films, dual)
         for _ in range(_MOST_STEPS):
-            slopes = self._slopes(films)
-            spread = slopes @ covariance @ slopes.T + apart
-            rest = (self.observed - films.lab).ravel() + slopes @ covariance @ dual
-            step = slopes.T @ np.linalg.solve(spread, rest) - dual
+            jacobian = self._jacobian(films)
+            spread = jacobian @ covariance @ jacobian.T + apart
+            rest = (self.observed - films.lab).ravel() + jacobian @ covariance @ dual
+            step = jacobian.T @ np.linalg.solve(spread, rest) - dual
             for _ in range(_HALVINGS):
                 tried = self.films(mean + covariance @ (dual + step))
                 tried_cost = cost_of(tried, dual + step)
@@ -299,20 +299,20 @@ class PanelModel:
             gained, cost, films, dual = cost - tried_cost, tried_cost, tried, dual + step
             if gained <= _SMALL_STEP * (1.0 + cost):
                 break
-        slopes = self._slopes(films)
-        spread = slopes @ covariance @ slopes.T + apart
+        jacobian = self._jacobian(films)
+        spread = jacobian @ covariance @ jacobian.T + apart
         rest = (self.observed - films.lab).ravel()
         return Explanation(
             parameters=mean + covariance @ dual,
             directions=directions.T @ apart_inverse @ rest,
             covariance=covariance,
-            jacobian=np.hstack([slopes, directions]),
+            jacobian=np.hstack([jacobian, directions]),
             weight=np.asarray(np.linalg.inv(spread), dtype=np.float64),
             cost=cost,
             log_evidence=-0.5 * (cost + float(np.linalg.slogdet(spread)[1])),
         )
 
-    def _slopes(self, films: Films) -> FloatArray:
+    def _jacobian(self, films: Films) -> FloatArray:
         """∂ readings/∂ parameters, shape ``(3 n_readings, n_parameters)``."""
-        slopes = films.by_log_dose @ self.log_dose + self.shift
-        return np.asarray(slopes.reshape(-1, slopes.shape[-1]))
+        jacobian = films.by_log_dose @ self.log_dose + self.shift
+        return np.asarray(jacobian.reshape(-1, jacobian.shape[-1]))

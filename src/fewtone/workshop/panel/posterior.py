@@ -203,14 +203,14 @@ def infer_posterior(
     for off in layout.hypotheses():
         for curves_off in (False, True):
             covariance, log_prior = layout.prior(off, curves_off=curves_off)
-            found = layout.model.explain(mean, covariance)
-            weighed.append((off, curves_off, log_prior + found.log_evidence, found))
+            explanation = layout.model.explain(mean, covariance)
+            weighed.append((off, curves_off, log_prior + explanation.log_evidence, explanation))
     evidence = np.array([log_weight for *_, log_weight, _ in weighed])
     weights = np.exp(evidence - evidence.max())
     weights /= weights.sum()
     every = [
-        Hypothesis(off, curves_off, weight, found)
-        for (off, curves_off, _, found), weight in zip(weighed, weights, strict=True)
+        Hypothesis(off, curves_off, weight, explanation)
+        for (off, curves_off, _, explanation), weight in zip(weighed, weights, strict=True)
     ]
     kept = [one for one in every if one.weight >= _LEAST_WEIGHT]
     total = sum(one.weight for one in kept)
@@ -311,15 +311,15 @@ class _Layout:
         log_chance = float(np.log(CURVES_OFF_CHANCE if curves_off else 1.0 - CURVES_OFF_CHANCE))
         if curves_off:
             covariance[_SHIFT, _SHIFT] = CURVES_OFF_SD**2 * np.eye(3)
-        for name, place, sd, chance in (
+        for name, rows, sd, chance in (
             ("gun", _GUN, GUN_OFF_SD, GUN_OFF_CHANCE),
             *(
-                (name, place, BOTTLE_OFF_SD, BOTTLE_OFF_CHANCE)
-                for name, place in zip(self.names, self.strength, strict=True)
+                (name, rows, BOTTLE_OFF_SD, BOTTLE_OFF_CHANCE)
+                for name, rows in zip(self.names, self.strength, strict=True)
             ),
         ):
             if name in off:
-                covariance[place, place] = sd**2
+                covariance[rows, rows] = sd**2
             log_chance += float(np.log(chance if name in off else 1.0 - chance))
         return covariance, log_chance
 
@@ -329,13 +329,13 @@ class _Layout:
             one.weight * float(np.mean(one.explanation.parameters[self.last_hands]))
             for one in hypotheses
         )
-        found = []
-        for name, place in (("gun", _GUN), *zip(self.names, self.strength, strict=True)):
+        causes_of = []
+        for name, column in (("gun", _GUN), *zip(self.names, self.strength, strict=True)):
             with_it = [one for one in hypotheses if name in one.off]
             chance = float(sum(one.weight for one in with_it))
-            change = sum(one.weight * float(one.explanation.parameters[place]) for one in with_it)
-            found.append(Cause(name, chance, float(np.expm1(change / max(chance, 1e-12)))))
-        return [found[0], Cause("panel", None, float(np.expm1(hand))), *found[1:]]
+            change = sum(one.weight * float(one.explanation.parameters[column]) for one in with_it)
+            causes_of.append(Cause(name, chance, float(np.expm1(change / max(chance, 1e-12)))))
+        return [causes_of[0], Cause("panel", None, float(np.expm1(hand))), *causes_of[1:]]
 
 
 def _cups(panels: Sequence[SprayedPanel]) -> list[int]:

@@ -265,14 +265,14 @@ class PosteriorPredictive:
         mixing, posterior = self.settings.mixing, self.posterior
         passes = np.asarray(coats, dtype=float)
         row = self.curves.grounds.index(ground)
-        told = [self.curves.toners.index(name) for name in posterior.toners]
-        untold = np.setdiff1d(np.arange(len(self.curves.toners)), told)
+        columns = [self.curves.toners.index(name) for name in posterior.toners]
+        untold = np.setdiff1d(np.arange(len(self.curves.toners)), columns)
         repeat = repeat_variance(self.settings.measurement) * np.eye(3)
         labs, sures, reads = [], [], []
         for hypothesis in posterior.hypotheses:
-            found = hypothesis.explanation
-            of = spread(found.parameters)
-            gun = np.exp(found.parameters[posterior.gun])
+            explanation = hypothesis.explanation
+            of = spread(explanation.parameters)
+            gun = np.exp(explanation.parameters[posterior.gun])
             dose = of.dose * (build * gun * passes)[:, np.newaxis]
             films = films_of(
                 self.curves, dose, np.full(len(dose), row), self.light, deviations=True
@@ -283,17 +283,19 @@ class PosteriorPredictive:
             by_parameter[:, :, posterior.gun] += 1.0
             by_all = films.by_log_dose @ by_parameter + posterior.shift
             rows = np.concatenate([by_all, directions], axis=-1)
-            own = np.concatenate(
+            parameter_deviations = np.concatenate(
                 [
                     mixing.pour_cv * (films.by_log_dose @ of.pours),
                     _UNTOLD_SD * films.by_log_dose[:, :, untold],
                 ],
                 axis=-1,
             )
-            sure = found.covariance_of(rows) + own @ own.swapaxes(-1, -2)
+            sure = explanation.covariance_of(
+                rows
+            ) + parameter_deviations @ parameter_deviations.swapaxes(-1, -2)
             hand = films.by_log_dose.sum(axis=-1) * film_build_sd(passes, mixing)[:, np.newaxis]
-            shift = posterior.shift @ found.parameters
-            labs.append(films.lab + shift + directions @ found.directions)
+            shift = posterior.shift @ explanation.parameters
+            labs.append(films.lab + shift + directions @ explanation.directions)
             sures.append(sure)
             reads.append(sure + hand[:, :, np.newaxis] * hand[:, np.newaxis] + repeat)
         weight = np.array([hypothesis.weight for hypothesis in posterior.hypotheses])

@@ -68,10 +68,10 @@ def read_panel(
         is of no or very many coats.
     """
     usual = recipe.coats if sprayed is None else exact_number(sprayed)
-    found = [_reading(reading, recipe, usual) for reading in readings]
-    if not found:
+    parsed = [_reading(reading, recipe, usual) for reading in readings]
+    if not parsed:
         raise UsageError(Fault("There is no reading of the panel.", fix=_PATTERN))
-    return found
+    return parsed
 
 
 def read_earlier(text: str) -> tuple[str, list[str]]:

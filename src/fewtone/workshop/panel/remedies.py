@@ -96,21 +96,21 @@ class Remedies:
         fewest, most = self.settings.mixing.coats
         now = max(1, round(self.recipe.coats))
         coats = [now, *(count for count in range(fewest, most + 1) if count != now)]
-        found = {"stop": self._plan([], [now], volumes), "coats": self._plan([], coats, volumes)}
+        plans = {"stop": self._plan([], [now], volumes), "coats": self._plan([], coats, volumes)}
         if volumes.most_steps == 0:
-            return found
+            return plans
         mix = [name for name in self.recipe.blend if self.settings.toners[name].in_stock]
-        found[MEDIUM] = self._plan([MEDIUM], coats, volumes)
-        found["toner"] = self._plan([MEDIUM, *mix], coats, volumes)
-        if max(plan.chance for plan in found.values()) < EXPECTED_TO_PASS:
+        plans[MEDIUM] = self._plan([MEDIUM], coats, volumes)
+        plans["toner"] = self._plan([MEDIUM, *mix], coats, volumes)
+        if max(plan.chance for plan in plans.values()) < EXPECTED_TO_PASS:
             others = [
                 self._plan([MEDIUM, *mix, name], coats, volumes)
                 for name, toner in self.settings.toners.items()
                 if toner.in_stock and name in self.curves.toners and name not in self.recipe.blend
             ]
             if others:
-                found["new toner"] = max(others, key=lambda plan: plan.chance)
-        return found
+                plans["new toner"] = max(others, key=lambda plan: plan.chance)
+        return plans
 
     def best(self, options: Mapping[str, Plan]) -> str:
         """Which kind of plan to take: ``stop`` unless another is clearly more likely to pass.
@@ -147,12 +147,12 @@ class Remedies:
         """What a plan adds: toners by falling amount, then the medium."""
         known = densities(self.settings)
         names = sorted(plan.steps, key=lambda name: (name == MEDIUM, -plan.steps[name], name))
-        found = []
+        added = []
         for name in names:
             ml = plan.steps[name] * volumes.step_ml
             grams = None if name not in known else ml * Fraction(known[name])
-            found.append(Addition(name, ml, grams))
-        return found
+            added.append(Addition(name, ml, grams))
+        return added
 
     def match(self, plan: Plan, volumes: Volumes) -> Match:
         """A plan as a recipe with the colour that is expected of it."""
@@ -215,7 +215,7 @@ class Remedies:
         ratios = parts[np.argsort(off, kind="stable")[:_RATIOS]]
         fewest, most = mixing.coats
         load = float(after.load)
-        found = {
+        recipes = {
             after.with_(
                 blend=dict(zip(toners, map(int, ratio), strict=True)),
                 medium_parts=letdown,
@@ -226,8 +226,8 @@ class Remedies:
             for coats in range(fewest, most + 1)
             if _LEAST_LOAD <= coats / (1.0 + float(letdown)) / load <= 1.0 / _LEAST_LOAD
         }
-        if found:
-            return list(found)
+        if recipes:
+            return list(recipes)
         ratio = dict(zip(toners, map(int, ratios[0]), strict=True))
         return [after.with_(blend=ratio, medium_parts=mixing.medium_parts[0])]
 
@@ -243,17 +243,17 @@ class Remedies:
         }
         medium = ml.pop(MEDIUM, parts.get(MEDIUM, Fraction(0)) * volumes.left_ml)
         letdown = medium / sum(ml.values(), Fraction(0))
-        places = 1 if min(ml.values()) >= _FEW_ML else 3
+        digits = 1 if min(ml.values()) >= _FEW_ML else 3
         return Recipe(
-            {name: _decimal(amount, places) for name, amount in ml.items()},
+            {name: _decimal(amount, digits) for name, amount in ml.items()},
             _decimal(letdown, 2),
             plan.coats,
             self.recipe.ground,
         )
 
 
-def _decimal(value: Fraction, places: int) -> Decimal:
-    return Decimal(round(value * 10**places)).scaleb(-places)
+def _decimal(value: Fraction, digits: int) -> Decimal:
+    return Decimal(round(value * 10**digits)).scaleb(-digits)
 
 
 def _all_parts(size: int, most: int) -> IntArray:

@@ -79,19 +79,19 @@ def _instead(
     curves: Curves, panel: SprayedPanel, residual: Callable[[SprayedPanel], float]
 ) -> Iterator[str]:
     """What the panel's readings may be instead, the likeliest first."""
-    found: list[tuple[float, str]] = []
+    likelier: list[tuple[float, str]] = []
     for words, changed in _entry_errors():
         labs = [changed(depth.lab) for depth in panel.depths]
         if all(lab[0] >= 0.0 for lab in labs):
             depths = tuple(
                 replace(depth, lab=lab) for depth, lab in zip(panel.depths, labs, strict=True)
             )
-            found.append((residual(replace(panel, depths=depths)), words))
+            likelier.append((residual(replace(panel, depths=depths)), words))
     for name in curves.grounds:
         if name != panel.recipe.ground:
             other = replace(panel, recipe=panel.recipe.with_(ground=name))
-            found.append((residual(other), f"the mix over {name}"))
-    for off, words in sorted(found):
+            likelier.append((residual(other), f"the mix over {name}"))
+    for off, words in sorted(likelier):
         if off < _EXPLAINED:
             yield words
 
@@ -104,7 +104,7 @@ def _entry_errors() -> Iterator[tuple[str, Callable[[Lab], Lab]]]:
     for order in permutations(range(3)):
         if order != (0, 1, 2):
             # Column i of what was written is the coordinate that stood for it.
-            written = ", ".join("Lab"[order.index(place)] for place in range(3))
+            written = ", ".join("Lab"[order.index(position)] for position in range(3))
             yield f"this panel written as {written}", _reordered(order)
 
 
