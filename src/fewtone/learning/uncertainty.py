@@ -80,11 +80,12 @@ def common_letdown(at: Parameters, covariance: FloatArray) -> float:
     Parameters
     ----------
     at, covariance
-        The most probable parameters, and the covariance of the shared ones.
+        The most probable parameters, and the covariance of the shared ones, shape
+        ``(n_shared, n_shared)``.
     """
-    places = [at.layout.letdown(toner) for toner in range(at.layout.n_toners)]
+    columns = [at.layout.letdown(toner) for toner in range(at.layout.n_toners)]
     mean = float(at.letdown.mean())
-    sd = float(np.sqrt(covariance[np.ix_(places, places)].mean()))
+    sd = float(np.sqrt(covariance[np.ix_(columns, columns)].mean()))
     return mean if abs(mean) > max(_CLEAR * sd, _LEAST_LETDOWN) else 0.0
 
 
