@@ -107,7 +107,7 @@ def plain_loop(
     surest = min(within, key=lambda r: (-r["percent"], r["key"])) if known and within else None
     enough = within
     if surest is not None:
-        enough = [row for row in within if 4 * row["percent"] >= 3 * surest["percent"]]
+        enough = [row for row in within if 10 * row["percent"] >= 9 * surest["percent"]]
     least = min(row["de"] for row in rows)
     near = [row for row in rows if row["de"] <= round(least + 0.05, 6)]
 

@@ -28,7 +28,7 @@ from fewtone import FewtoneError, Recipe, Shelf
 
 __all__ = [
     "KINDS",
-    "Figures",
+    "MOST_PANELS",
     "Job",
     "Outcome",
     "Panel",
@@ -38,12 +38,10 @@ __all__ = [
     "follow",
     "make_jobs",
     "make_world",
-    "report",
-    "run_jobs",
 ]
 
 Array = NDArray[np.float64]
-Way = Literal["headline", "closest", "respray"]
+Way = Literal["headline", "surest", "closest", "respray"]
 
 KINDS: dict[str, tuple[str, ...]] = {"spectral": (), "Lab": ("D65/10",)}
 """What is read of a shelf's strips: lights, none for spectra."""
@@ -134,8 +132,11 @@ class Outcome:
         return self.adjusted and self.panels[-1].true_de00 > self.panels[0].true_de00
 
 
-def make_world(seed: int, lights: Sequence[str] = (), folder: Path | None = None) -> World:
-    """Spray, read and learn a shelf of ten toners; strips of a 5 % hand, flakes unlike."""
+def make_world(seed: int, lights: Sequence[str] = (), *, asked: bool = False) -> World:
+    """Spray, read and learn a shelf of ten toners; strips of a 5 % hand, flakes unlike.
+
+    With `asked` the panels that `learn` asks for are sprayed too, and it learns again.
+    """
     rng = np.random.default_rng(seed)
     booth = Booth(
         random_toners(rng, N_TONERS),
@@ -147,10 +148,18 @@ def make_world(seed: int, lights: Sequence[str] = (), folder: Path | None = None
     )
     text = booth.settings_text().replace("[mixing]", f"[mixing]\ncup_ml = {STEP_ML}")
     text = text.replace("[mixing]", f"[mixing]\npour_cv = {POUR_CV}")
+    steps = booth.letdown_set(strips=True)
     with tempfile.TemporaryDirectory() as name:
-        place = folder or Path(name)
-        booth.write_shelf(place, booth.letdown_set(strips=True), lights, settings=text)
-        fewtone.learn(place)
+        place = Path(name)
+        booth.write_shelf(place, steps, lights, settings=text)
+        found = fewtone.learn(place)
+        if asked:
+            for recipe in (suggestion.recipe for suggestion in found.spray_next):
+                blend = {toner: float(part) for toner, part in recipe.blend.items()}
+                letdown, coats = float(recipe.medium_parts), int(recipe.coats)
+                steps.append(booth.single(blend, letdown, coats, recipe.ground))
+            booth.write_shelf(place, steps, lights, settings=text)
+            fewtone.learn(place)
         return World(booth, fewtone.load(place), seed)
 
 
@@ -257,7 +266,8 @@ def follow(world: World, job: Job, way: Way = "headline") -> Outcome:
     shelf, booth = world.shelf, world.booth
     target = tuple(job.target.tolist())
     found = shelf.match(target)
-    pick = found.closest if way == "closest" else found.simplest or found.closest
+    chosen = found.surest if way == "surest" else found.simplest
+    pick = found.closest if way == "closest" else chosen or found.closest
     recipe, said, advice = pick.recipe, pick.pass_probability or 0.0, "match"
     cup = _Cup.mixed(
         world,
@@ -294,76 +304,3 @@ def follow(world: World, job: Job, way: Way = "headline") -> Outcome:
         cup.add(which, {each.component: float(each.ml) for each in told.additions})
         recipe, said, advice = told.after.recipe, told.after.pass_probability or 0.0, told.advice
     return Outcome(tuple(panels))
-
-
-@dataclass(frozen=True)
-class Figures:
-    """What jobs came to.
-
-    ``panels`` and ``floor`` are panels a job, ``extra_se`` the standard error of their difference;
-    ``said`` and ``seen`` are the mean chance that was said and the share of fresh panels that
-    passed, in fifths of the chance that was said, with ``sprayed`` mixes in each.
-    """
-
-    jobs: int
-    panels: float
-    floor: float
-    extra_se: float
-    first_passes: float
-    floor_first_passes: float
-    unfinished: float
-    adjusted: float
-    made_worse: float
-    ended_worse: float
-    said: tuple[float, ...]
-    seen: tuple[float, ...]
-    sprayed: tuple[int, ...]
-
-
-def run_jobs(kind: str, worlds: Sequence[int], jobs_a_world: int, way: Way = "headline") -> Figures:
-    """Spray jobs on the shelves of these seeds, and the floor beside them."""
-    outcomes: list[Outcome] = []
-    floors: list[Outcome] = []
-    for seed in worlds:
-        world = make_world(seed, KINDS[kind])
-        for job in make_jobs(world, jobs_a_world):
-            outcomes.append(follow(world, job, way))
-            floors.append(floor(world, job))
-    count = np.array([len(outcome.panels) for outcome in outcomes])
-    least = np.array([len(outcome.panels) for outcome in floors])
-    panels = [panel for outcome in outcomes for panel in outcome.panels]
-    said = np.array([panel.said for panel in panels])
-    seen = np.array([panel.true_chance for panel in panels])
-    fifth = np.minimum((5.0 * said + 1e-9).astype(int), 4)
-    places = [np.flatnonzero(fifth == place) for place in range(5)]
-    return Figures(
-        jobs=len(outcomes),
-        panels=float(count.mean()),
-        floor=float(least.mean()),
-        extra_se=float((count - least).std(ddof=1) / np.sqrt(len(count))),
-        first_passes=float(np.mean([outcome.panels[0].passed for outcome in outcomes])),
-        floor_first_passes=float(np.mean([outcome.panels[0].passed for outcome in floors])),
-        unfinished=float(np.mean([not outcome.passed for outcome in outcomes])),
-        adjusted=float(np.mean([outcome.adjusted for outcome in outcomes])),
-        made_worse=float(np.mean([outcome.made_worse for outcome in outcomes])),
-        ended_worse=float(np.mean([outcome.ended_worse for outcome in outcomes])),
-        said=tuple(float(said[here].mean()) if here.size else np.nan for here in places),
-        seen=tuple(float(seen[here].mean()) if here.size else np.nan for here in places),
-        sprayed=tuple(int(here.size) for here in places),
-    )
-
-
-def report(kind: str, found: Figures) -> str:
-    """The figures in words."""
-    bins = ", ".join(
-        f"{said:.2f}/{seen:.2f} ({count})"
-        for said, seen, count in zip(found.said, found.seen, found.sprayed, strict=True)
-        if count
-    )
-    return (
-        f"{kind}, {found.jobs} jobs: {found.panels:.2f} panels a job, floor {found.floor:.2f} "
-        f"(+{found.panels - found.floor:.2f} ± {found.extra_se:.2f}); first panel passes "
-        f"{found.first_passes:.0%} (floor {found.floor_first_passes:.0%}); not done after "
-        f"{MOST_PANELS} panels {found.unfinished:.1%}; adjusted {found.adjusted:.0%}, made worse "
-        f"{found.made_worse:.1%}, ended worse {found.ended_worse:.1%}; said/seen {bins}"
-    )

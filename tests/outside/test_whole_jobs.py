@@ -10,7 +10,8 @@ from collections.abc import Callable
 
 import pytest
 
-from outside.job_trials import KINDS, report, run_jobs
+from outside.job_figures import Trial, figures, report, run_jobs
+from outside.job_trials import KINDS
 
 pytestmark = pytest.mark.trial
 
@@ -23,8 +24,9 @@ MOST_MADE_WORSE = 0.13  # two of sixteen
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_job_takes_few_panels(kind: str, report_figure: Callable[[str], None]) -> None:
     """Following match and adjust costs little more than knowing the true recipe."""
-    found = run_jobs(kind, WORLDS, JOBS_A_WORLD)
-    report_figure(f"whole jobs, {report(kind, found)}")
+    trial = Trial(kind)
+    found = figures([*run_jobs(trial, WORLDS, JOBS_A_WORLD)])
+    report_figure(f"whole jobs, {report(trial, found)}")
     assert found.jobs == JOBS_A_WORLD
     assert found.panels <= found.floor + MOST_EXTRA[kind]
     assert found.made_worse <= MOST_MADE_WORSE
