@@ -27,6 +27,9 @@ __all__ = ["learn", "load", "new"]
 def load(folder: str | Path) -> Shelf:
     """Load a learnt shelf; its curves are those of the bottles in use, `strength` included.
 
+    Where the readings clearly say that the hand varies otherwise than shelf.toml says, the
+    settings' panel_cv and coat_cv are what was found.
+
     Parameters
     ----------
     folder
@@ -40,7 +43,8 @@ def load(folder: str | Path) -> Shelf:
     shelf_folder = Path(folder)
     settings = load_settings(shelf_folder)
     curves = load_curves(shelf_folder).with_strengths(settings.strengths)
-    return Shelf(shelf_folder, settings, curves, tuple(_cautions(shelf_folder, settings, curves)))
+    cautions = tuple(_cautions(shelf_folder, settings, curves))
+    return Shelf(shelf_folder, settings.with_hand(curves.hand), curves, cautions)
 
 
 @named_options

@@ -66,7 +66,7 @@ def passes_of(
     rng = np.random.default_rng(2000 + seed)
     blends = random_blends(rng, 10, n_blends)
     measurement = Measurement(repeat_sd=booth.lab_noise)
-    settings = ShelfSettings("booth", measurement, mixing, {}, {})
+    settings = ShelfSettings("booth", measurement, mixing, {}, {}).with_hand(curves.hand)
     for place, ground in enumerate(booth.grounds):
         recipes = [parse(blends.line(i, booth.names, ground.name)) for i in range(n_blends)]
         lab = predict(curves, recipes, D65).lab

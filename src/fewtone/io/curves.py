@@ -80,6 +80,8 @@ def save_curves(folder: Path, curves: Curves) -> Path:
         ("surface", curves.optics.surface),
         ("edge", curves.optics.edge),
         ("strength_per_doubling_of_letdown", curves.per_doubling),
+        ("ground_cv of solids, metallics", _pair_text(curves.ground_cv)),
+        *([("panel_cv, coat_cv", _pair_text(curves.hand))] if curves.hand else []),
         ("readings_sha256", curves.readings_digest),
         *([("uncertainty", _BESIDE)] if curves.uncertainty is not None else []),
     ):
@@ -205,9 +207,20 @@ def _curves(notes: dict[str, str], rows: list[list[str]]) -> Curves:
         ),
         stated_index=float(notes["stated_film_index"]),
         per_doubling=float(notes.get("strength_per_doubling_of_letdown", 0.0)),
+        hand=_pair(notes["panel_cv, coat_cv"]) if "panel_cv, coat_cv" in notes else None,
+        ground_cv=_pair(notes.get("ground_cv of solids, metallics", "0, 0")),
         readings_digest=notes["readings_sha256"],
         version=notes["written by"].split()[1].rstrip(","),
     )
+
+
+def _pair(text: str) -> tuple[float, float]:
+    one, other = _numbers(text.split(", "))
+    return float(one), float(other)
+
+
+def _pair_text(pair: tuple[float, float]) -> str:
+    return ", ".join(map(_plain, pair))
 
 
 def _numbers(cells: list[str], least: float = 0.0) -> FloatArray:

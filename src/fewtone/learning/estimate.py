@@ -20,7 +20,7 @@ from fewtone.learning.diagnosis.implausible import check_columns, check_curves
 from fewtone.learning.diagnosis.suspects import diagnose
 from fewtone.learning.findings import findings
 from fewtone.learning.forward import Problem
-from fewtone.learning.hyperparameters import infer_film, infer_variation
+from fewtone.learning.hyperparameters import found_hand, infer_film, infer_variation
 from fewtone.learning.keyed import mixing_links
 from fewtone.learning.leave_one_out import expectations, prediction_errors
 from fewtone.learning.model_error import ModelError
@@ -123,6 +123,8 @@ def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection
         optics=replace(problem.optics, surface=max(seen_surface, 0.0)),
         stated_index=settings.measurement.film_index,
         per_doubling=per_doubling,
+        hand=found_hand(settings.mixing, problem.mixing),
+        ground_cv=problem.ground_cv,
         uncertainty=uncertainty_of(
             at,
             covariance,

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from fewtone.learning.forward import Problem
+from fewtone.learning.hyperparameters import found_hand
 from fewtone.learning.solver import Solution
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.variation import film_build_sd
@@ -16,9 +17,9 @@ from fewtone.optics.interface import fresnel
 
 __all__ = ["findings"]
 
-# Less than this is not worth a sentence: the hand's ratio to the stated one, a black level [1], a
-# film index, an edge loss, the share that six coats are thin by, a ground's variation [1].
-_HAND_RATIO, _BLACK, _INDEX, _EDGE, _THIN, _GROUND = 1.5, 0.001, 0.015, 0.015, 0.03, 0.01
+# Less than this is not worth a sentence: a black level [1], a film index, an edge loss, the share
+# that six coats are thin by, a ground's variation [1].
+_BLACK, _INDEX, _EDGE, _THIN, _GROUND = 0.001, 0.015, 0.015, 0.03, 0.01
 # A constant so large is the surface's reflection [share of what it reflects].
 _SPECULAR = 0.5
 # Coats of a usual panel, and of a thick one.
@@ -63,11 +64,11 @@ def findings(
 def _hand_and_grounds(problem: Problem, settings: ShelfSettings) -> Iterator[str]:
     as_stated, inferred = settings.mixing, problem.mixing
     stated, seen = (float(film_build_sd(_USUAL, mixing)) for mixing in (as_stated, inferred))
-    if stated > 0.0 and not 1.0 / _HAND_RATIO < seen / stated < _HAND_RATIO:
+    if found_hand(as_stated, inferred) is not None:
         yield (
             f"Your panels of {_USUAL:g} coats differ by about {100 * seen:.0f} % in film build, "
             f"shelf.toml says {100 * stated:.0f}: panel_cv = {inferred.panel_cv:.2f} and coat_cv = "
-            f"{inferred.coat_cv:.2f} would say so."
+            f"{inferred.coat_cv:.2f} would say so. Chances to pass reckon with what was found."
         )
     for kind, cv in zip(("solid", "metallic"), problem.ground_cv, strict=True):
         if cv > _GROUND:

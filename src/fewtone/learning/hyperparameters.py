@@ -20,9 +20,10 @@ import numpy as np
 from fewtone.learning.forward import Problem
 from fewtone.learning.solver import Evidence, Prior, Solution, held_step
 from fewtone.model.shelf import Mixing
+from fewtone.model.variation import film_build_sd
 from fewtone.typing import FloatArray
 
-__all__ = ["Variation", "infer_film", "infer_variation"]
+__all__ = ["Variation", "found_hand", "infer_film", "infer_variation"]
 
 # Standard deviations of the priors of panel_cv and coat_cv, on the log; scale of that of the
 # ground's, which falls as a normal one.
@@ -35,6 +36,12 @@ _LEAST_CV = 0.01
 _CLEAR = 3.0
 # Steps of them: smaller ones change nothing, none goes further.
 _LEAST_FILM_STEP, _MOST_FILM_STEP, _LEAST_INDEX = 0.002, 0.08, 1.0
+
+
+# A hand that differs from the stated one by less than this factor is the stated one.
+_HAND_RATIO = 1.5
+# Coats of a usual panel.
+_USUAL = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +58,20 @@ class Variation:
 
     mixing: Mixing
     ground_cv: tuple[float, float]
+
+
+def found_hand(said: Mixing, found: Mixing) -> tuple[float, float] | None:
+    """panel_cv and coat_cv as found, where panels of 3 coats then vary clearly otherwise than said.
+
+    Parameters
+    ----------
+    said, found
+        The shop's as shelf.toml has it, and as `infer_variation` found it.
+    """
+    stated, seen = (float(film_build_sd(_USUAL, mixing)) for mixing in (said, found))
+    if stated / _HAND_RATIO < seen < stated * _HAND_RATIO:
+        return None
+    return found.panel_cv, found.coat_cv
 
 
 def infer_variation(problem: Problem, prior: Prior, solution: Solution) -> Variation:

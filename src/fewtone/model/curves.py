@@ -43,6 +43,11 @@ class Curves:
     per_doubling
         Log strength of all toners per doubling of the letdown [1]; 0 where the readings do not
         tell that it leans on the letdown.
+    hand
+        panel_cv and coat_cv as the readings say, where panels vary clearly otherwise than
+        shelf.toml says; else None.
+    ground_cv
+        How far the reflectance of solids and of metallics varies from panel to panel [1].
     key_strength
         Logarithm of how strongly each ground counts in a keyed one, next to what its own
         reflectance suggests [1], shape ``(n_grounds,)``; zero where no mix of it was read.
@@ -69,6 +74,8 @@ class Curves:
     version: str = field(default="")
     stated_index: float = 0.0
     per_doubling: float = 0.0
+    hand: tuple[float, float] | None = None
+    ground_cv: tuple[float, float] = (0.0, 0.0)
     key_strength: FloatArray = field(default_factory=lambda: np.zeros(0))
     predicted_grounds: tuple[str, ...] = ()
 

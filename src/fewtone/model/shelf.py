@@ -155,6 +155,13 @@ class ShelfSettings:
     percent: bool = False
     deck: str | None = None
 
+    def with_hand(self, hand: tuple[float, float] | None) -> ShelfSettings:
+        """The same shelf, sprayed by a hand of other panel_cv and coat_cv; None changes nothing."""
+        if hand is None:
+            return self
+        panel_cv, coat_cv = hand
+        return replace(self, mixing=replace(self.mixing, panel_cv=panel_cv, coat_cv=coat_cv))
+
     @property
     def toner_names(self) -> Names:
         """The toners by name and label."""

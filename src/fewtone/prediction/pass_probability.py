@@ -3,9 +3,10 @@
 Model
     Everything that makes a fresh panel differ from its prediction is small, so Lab is taken to be
     linear in it and normal: the curves and the ground (as learning knows them), the film model's
-    own error, the panel's film build, the pour of each component and the instrument
-    (`fewtone.model.variation`). Of a film that is known by its doses, all but the film build and
-    the pours is the same however it is sprayed; those two depend on the number of coats.
+    own error, how grounds differ from panel to panel, the panel's film build, the pour of each
+    component and the instrument (`fewtone.model.variation`). Of a film that is known by its doses,
+    all is the same however it is sprayed but for film build and pours, which depend on the number
+    of coats, and for how unsure coats and letdowns are that were not read.
 
     ΔE00² to the target is taken to be δᵀ M δ for the step δ from the target to a panel, with the
     metric M of the colour halfway between target and prediction, about which ΔE00 itself is
@@ -140,10 +141,15 @@ class PassProbability:
         by_toner = by_toner.swapaxes(1, 2) * doses[:, :, np.newaxis]
         instrument = settings.measurement.repeat_sd**2
         instrument += curves.uncertainty.model_sd**2 if curves.uncertainty else 0.0
+        by_ground = (jacobian @ film.reflectance[:, :, np.newaxis])[:, :, 0]
+        by_ground *= np.where(curves.return_ratio < 1.0, *curves.ground_cv[::-1])[
+            ground, np.newaxis
+        ]
+        panels = by_ground[:, :, np.newaxis] * by_ground[:, np.newaxis]
         pours = settings.mixing.pour_cv**2 * (by_toner.swapaxes(1, 2) @ by_toner)
         return FilmSpread(
             lab=lab_of(curves, film.reflectance, light),
-            shared=off.swapaxes(1, 2) @ off + pours + instrument * np.eye(3),
+            shared=off.swapaxes(1, 2) @ off + panels + pours + instrument * np.eye(3),
             by_build=by_toner.sum(axis=1),
             by_dose=(doses[:, np.newaxis] @ by_toner)[:, 0],
             dose=doses.sum(axis=1),

@@ -15,7 +15,17 @@ from fewtone.model.shelf import Ground, Measurement, Mixing, ShelfSettings, Tone
 from fewtone.optics.film import FilmOptics
 from fewtone.typing import FloatArray
 
-__all__ = ["D65", "GRID", "GROUNDS", "TRAP", "curves_of", "film", "settings", "spray"]
+__all__ = [
+    "CURVES_OF_FOUR",
+    "D65",
+    "GRID",
+    "GROUNDS",
+    "TRAP",
+    "curves_of",
+    "film",
+    "settings",
+    "spray",
+]
 
 GRID = np.arange(400.0, 701.0, 10.0)
 D65 = Light("D65", 10)
@@ -32,6 +42,9 @@ def curves_of(*peaks: float) -> dict[str, FloatArray]:
         f"t{i}": 0.05 + 3.0 * np.exp(-0.5 * ((1e4 / GRID - 1e4 / peak) / 1.1) ** 2)
         for i, peak in enumerate(peaks)
     }
+
+
+CURVES_OF_FOUR = curves_of(430.0, 500.0, 560.0, 630.0)
 
 
 def settings(
