@@ -20,7 +20,12 @@ COATS = (1, 2, 3, 4, 6)
 
 
 def _learnt(
-    shelf: ShelfSettings = SETTINGS, *, hand: float = 0.0, black: float = 0.0, thin: float = 0.0
+    shelf: ShelfSettings = SETTINGS,
+    *,
+    hand: float = 0.05,
+    coat: float = 0.04,
+    black: float = 0.0,
+    thin: float = 0.0,
 ) -> Learnt:
     """Learn strips over white and silver, by a hand, an instrument and a film that are so."""
     rng = np.random.default_rng(5)
@@ -29,7 +34,8 @@ def _learnt(
         for ground in ("white", "silver"):
             panel = float(np.exp(hand * rng.standard_normal()))
             lines += [(f"{name}-{ground}", f"{name}, 6:1, {c} coats over {ground}") for c in COATS]
-            builds += [panel * (c / 3.0) ** -thin for c in COATS]
+            each = np.exp(coat * rng.standard_normal(max(COATS)))
+            builds += [panel * each[:c].mean() * (c / 3.0) ** -thin for c in COATS]
     readings = spray(CURVES_OF_FOUR, lines, builds=builds)
     noise = np.random.default_rng(6)
     items = tuple(
@@ -51,7 +57,7 @@ def _said(learnt: Learnt, words: str) -> bool:
 
 def test_where_all_is_as_stated_nothing_is_said() -> None:
     """A careful hand, a true black, coats alike: no sentence, and no hand of its own."""
-    learnt = _learnt(hand=0.05)
+    learnt = _learnt()
     assert learnt.report.cautions == ()
     assert learnt.curves.hand is None
 
