@@ -150,6 +150,11 @@ def write_atomic(path: Path, content: str | bytes | Iterable[bytes]) -> None:
 def new_folder(folder: Path) -> Iterator[Path]:
     """Make a folder whole or not at all: what is written into the one that is yielded becomes it.
 
+    Parameters
+    ----------
+    folder
+        The folder.
+
     Raises
     ------
     OSError
@@ -218,7 +223,13 @@ def record_writes() -> Iterator[None]:
 
 
 def note_written(path: Path) -> None:
-    """Note for `files_written` a file that another library wrote, such as a database."""
+    """Note for `files_written` a file that another library wrote, such as a database.
+
+    Parameters
+    ----------
+    path
+        The file.
+    """
     record = _record.get()
     if record is not None:
         with contextlib.suppress(OSError):

@@ -95,6 +95,13 @@ class RowChange:
 def read_rows(folder: Path, settings: ShelfSettings) -> TypedRows:
     """Read the rows, whatever is wrong with them.
 
+    Parameters
+    ----------
+    folder
+        The shelf's folder.
+    settings
+        What its ``shelf.toml`` says.
+
     Raises
     ------
     FewtoneError

@@ -170,6 +170,11 @@ class Book:
 
         What else is written inside it, such as a shelf's readings, is written if the book can be.
 
+        Parameters
+        ----------
+        name
+            The job's name, any case.
+
         Raises
         ------
         FewtoneError

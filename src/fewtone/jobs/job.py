@@ -237,6 +237,11 @@ def job_name(name: str) -> str:
 def job_from(document: Mapping[str, Any]) -> Job:
     """A job from what `job_document` says of it, every part checked.
 
+    Parameters
+    ----------
+    document
+        The JSON object.
+
     Raises
     ------
     FewtoneError, ValueError, KeyError, TypeError, AttributeError

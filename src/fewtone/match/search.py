@@ -243,7 +243,7 @@ def sweeps_of(
     evaluator
         The shelf and its targets.
     lattice, supports, radius
-        As `fewtone.match.sweep.Sweep` takes them.
+        As `fewtone.match.sweep.Sweep` takes them, shapes ``(n_supports, size)`` and ``(n_sums,)``.
     """
     scatters = (evaluator.curves.scattering[evaluator.toners] != 0.0).max(axis=1)
     hazy = scatters[supports].max(axis=1)

@@ -60,7 +60,13 @@ class Interval(NamedTuple):
         return Interval(low, high)
 
     def scaled(self, factor: FloatArray | float) -> Interval:
-        """Products with factors that are not negative."""
+        """Products with factors that are not negative.
+
+        Parameters
+        ----------
+        factor
+            Not negative; any shape that broadcasts.
+        """
         return Interval(self.low * factor, self.high * factor)
 
 
@@ -69,6 +75,13 @@ def depth_edges(deepest: float, multiple: int = 1) -> FloatArray:
 
     The first cell reaches to where the tables begin, the next ones are `DEPTH_STEPS` an octave;
     `multiple` divides the number of cells.
+
+    Parameters
+    ----------
+    deepest
+        The largest optical depth [1].
+    multiple
+        By what the number of cells is divided.
     """
     begin = HazeTables.SHALLOWEST
     count = max(1, int(np.ceil(DEPTH_STEPS * np.log2(max(deepest, begin) / begin))) + 1)

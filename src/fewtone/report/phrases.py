@@ -48,7 +48,15 @@ def advice_words(result: Adjustment) -> str:
 
 
 def entry_words(kind: str, data: Mapping[str, Any]) -> str:
-    """What an entry of a job says."""
+    """What an entry of a job says.
+
+    Parameters
+    ----------
+    kind
+        One of `fewtone.jobs.job.KINDS`.
+    data
+        What the entry says.
+    """
     if kind == "note":
         return f"note: {data.get('text', '')}"
     if kind == "ended":

@@ -58,6 +58,11 @@ class HazeTable:
         """Ends over all loads of groups whose least load is in cells ``(n, n_wavelengths)``.
 
         Shape ``(n, n_grounds, 5)`` each.
+
+        Parameters
+        ----------
+        cells
+            Of the least load, shape ``(n, n_wavelengths)``.
         """
         return _ends(_summed(self.far, cells // GROUP).reshape(len(cells), -1, 10))
 
@@ -65,6 +70,13 @@ class HazeTable:
         """Ends of films in cells ``(n, n_wavelengths)`` over places of `grounds` ``(n,)``.
 
         Shape ``(n, 5)`` each.
+
+        Parameters
+        ----------
+        cells
+            Of each film, shape ``(n, n_wavelengths)``.
+        ground
+            Position of each film's ground among those of the table, shape ``(n,)``.
         """
         rows = cells * len(self.grounds) + ground[:, np.newaxis]
         return _ends(_summed(self.near, rows))
@@ -102,7 +114,13 @@ class HazeRanges:
         return range(-(-len(self._films.grounds) // _GROUNDS))
 
     def table(self, block: int) -> HazeTable:
-        """The table of a block of grounds; the last ones are kept."""
+        """The table of a block of grounds; the last ones are kept.
+
+        Parameters
+        ----------
+        block
+            Its number.
+        """
         if block not in self._tables:
             if len(self._tables) == _KEPT:
                 del self._tables[next(iter(self._tables))]
@@ -120,6 +138,12 @@ class HazeRanges:
         """First cell and log depth at a load of 1 of blends with such absorption and scattering.
 
         Shapes ``(n, n_wavelengths)``; the depth in cells, 0 where the tables begin.
+
+        Parameters
+        ----------
+        curves
+            Absorption and scattering of blends at a load of 1 [1], shape ``(n, n_wavelengths)``
+            each.
         """
         absorption, scattering = curves
         depth = np.maximum(absorption + scattering, 1e-30)
@@ -128,7 +152,19 @@ class HazeRanges:
         return row, DEPTH_STEPS * np.log2(depth / self._edges[1])
 
     def cells(self, row: IntArray, depth: FloatArray, log_load: FloatArray) -> IntArray:
-        """Cells of blends at loads, given by `DEPTH_STEPS` log₂."""
+        """Cells of blends at loads, given by `DEPTH_STEPS` log₂.
+
+        Parameters
+        ----------
+        row, depth
+            As `places` gives them, shape ``(n, n_wavelengths)`` each.
+        log_load
+            `DEPTH_STEPS` log₂ of the loads, shape ``(n,)`` or one that broadcasts with it.
+
+        Returns
+        -------
+        Shape ``(n, n_wavelengths)``.
+        """
         column = np.floor(depth + log_load).astype(np.int32) + 1
         return row + np.clip(column, 0, self._n_depths - 1, out=column)
 

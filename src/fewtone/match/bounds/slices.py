@@ -73,6 +73,11 @@ def lab_box(low: FloatArray, high: FloatArray) -> tuple[FloatArray, FloatArray]:
     off by, they are mostly off by together, so a* and b* are known better by these. Between X and Y
     the slope of CIELAB's function falls: f(X) - f(Y) is X - Y times a slope between those at the
     largest and the least of them.
+
+    Parameters
+    ----------
+    low, high
+        Ends of X, Y and Z over the white's, shape ``(n, 3)`` or ``(n, 5)`` each.
     """
     floor, ceiling = _root(np.maximum(low[:, :3], 0.0).T), _root(high[:, :3].T)
     least, most = floor[:2] - ceiling[1:], ceiling[:2] - floor[1:]
