@@ -63,7 +63,7 @@ def public_functions() -> list[tuple[str, ast.FunctionDef, bool]]:
     functions = []
     for path in sorted(SOURCE.rglob("*.py")):
         module = ".".join(path.relative_to(SOURCE).with_suffix("").parts)
-        if {"board", "data"} & set(path.parts) or not is_api(f"fewtone.{module}"):
+        if {"board", "data"} & {*path.relative_to(SOURCE).parts} or not is_api(f"fewtone.{module}"):
             continue
         for node in ast.parse(path.read_text(encoding="utf-8")).body:
             inner = node.body if isinstance(node, ast.ClassDef) else [node]

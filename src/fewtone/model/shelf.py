@@ -156,7 +156,13 @@ class ShelfSettings:
     deck: str | None = None
 
     def with_hand(self, hand: tuple[float, float] | None) -> ShelfSettings:
-        """The same shelf, sprayed by a hand of other panel_cv and coat_cv; None changes nothing."""
+        """The same shelf, sprayed by a hand of other panel_cv and coat_cv; None changes nothing.
+
+        Parameters
+        ----------
+        hand
+            How far a panel comes out heavy or light, and one coat on its own [1].
+        """
         if hand is None:
             return self
         panel_cv, coat_cv = hand
