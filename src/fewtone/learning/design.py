@@ -250,7 +250,7 @@ def _in_blocks(
         some = recipes[start : start + _BLOCK]
         doses, ground = recipe_doses(curves, some)
         film = reflectance_derivatives(curves, doses, ground)
-        off = reflectance_deviations(curves, film, doses, ground, departures_of(some))
+        off = reflectance_deviations(curves, film, doses, ground, departures_of(curves, some))
         assert off is not None
         yield film, off.swapaxes(1, 2), doses, some
 

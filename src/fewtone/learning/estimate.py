@@ -40,6 +40,7 @@ from fewtone.learning.uncertainty import (
 from fewtone.model.curves import Curves
 from fewtone.model.readings import Readings
 from fewtone.model.shelf import ShelfSettings
+from fewtone.model.variation import film_departures_rms
 from fewtone.typing import BoolArray
 from fewtone.version import __version__
 
@@ -122,6 +123,7 @@ def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection
         key_strength=at.key_strength,
         optics=replace(problem.optics, surface=max(seen_surface, 0.0)),
         stated_index=settings.measurement.film_index,
+        middle_letdown=problem.middle_letdown,
         per_doubling=per_doubling,
         hand=found_hand(settings.mixing, problem.mixing),
         ground_cv=problem.ground_cv,
@@ -129,7 +131,7 @@ def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection
             at,
             covariance,
             Unfollowed(problem.thinning, at.letdown - per_doubling, min(seen_surface, 0.0)),
-            settings.mixing,
+            film_departures_rms(settings.mixing, problem.middle_letdown),
         ),
         readings_digest=readings.digest,
         version=__version__,

@@ -68,7 +68,9 @@ class Problem:
         mixing: Mixing,
         noise: Noise,
         ground_cv: tuple[float, float] = (0.0, 0.0),
+        middle_letdown: float | None = None,
     ) -> None:
+        self.middle_letdown = seen.middle_letdown if middle_letdown is None else middle_letdown
         self.seen, self.optics, self.mixing, self.noise = seen, optics, mixing, noise
         self.ground_cv, self.thinning = ground_cv, 0.0
         self.layout = ParameterLayout.of(seen)
@@ -79,6 +81,7 @@ class Problem:
             self.log_coats[film], self.doublings[film] = film_departures(
                 [float(seen.readings[row].coats) for row in film],
                 [float(seen.readings[row].medium_parts or 0) for row in film],
+                self.middle_letdown,
             ).T
         grid = seen.wavelength_nm
         self._colour = [(weights(grid, light), white_point(light)) for light in seen.lights]
@@ -89,7 +92,9 @@ class Problem:
 
     def over(self, seen: Observations) -> Problem:
         """The same film, instrument and hand, and other observations of the same toners."""
-        other = Problem(seen, self.optics, self.mixing, self.noise, self.ground_cv)
+        other = Problem(
+            seen, self.optics, self.mixing, self.noise, self.ground_cv, self.middle_letdown
+        )
         other.thinning = self.thinning
         return other if self.error is None else other.with_model_error(self.error)
 

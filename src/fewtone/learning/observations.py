@@ -101,6 +101,12 @@ class Observations:
         return np.asarray(self.fractions.any(axis=1))
 
     @property
+    def middle_letdown(self) -> float:
+        """The middle of the letdowns that films were read at, parts of medium to one of blend."""
+        read = [float(self.readings[i].medium_parts or 0) for i in np.flatnonzero(self.is_film)]
+        return float(2.0 ** np.mean(np.log2(1.0 + np.array(read))) - 1.0) if read else 0.0
+
+    @property
     def most_dose(self) -> FloatArray:
         """Each toner in the film that holds most of it, in standard coats ``(n_toners,)``."""
         film = self.rate * self.films(np.zeros(self.segment_coats.size))

@@ -16,9 +16,7 @@ from fewtone.learning.keyed import strength_deviations
 from fewtone.learning.model_error import MODEL_SD
 from fewtone.learning.parameters import Parameters
 from fewtone.learning.solver import Prior, schur_complement
-from fewtone.model.shelf import Mixing
 from fewtone.model.uncertainty import Uncertainty
-from fewtone.model.variation import film_departures_rms
 from fewtone.typing import FloatArray
 
 __all__ = [
@@ -90,7 +88,7 @@ def common_letdown(at: Parameters, covariance: FloatArray) -> float:
 
 
 def uncertainty_of(
-    at: Parameters, covariance: FloatArray, unfollowed: Unfollowed, mixing: Mixing
+    at: Parameters, covariance: FloatArray, unfollowed: Unfollowed, departures: tuple[float, float]
 ) -> Uncertainty:
     """The covariance as few directions of deviation.
 
@@ -102,8 +100,8 @@ def uncertainty_of(
         Of the shared parameters, ``(n_shared, n_shared)``.
     unfollowed
         What predictions do not follow.
-    mixing
-        The coats and letdowns that the shop sprays.
+    departures
+        Root mean squares of `film_departures` over what the shop sprays.
     """
     layout, curves = at.layout, at.absorption
     # Weigh each unknown by what it does to the reflectance of a middling film: what is tiny or
@@ -129,7 +127,7 @@ def uncertainty_of(
     # Strengths tell of grounds that are none yet.
     weight[[layout.key_strength(ground) for ground in layout.parents]] = 0.0
     by_dose = np.array([np.linalg.norm(weight[layout.toner(i)]) for i in range(layout.n_toners)])
-    log_coats, doublings = film_departures_rms(mixing)
+    log_coats, doublings = departures
     weight[[layout.letdown(toner) for toner in range(layout.n_toners)]] = doublings * by_dose
     weight[layout.thinning] = log_coats * by_dose.mean()
     scaled = weight[:, np.newaxis] * covariance * weight
@@ -140,7 +138,7 @@ def uncertainty_of(
     # directions hold rounding alone.
     ease = np.divide(1.0, weight, out=np.zeros_like(weight), where=weight > _LEAST_WEIGHT)
     deviations = (vectors[:, :kept] * np.sqrt(np.maximum(values[:kept], 0.0))).T * ease
-    apart = _departures(at, covariance, unfollowed, mixing)
+    apart = _departures(at, covariance, unfollowed, departures)
     known: FloatArray = np.zeros((3, layout.size))
     known[0, layout.black] = unfollowed.below
     known[1, layout.thinning] = unfollowed.thinning
@@ -180,7 +178,7 @@ def uncertainty_of(
 
 
 def _departures(
-    at: Parameters, covariance: FloatArray, unfollowed: Unfollowed, mixing: Mixing
+    at: Parameters, covariance: FloatArray, unfollowed: Unfollowed, departures: tuple[float, float]
 ) -> FloatArray:
     """Deviations by letdown and coats of films that are known by their doses alone.
 
@@ -189,7 +187,7 @@ def _departures(
     sprays. What was found but is not followed counts as unsure.
     """
     layout = at.layout
-    log_coats, doublings = film_departures_rms(mixing)
+    log_coats, doublings = departures
     columns = [layout.letdown(toner) for toner in range(layout.n_toners)]
     by_letdown = doublings * np.sqrt(covariance[columns, columns] + unfollowed.letdown**2)
     thinning_sd = np.sqrt(covariance[layout.thinning, layout.thinning])

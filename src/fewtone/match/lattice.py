@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
@@ -23,7 +24,6 @@ import numpy as np
 from fewtone.match.rules import Rules
 from fewtone.model.blend import film_load
 from fewtone.model.recipe import Recipe
-from fewtone.model.variation import letdown_strength
 from fewtone.typing import FloatArray, IntArray
 
 __all__ = ["Lattice", "Load", "ratios_of"]
@@ -41,7 +41,7 @@ class Load:
         The (position of the letdown, coats) that give it, in the order of the key: letdowns as
         the shop lists them, then fewer coats first.
     strength
-        That of the toners at these letdowns, of that at 6:1 [1].
+        That of the toners at these letdowns, next to the curves [1].
     """
 
     exact: Fraction
@@ -80,20 +80,20 @@ class Lattice:
     loads: tuple[Load, ...]
 
     @classmethod
-    def of(cls, rules: Rules, per_doubling: float = 0.0) -> Lattice:
+    def of(cls, rules: Rules, strength_at: Callable[[float], float] = lambda _: 1.0) -> Lattice:
         """Lay out the recipes that the rules admit.
 
         Parameters
         ----------
         rules
             The rules; every toner and ground they name is learnt.
-        per_doubling
-            Log strength of all toners per doubling of the letdown, as learnt [1].
+        strength_at
+            Strength of the toners at a letdown, next to the curves [1].
         """
         fewest, most = rules.coats
         ways: dict[tuple[Fraction, float], list[tuple[int, int]]] = {}
         for position, medium_parts in enumerate(rules.medium_parts):
-            strength = letdown_strength(float(medium_parts), per_doubling)
+            strength = strength_at(float(medium_parts))
             for coats in range(fewest, most + 1):
                 film = film_load(coats, medium_parts), strength
                 ways.setdefault(film, []).append((position, coats))

@@ -104,7 +104,7 @@ def _searched(
 ) -> _SearchState:
     """The search when it is done, all recipes within that ΔE00 being dealt with."""
     rules = learnt_rules(curves, rules)
-    lattice, aims = Lattice.of(rules, curves.per_doubling), aims_of(target)
+    lattice, aims = Lattice.of(rules, curves.letdown_strength), aims_of(target)
     evaluators = evaluators_of(curves, rules, aims)
     by_chance = evaluators[0] if is_single(aims) else None
     state = _SearchState(evaluators, lattice, Picks.empty(lattice, by_chance, settings, within))

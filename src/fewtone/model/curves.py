@@ -40,9 +40,9 @@ class Curves:
         The geometry, film and instrument that these hold for, as the readings say.
     stated_index
         The film index that shelf.toml said [1]; that of `optics` if it is not given.
-    per_doubling
-        Log strength of all toners per doubling of the letdown [1]; 0 where the readings do not
-        tell that it leans on the letdown.
+    middle_letdown, per_doubling
+        Log strength of all toners per doubling of the letdown, and the letdown that the curves hold
+        for [1]; the former is 0 where the readings do not tell that strength leans on the letdown.
     hand
         panel_cv and coat_cv as the readings say, where panels vary clearly otherwise than
         shelf.toml says; else None.
@@ -73,6 +73,7 @@ class Curves:
     readings_digest: str = ""
     version: str = field(default="")
     stated_index: float = 0.0
+    middle_letdown: float = 6.0
     per_doubling: float = 0.0
     hand: tuple[float, float] | None = None
     ground_cv: tuple[float, float] = (0.0, 0.0)
@@ -95,6 +96,13 @@ class Curves:
             "key_strength",
         ):
             object.__setattr__(self, name, frozen(getattr(self, name)))
+
+    def letdown_strength(self, medium_parts: float) -> float:
+        """Strength of the toners per part at a letdown, next to the curves [1]."""
+        if self.per_doubling == 0.0:
+            return 1.0
+        doublings = np.log2((1.0 + medium_parts) / (1.0 + self.middle_letdown))
+        return float(np.exp(self.per_doubling * doublings))
 
     def with_strengths(self, strengths: Mapping[str, float]) -> Curves:
         """Curves of bottles that are stronger or weaker than those that were learnt.

@@ -20,15 +20,14 @@ __all__ = [
     "film_build_sd",
     "film_departures",
     "film_departures_rms",
-    "letdown_strength",
     "pour_deviations",
     "pour_shares",
     "repeat_variance",
     "segment_covariance",
 ]
 
-# The film that strengths are stated for.
-_USUAL_COATS, _USUAL_LETDOWN = 3.0, 6.0
+# Coats of the film that strengths are stated for.
+_USUAL_COATS = 3.0
 # Film of less coats than this is a mist, of which no law of coats holds.
 _LEAST_COATS = 0.5
 
@@ -48,44 +47,34 @@ def film_build_sd(coats: FloatLike, mixing: Mixing) -> FloatArray:
     return np.asarray(np.hypot(mixing.panel_cv, mixing.coat_cv / np.sqrt(passes)))
 
 
-def film_departures(coats: FloatLike, medium_parts: FloatLike) -> FloatArray:
-    """How far films are from a usual one of 3 coats at 6:1, for which strengths are stated.
+def film_departures(coats: FloatLike, medium_parts: FloatLike, middle_letdown: float) -> FloatArray:
+    """How far films are from 3 coats at a letdown for which strengths are stated.
 
     Parameters
     ----------
     coats, medium_parts
         Of each film, shape ``(n,)``.
+    middle_letdown
+        Parts of medium to one of blend there [1].
 
     Returns
     -------
-    log(coats/3), and log₂((1 + m)/7): how often the letdown doubles; shape ``(n, 2)``.
+    log(coats/3), and how often the letdown doubles, log₂((1 + m)/(1 + middle)); shape ``(n, 2)``.
     """
     log_coats = np.log(np.maximum(np.asarray(coats, dtype=float), _LEAST_COATS) / _USUAL_COATS)
-    whole = np.log2((1.0 + np.asarray(medium_parts, dtype=float)) / (1.0 + _USUAL_LETDOWN))
+    whole = np.log2((1.0 + np.asarray(medium_parts, dtype=float)) / (1.0 + middle_letdown))
     return np.stack(np.broadcast_arrays(log_coats, whole), axis=-1)
 
 
-def letdown_strength(medium_parts: float, per_doubling: float) -> float:
-    """Strength of a toner per part at a letdown, of that at 6:1 [1].
+def film_departures_rms(mixing: Mixing, middle_letdown: float) -> tuple[float, float]:
+    """Root mean squares of `film_departures` over the coats and letdowns of a shop.
 
-    Parameters
-    ----------
-    medium_parts
-        Parts of medium to one part of the blend [1].
-    per_doubling
-        Log strength per doubling of the letdown [1].
+    The arguments are the shop's, and as `film_departures` takes it.
     """
-    if per_doubling == 0.0:
-        return 1.0
-    return float(np.exp(per_doubling * np.log2((1.0 + medium_parts) / (1.0 + _USUAL_LETDOWN))))
-
-
-def film_departures_rms(mixing: Mixing) -> tuple[float, float]:
-    """Root mean squares of `film_departures` over the coats and letdowns of a shop."""
     passes = np.arange(mixing.coats[0], mixing.coats[1] + 1, dtype=float)
     letdowns = [float(m) for m in mixing.medium_parts]
-    by_coats = film_departures(passes, _USUAL_LETDOWN)[:, 0]
-    by_letdown = film_departures(_USUAL_COATS, letdowns)[:, 1]
+    by_coats = film_departures(passes, 0.0, 0.0)[:, 0]
+    by_letdown = film_departures(_USUAL_COATS, letdowns, middle_letdown)[:, 1]
     return float(np.sqrt((by_coats**2).mean())), float(np.sqrt((by_letdown**2).mean()))
 
 

@@ -20,7 +20,7 @@ from fewtone.colorimetry import Light, lab_from_xyz, lab_jacobian, weights, whit
 from fewtone.errors import Fault, FewtoneError
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
-from fewtone.model.variation import film_departures, letdown_strength
+from fewtone.model.variation import film_departures
 from fewtone.optics.film import FilmOptics
 from fewtone.optics.terms import FilmDerivatives
 from fewtone.typing import FloatArray, IntArray
@@ -101,7 +101,7 @@ def recipe_doses(curves: Curves, recipes: Sequence[Recipe]) -> tuple[FloatArray,
     doses = np.zeros((len(recipes), len(toners)))
     try:
         for row, recipe in enumerate(recipes):
-            strength = letdown_strength(float(recipe.medium_parts), curves.per_doubling)
+            strength = curves.letdown_strength(float(recipe.medium_parts))
             for name, dose in recipe.doses.items():
                 doses[row, toners[name]] = dose * strength
         ground = np.array([grounds[recipe.ground] for recipe in recipes], dtype=np.int64)
@@ -110,10 +110,11 @@ def recipe_doses(curves: Curves, recipes: Sequence[Recipe]) -> tuple[FloatArray,
     return doses, ground
 
 
-def departures_of(recipes: Sequence[Recipe]) -> FloatArray:
+def departures_of(curves: Curves, recipes: Sequence[Recipe]) -> FloatArray:
     """`film_departures` of recipes, log coats and doublings of the letdown, ``(n_recipes, 2)``."""
     coats = [float(recipe.coats) for recipe in recipes]
-    return film_departures(coats, [float(recipe.medium_parts) for recipe in recipes])
+    letdowns = [float(recipe.medium_parts) for recipe in recipes]
+    return film_departures(coats, letdowns, curves.middle_letdown)
 
 
 def recipe_dose(curves: Curves, recipe: Recipe) -> FloatArray:

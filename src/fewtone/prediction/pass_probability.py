@@ -204,7 +204,7 @@ class PassProbability:
         covariance -= pour * (crossed + crossed.swapaxes(1, 2))
         covariance += spread.shared[film]
         if spread.departing is not None:
-            c, d = film_departures(coats, medium_parts).T
+            c, d = film_departures(coats, medium_parts, self.curves.middle_letdown).T
             size = np.stack([c, d, c**2, c * d, d**2], axis=1)
             covariance += (size[:, :, np.newaxis, np.newaxis] * spread.departing[film]).sum(axis=1)
         return np.asarray(covariance)

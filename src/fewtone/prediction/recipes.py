@@ -101,7 +101,7 @@ def predict(
     reflectance_sd = lab_sd = None
     if deviations and curves.uncertainty is not None:
         reflectance_sd, lab_sd = standard_deviations(
-            curves, doses, ground, light, departures_of(recipes)
+            curves, doses, ground, light, departures_of(curves, recipes)
         )
     return Prediction(
         recipes=tuple(recipes),

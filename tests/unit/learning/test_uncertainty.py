@@ -7,11 +7,10 @@ import numpy as np
 from fewtone.learning.observations import observe
 from fewtone.learning.parameters import blank
 from fewtone.learning.uncertainty import Unfollowed, uncertainty_of
-from fewtone.model.shelf import Mixing
 from unit.learning.shelves import curves_of, settings, spray
 
 # A shop that sprays one number of coats at one letdown only: no film departs from the usual.
-ONE_FILM = Mixing(medium_parts=(6,), coats=(3, 3))
+ONE_FILM = (0.0, 0.0)
 # Standard deviation given to every unknown, half of its variance common to all.
 SD = 0.1
 # Far below it, and far above what rounding makes of it.

@@ -110,7 +110,7 @@ def test_deviations_of_many_films_are_those_of_each(learnt: Curves) -> None:
     doses, ground = recipe_doses(learnt, recipes)
     film = reflectance_derivatives(learnt, doses, ground)
     jacobian = lab_jacobian_of(learnt, film.reflectance, D65)
-    departures = departures_of(recipes)
+    departures = departures_of(learnt, recipes)
     spectra = reflectance_deviations(learnt, film, doses, ground, departures)
     assert spectra is not None
     wanted = lab_deviations(learnt, film.reflectance, spectra, D65)
@@ -156,7 +156,7 @@ def test_the_chance_is_that_of_panels_sprayed_one_by_one(
     film = hand * np.exp(mixing.coat_cv * rng.standard_normal((n, coats))).sum(axis=1)
     labs = lab_of_doses(learnt, volume * film[:, np.newaxis], recipe.ground, D65)
     derivatives = reflectance_derivatives(learnt, doses, ground)
-    departures = departures_of([recipe])
+    departures = departures_of(learnt, [recipe])
     spectra = reflectance_deviations(learnt, derivatives, doses, ground, departures)
     assert spectra is not None
     off = lab_deviations(learnt, derivatives.reflectance, spectra, D65)[0]
