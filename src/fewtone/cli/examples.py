@@ -66,6 +66,10 @@ HELP = {
         "Every swatch of a deck against the shelf.",
         "fewtone deck swatches.csv --max-toners 2 -o reached.csv --page reached.html",
     ),
+    "reach": CommandHelp(
+        "What the shelf can make over each ground.",
+        'fewtone reach --target "34.1,59.3,12.5" --keyed -o reach.svg',
+    ),
     "label": CommandHelp(
         "A sticker for the cup.", f'fewtone label {_RECIPE} --name "Beet soup" -o sticker.html'
     ),

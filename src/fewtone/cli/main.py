@@ -46,6 +46,7 @@ _COMMANDS = (
     "sheet",
     "label",
     "deck",
+    "reach",
     "board",
 )
 _INTERRUPTED = 130

@@ -7,19 +7,17 @@ them, so that loading a shelf stays quick.
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, Unpack
 
 from fewtone.colorimetry import Light
-from fewtone.io.targets import TargetLike, read_target, versions
+from fewtone.io.targets import TargetLike, read_deck, versions
 from fewtone.model.blend import Number
-from fewtone.model.curves import Curves
 from fewtone.model.names import named_options
 from fewtone.model.recipe import Recipe
-from fewtone.model.shelf import ShelfSettings
-from fewtone.model.target import Target
+from fewtone.shelf.learnt import LearntShelf
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -35,6 +33,7 @@ if TYPE_CHECKING:
     from fewtone.workshop.look.check import Check
     from fewtone.workshop.look.compare import Comparison
     from fewtone.workshop.look.letdown import Letdown
+    from fewtone.workshop.look.reach import Reach
     from fewtone.workshop.look.simplify import Simplification
     from fewtone.workshop.panel.adjust import Adjustment, AdjustOptions
     from fewtone.workshop.panel.bottle import Bottle
@@ -45,7 +44,7 @@ __all__ = ["Shelf"]
 
 
 @dataclass(frozen=True, slots=True)
-class Shelf:
+class Shelf(LearntShelf):
     """A learnt shelf, ready to answer.
 
     Parameters
@@ -59,93 +58,6 @@ class Shelf:
     cautions
         What should be told about it, such as readings that changed since it was learnt.
     """
-
-    folder: Path
-    settings: ShelfSettings
-    curves: Curves
-    cautions: tuple[str, ...] = ()
-
-    @property
-    def reads_spectra(self) -> bool:
-        """Whether its readings.csv has columns of wavelengths; not if it cannot be read."""
-        from fewtone.io.readings import reads_spectra
-
-        return reads_spectra(self.folder, self.settings)
-
-    def over(self, recipes: Iterable[Recipe]) -> Curves:
-        """The curves with the keyed grounds of these recipes, predicted where none was read."""
-        from fewtone.prediction.keyed import with_keyed
-
-        return with_keyed(self.curves, [recipe.ground for recipe in recipes])
-
-    def _asked(self, recipe: Recipe | str) -> tuple[Curves, ShelfSettings, Recipe]:
-        line = self.settings.recipe(recipe)
-        return self.over([line]), self.settings, line
-
-    def light(self, light: Light | str | None) -> Light | None:
-        """A light, or its text; a lone illuminant such as ``A`` takes the shelf's observer.
-
-        Parameters
-        ----------
-        light
-            A light, its text such as ``D50/2`` or ``A``, or None, which stays.
-
-        Raises
-        ------
-        UsageError
-            There is no such light.
-        """
-        observer = self.settings.measurement.light.observer
-        return Light.parse(light, observer) if isinstance(light, str) else light
-
-    def _wanted(
-        self, target: TargetLike | None, light: Light | str | None, deck: Path | None
-    ) -> Target | None:
-        """What was asked for, if anything."""
-        return None if target is None else self.target(target, light=light, deck=deck)
-
-    @named_options
-    def target(
-        self,
-        target: TargetLike,
-        *,
-        light: Light | str | None = None,
-        deck: Path | None = None,
-        geometry: str | None = None,
-        anyway: bool = False,
-    ) -> Target:
-        """Take what was asked for to numbers.
-
-        Parameters
-        ----------
-        target
-            A CIELAB triple, or text as on the command line: a triple, a hex colour, a Munsell
-            notation, the path of a reading, a swatch's number or name.
-        light
-            Its illuminant and observer, such as ``D50/2``; the shelf's own if None.
-        deck
-            A CSV file or ``.xlsx`` workbook of swatches; the one that shelf.toml names if None.
-        geometry
-            How it was read, such as ``di:8``; the shelf's own if None.
-        anyway
-            Whether a geometry other than the shelf's is let through, with a caution.
-
-        Raises
-        ------
-        FewtoneError
-            It is no colour, the deck or file is wrong, or its geometry is not the shelf's.
-        """
-        shelf_deck = None if self.settings.deck is None else self.folder / self.settings.deck
-        return read_target(
-            target,
-            self.settings.measurement,
-            light=self.light(light),
-            deck=deck,
-            shelf_deck=shelf_deck,
-            wavelength_nm=self.curves.wavelength_nm,
-            geometry=geometry,
-            anyway=anyway,
-        )
 
     @named_options
     def predict(
@@ -217,6 +129,39 @@ class Shelf:
         kept = Rules.of(self.settings, read=self.curves.grounds, **rules)
         under = [light for each in lights if (light := self.light(each)) is not None]
         return match(self.curves, self.settings, targets, kept, lights=under, by_ground=by_ground)
+
+    @named_options
+    def reach(
+        self,
+        *,
+        target: TargetLike | None = None,
+        light: Light | str | None = None,
+        deck: Path | None = None,
+        **rules: Unpack[RuleOptions],
+    ) -> Reach:
+        """Outline what the shelf can make over each ground, at each lightness.
+
+        Parameters
+        ----------
+        target, light, deck
+            As `Shelf.target` takes them; the target and the swatches of the deck are placed.
+        **rules
+            As for `match`: what may be used, and whether the grounds are keyed too.
+
+        Raises
+        ------
+        FewtoneError
+            A rule names what the shelf does not have, or a colour is in another light.
+        """
+        from fewtone.match.rules import Rules
+        from fewtone.workshop.look.reach import reach
+
+        wanted = None if target is None else self.target(target, light=light, deck=deck)
+        own = self.settings.measurement
+        under = wanted.light if wanted else self.light(light) or own.light
+        swatches = () if deck is None else tuple(read_deck(Path(deck), own, under).values())
+        kept = Rules.of(self.settings, read=self.curves.grounds, **rules)
+        return reach(self.curves, kept, under, target=wanted, swatches=swatches)
 
     @named_options
     def deck(self, deck: str | Path, **how: Unpack[DeckOptions]) -> pd.DataFrame:
