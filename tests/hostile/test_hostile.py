@@ -9,7 +9,7 @@ import pytest
 
 from hostile.bench import prepare
 from hostile.contract import Outcome, breaches
-from hostile.kills import WRITING, kills
+from hostile.kills import WRITING, kills, random_kills
 from hostile.run import run
 from hostile.writers import pair
 
@@ -32,7 +32,7 @@ def test_hostile_cases_break_nothing() -> None:
     assert codes["0"] + codes["3"] >= CASES / 8
 
 
-@pytest.mark.parametrize("command", ["adjust", "learn"])
+@pytest.mark.parametrize("command", ["adjust", "learn", "new", "demo", "sheet"])
 def test_a_kill_at_a_write_tears_nothing(command: str, bench: Path) -> None:
     """Old or new, whole, together, and well again at the next run."""
     done, wrong = kills(command, bench, step=KILLS_STEP)
@@ -40,9 +40,17 @@ def test_a_kill_at_a_write_tears_nothing(command: str, bench: Path) -> None:
     assert wrong == []
 
 
-@pytest.mark.parametrize("number", [0, 1])
+@pytest.mark.parametrize("command", ["note", "deck", "adjust-job"])
+def test_a_kill_at_any_moment_tears_nothing(command: str, bench: Path) -> None:
+    """What SQLite writes too: a job book holds what was committed, a deck goes on."""
+    done, wrong = random_kills(command, bench, 4, SEED)
+    assert done == 4
+    assert wrong == []
+
+
+@pytest.mark.parametrize("number", [0, 1, 2])
 def test_writers_at_once_lose_nothing(number: int, bench: Path) -> None:
-    """Readings kept at once are all kept, strengths applied at once all applied."""
+    """Readings kept, strengths applied and jobs written at once: all of them hold."""
     assert pair(bench, random.Random(number), number) == []
 
 

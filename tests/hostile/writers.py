@@ -39,7 +39,9 @@ def pair(bench: Path, rng: random.Random, number: int) -> list[str]:
     shutil.copytree(bench / "shelf", place)
     count = rng.choice((2, 2, 3, 4))
     wrong: list[str] = []
-    if number % 2:
+    if number % 3 == 2:
+        return _on_a_book(bench, place, count, rng)
+    if number % 3 == 1:
         said = ["adjust", RECIPE, "--target", "38,-18,9", "--reading", "40,-8,31", "--keep-reading"]
         codes = _together(bench, place, [said] * count, rng)
         kept = (place / "readings.csv").read_text().count("\nkept-")
@@ -68,6 +70,29 @@ def pair(bench: Path, rng: random.Random, number: int) -> list[str]:
     return wrong
 
 
+def _on_a_book(bench: Path, place: Path, count: int, rng: random.Random) -> list[str]:
+    """Notes to one job and readings kept for it, all at once."""
+    from fewtone.jobs import Book
+
+    book = place / "book.db"
+    shutil.copy(bench / "book.db", book)
+    before = len(Book(book).job("lamp").entries)
+    adjust = ["adjust", "--job", "lamp", "--reading", "40,-8,31", "--keep-reading"]
+    commands = [
+        [*(adjust if i % 2 else ["job", "note", "lamp", f"note {i}"]), "--book", str(book)]
+        for i in range(count)
+    ]
+    codes = _together(bench, place, commands, rng)
+    entries = [(e.kind, e.data.get("text")) for e in Book(book).job("lamp").entries[before:]]
+    kept = (place / "readings.csv").read_text().count("\nkept-")
+    notes = sorted(f"note {i}" for i in range(0, count, 2))
+    found = sorted(str(text) for kind, text in entries if kind == "note")
+    panels = sum(kind == "panel" for kind, _ in entries)
+    if codes != [0] * count or found != notes or not kept == panels == count // 2:
+        return [f"{count} writers on a book: {entries}, {kept} readings kept, exit codes {codes}"]
+    return []
+
+
 def _together(bench: Path, place: Path, commands: list[list[str]], rng: random.Random) -> list[int]:
     go = bench / "go"
     go.unlink(missing_ok=True)
@@ -84,8 +109,7 @@ def _together(bench: Path, place: Path, commands: list[list[str]], rng: random.R
                 str(go),
                 f"{rng.uniform(0, 0.01):.4f}",
                 *said,
-                "--shelf",
-                str(place),
+                *([] if said[0] == "job" else ["--shelf", str(place)]),
             ],
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,

@@ -78,7 +78,8 @@ def new_shelf(
     if not (guide := folder / _GUIDE_FILE).exists():
         texts[guide] = _starter(_GUIDE_FILE).read_text(encoding="utf-8")
     with _made(folder, *texts):
-        for file, text in texts.items():
+        # The settings come last: while they are missing, running it again writes what is.
+        for file, text in reversed(texts.items()):
             write_atomic(file, text)
     return tuple(texts)
 
