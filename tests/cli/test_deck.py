@@ -85,6 +85,24 @@ def test_rows_equal_match_one_at_a_time(done: Path, deck: Path, demo: Path, run:
     assert rows[-2]["light"] == "A/10"
 
 
+def test_the_rules_are_those_of_match(demo: Path, run: Run, tmp_path: Path) -> None:
+    """Toners, grounds, keyed ones too, letdowns, coats, parts, tolerance; with help or without."""
+    deck = tmp_path / "deck.csv"
+    deck.write_text("number,L,a,b\n1,40,20,10\n2,55,-10,30\n")
+    rules = [
+        *("--shelf", demo, "--without", "ash,mist", "--ground", "silver,2 silver + 1 graphite"),
+        *("--letdown", "6,5", "--coats", "2-4", "--max-part", "3", "--tolerance", "1.5"),
+        *("--max-toners", "2", "--top", "2"),
+    ]
+    for number, more in enumerate(((), ("--without-help",))):
+        out = tmp_path / f"out-{number}.csv"
+        assert run("deck", deck, "-o", out, *rules, *more, "--bottles", 50).code == 0
+        for row in rows_of(out):
+            one: Any = run("match", row["number"], "--deck", deck, *rules, "--json").document
+            for pick in PICKS:
+                assert row[pick] == (one["picks"][pick] or {"recipe": ""})["recipe"]
+
+
 def test_the_library_gives_the_same_as_a_table(done: Path, deck: Path, demo: Path) -> None:
     """`Shelf.deck` is the file as a DataFrame."""
     table = fewtone.load(demo).deck(deck, max_toners=2)

@@ -17,6 +17,7 @@ from fewtone.model.curves import Curves
 from fewtone.model.names import named_options
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
+from fewtone.prediction.keyed import with_keyed
 from fewtone.tables import data_frame
 
 if TYPE_CHECKING:
@@ -167,4 +168,5 @@ def _asked(
                 file=deck.name,
             )
         )
-    return Question(curves, settings, kept, would_help, supports), targets
+    # Keyed grounds that nobody has read are predicted once for all swatches.
+    return Question(with_keyed(curves, kept.grounds), settings, kept, would_help, supports), targets
