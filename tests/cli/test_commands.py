@@ -107,12 +107,53 @@ def test_what_would_help_is_told_with_its_recipe(learnt_demo: Path, run: Run) ->
     for help_ in helps.values():
         assert f"{help_['words']}: ΔE00 {help_['recipe']['de00']:.2f}" in told
         assert help_["recipe"]["recipe"] in told
-    checked = run(
-        *("check", weaker["recipe"]["recipe"], "--target", "85,-5,10"),
-        *("--shelf", learnt_demo, "--json"),
-    ).document["recipe"]
-    assert checked["de00"] == pytest.approx(weaker["recipe"]["de00"], abs=1e-6)
-    assert checked["pass_probability"] == weaker["recipe"]["pass_probability"]
+
+
+@pytest.mark.parametrize(
+    ("target", "limits"),
+    [
+        ("85,-5,10", ("--max-toners", "2")),
+        ("25,40,20", ("--coats", "2-2", "--ground", "white")),
+        ("40,30,-20", ("--use", "marigold,harbour", "--ground", "graphite")),
+    ],
+)
+def test_every_line_of_what_would_help_holds_when_it_is_run(
+    target: str, limits: tuple[str, ...], learnt_demo: Path, run: Run
+) -> None:
+    """`check` gives the ΔE00 and the chance told, `match` with that rule loosened a recipe as near.
+
+    A toner or ground that the shelf lacks cannot be run from here; a unit test puts it there.
+    """
+    ran = run("match", target, *limits, "--shelf", learnt_demo, "--json")
+    assert ran.code == 3
+    lines = [
+        help_
+        for help_ in ran.document["miss"]["would_help"]
+        if not help_["rule"].startswith("new_")
+    ]
+    assert lines
+    for help_ in lines:
+        told, rule = help_["recipe"], help_["rule"]
+        words = ("check", told["recipe"], "--target", target, "--shelf", learnt_demo, "--json")
+        checked = run(*words).document["recipe"]
+        assert checked["de00"] == pytest.approx(told["de00"], abs=1e-6)
+        assert checked["pass_probability"] == told["pass_probability"]
+        option, value = {
+            "max_toners": ("--max-toners", help_["value"]),
+            "max_part": ("--max-part", help_["value"]),
+            "medium_parts": ("--letdown", told["medium_parts"]),
+            "coats": ("--coats", told["coats"]),
+            "grounds": ("--ground", told["ground"]),
+            "use": ("--use", ",".join(told["blend"])),
+        }[rule]
+        kept = [*limits]
+        if option in kept:
+            place = kept.index(option)
+            del kept[place : place + 2]
+        loosened = run("match", target, *kept, option, value, "--shelf", learnt_demo, "--json")
+        assert loosened.code == (0 if told["in_tolerance"] else 3)
+        nearest = loosened.document["picks"]["closest"]["de00"]
+        assert nearest <= told["de00"] + 0.05 + 1e-6
 
 
 def test_a_recipe_is_shown_once(learnt_demo: Path, run: Run) -> None:
