@@ -8,8 +8,9 @@ A bad panel bends the fit, and good ones then look bad beside it. So the worst p
 the rest is fitted again, and all are judged anew, until none is significant. A panel without which
 a toner or ground would not be learnt is never taken out: it is judged with the others kept.
 
-A whole strip at another letdown shows in its strength alone, which a hand varies too. It is looked
-for last: by how much likelier the strip is at one of the shop's other letdowns, given the other
+A whole strip at another letdown shows in its strength alone, which a hand varies too, and the hand
+that the readings tell is the wider for it. It is looked for last, under the hand that all other
+panels tell: by how much likelier the strip is at one of the shop's other letdowns, given the other
 strips and the blends.
 
 Where only two panels tell of a toner alone and they disagree, each may be the bad one. Both are
@@ -28,6 +29,7 @@ from fewtone.learning.diagnosis.hypotheses import Explainer, Explanation, letdow
 from fewtone.learning.diagnosis.removal import still_learnable
 from fewtone.learning.diagnosis.significance import film_gain, neg_log10_p
 from fewtone.learning.forward import Problem
+from fewtone.learning.hyperparameters import infer_variation
 from fewtone.learning.leave_one_out import (
     Expectation,
     expectations,
@@ -38,7 +40,7 @@ from fewtone.learning.parameters import Parameters
 from fewtone.learning.solver import Prior, solve
 from fewtone.learning.uncertainty import shared_covariance
 from fewtone.model.readings import Readings
-from fewtone.model.shelf import ShelfSettings
+from fewtone.model.shelf import Mixing, ShelfSettings
 from fewtone.typing import BoolArray, FloatArray
 
 __all__ = ["Diagnosis", "Suspect", "diagnose"]
@@ -150,6 +152,7 @@ class _Search:
         self.seen = problem.seen
         self.letdowns = letdowns(settings, self.seen.readings)
         self.kept = np.zeros(len(self.seen.panels), dtype=np.bool_)
+        self.let_down: dict[int, Explanation] = {}
 
     def run(self, at: Parameters, expected: list[Expectation]) -> Diagnosis:
         everybody = np.ones_like(self.kept)
@@ -159,11 +162,11 @@ class _Search:
         judged = self._clear(self._take_out(first))
         judged = self._letdowns(judged)
         bad = np.flatnonzero(~judged.counted | (self.kept & (judged.neg_log10_p >= _THRESHOLD)))
-        suspects = [self._suspect(int(panel), judged, first) for panel in bad]
         suspects = [
             suspect
-            for suspect in suspects
-            if suspect.neg_log10_p >= _THRESHOLD or "letdown" in suspect.explanation
+            for panel in bad.tolist()
+            for suspect in [self._suspect(panel, judged, first)]
+            if suspect.neg_log10_p >= _THRESHOLD or panel in self.let_down
         ]
         covariance = judged.covariance
         if not covariance.size:
@@ -226,46 +229,75 @@ class _Search:
     def _letdowns(self, judged: _Judged) -> _Judged:
         """Take out strips that another letdown would explain."""
         while (~judged.counted).sum() < _MOST_SUSPECTS:
-            gain = np.where(judged.counted, self._letdown_gain(judged), -np.inf)
+            steady, strips = self, judged
+            if self._steadier() != self.problem.mixing:
+                steady = self._with_hand(self._steadier())
+                strips = steady._judge(judged.at, judged.counted)
+            gain = np.where(judged.counted, steady._letdown_gain(strips)[0], -np.inf)
             worst = int(gain.argmax())
             counted = judged.counted.copy()
             counted[worst] = False
             if gain[worst] < _LETDOWN_GAIN or not still_learnable(self.seen, counted):
                 break
-            without = self._judge(judged.at, counted)
-            if self._letdown_gain(without)[worst] < _LETDOWN_GAIN:
+            without = self._with_hand(self._hand_of(judged.at, counted))
+            others = without._judge(judged.at, counted)
+            gain, letdown = without._letdown_gain(others)
+            if gain[worst] < _LETDOWN_GAIN:
                 break
-            judged = without
+            words = (
+                f"reads like a letdown of {letdown[worst]:g}:1, not {self._told_letdown(worst):g}:1"
+            )
+            self.let_down[worst] = Explanation(words, float(gain[worst]), specific=True)
+            self.problem, judged = without.problem, others
         return judged
 
-    def _letdown_gain(self, judged: _Judged) -> FloatArray:
-        """How much likelier each panel is at another of the shop's letdowns, ``(n_panels,)``."""
+    def _with_hand(self, mixing: Mixing) -> _Search:
+        """The same search under another hand."""
+        problem = self.problem.with_variation(mixing, self.problem.ground_cv)
+        return _Search(problem, self.prior, self.readings, self.settings)
+
+    def _steadier(self) -> Mixing:
+        """The hand as it is said or as it was found, whichever varies less."""
+        said, found = self.settings.mixing, self.problem.mixing
+        return replace(found, panel_cv=min(said.panel_cv, found.panel_cv))
+
+    def _hand_of(self, at: Parameters, counted: BoolArray) -> Mixing:
+        """The hand that the panels that count tell."""
+        weights = counted.astype(np.float64)
+        found = solve(self.problem, self.prior, at, weights=weights, tolerance=_SETTLED)
+        said = self._with_hand(self.settings.mixing).problem
+        return infer_variation(said, self.prior, found).mixing
+
+    def _letdown_gain(self, judged: _Judged) -> tuple[FloatArray, FloatArray]:
+        """How much likelier each panel is at another of the shop's letdowns, and at which.
+
+        Both ``(n_panels,)``.
+        """
         gained = np.full(judged.counted.size, -np.inf)
-        films = self.seen.is_film
+        likeliest = np.zeros(judged.counted.size)
         for one in judged.expected:
             if one.group.segments.shape[1] < _LEAST_STEPS:
                 continue
-            likelihoods = [
-                next(
-                    item.medium_parts
-                    for row, item in ((r, self.seen.readings[r]) for r in rows)
-                    if films[row]
-                )
-                for rows in one.group.readings.tolist()
-            ]
-            for letdown in self.letdowns:
-                steps = {
-                    m: float(np.log((1 + m) / (1 + letdown))) for m in likelihoods if m is not None
-                }
-                for medium, step in steps.items():
-                    here = np.array([m == medium for m in likelihoods])
-                    if medium == letdown or not here.any():
-                        continue
-                    gain, far = film_gain(one, step)
-                    gain = np.where(here & (far > _LETDOWN_STEP), gain, -np.inf)
-                    panels = one.group.panels
+            panels = one.group.panels
+            told = np.array([self._told_letdown(panel) for panel in panels.tolist()])
+            for letdown in map(float, self.letdowns):
+                for medium in np.unique(told[told != letdown]).tolist():
+                    gain, far = film_gain(one, float(np.log((1.0 + medium) / (1.0 + letdown))))
+                    gain = np.where((told == medium) & (far > _LETDOWN_STEP), gain, -np.inf)
+                    likeliest[panels] = np.where(gain > gained[panels], letdown, likeliest[panels])
                     gained[panels] = np.maximum(gained[panels], gain)
-        return gained
+        return gained, likeliest
+
+    def _by_letdown(self, panel: int, judged: _Judged) -> Explanation:
+        """A panel as one of the letdown that makes it likeliest."""
+        gain, letdown = self._letdown_gain(judged)
+        words = f"reads like a letdown of {letdown[panel]:g}:1, not {self._told_letdown(panel):g}:1"
+        return Explanation(words, float(gain[panel]), specific=True)
+
+    def _told_letdown(self, panel: int) -> float:
+        """The letdown that is written of a panel with a film."""
+        rows = np.flatnonzero((self.seen.panel == panel) & self.seen.is_film)
+        return float(self.seen.readings[int(rows[0])].medium_parts or 0)
 
     def _judge(self, start: Parameters, counted: BoolArray) -> _Judged:
         weights = counted.astype(np.float64)
@@ -298,6 +330,8 @@ class _Search:
         )
 
     def _explain(self, panel: int, judged: _Judged) -> Explanation:
+        if panel in self.let_down:
+            return self.let_down[panel]
         doubtful = np.argsort(-judged.neg_log10_p, kind="stable")
         return Explainer(
             self.problem,
@@ -317,14 +351,15 @@ class _Search:
         if len(mates) != 1 or not judged.counted[mates[0]] or np.isinf(explanation.gain):
             return None, None
         (mate,) = mates
-        if first.neg_log10_p[mate] < _DOUBT and explanation.specific:
+        by_letdown = panel in self.let_down
+        if first.neg_log10_p[mate] < _DOUBT and explanation.specific and not by_letdown:
             return None, None
         swapped = judged.counted.copy()
         swapped[panel], swapped[mate] = True, False
         other = self._judge(judged.at, swapped)
         if other.neg_log10_p[swapped].max() >= _THRESHOLD:
             return None, None
-        theirs = self._explain(mate, other)
+        theirs = self._by_letdown(mate, other) if by_letdown else self._explain(mate, other)
         if explanation.specific and explanation.gain - theirs.gain > _CLEARLY_LIKELIER:
             return None, None
         return mate, theirs

@@ -15,7 +15,8 @@ from fewtone.workshop.panel.posterior import Posterior, SprayedPanel, infer_post
 __all__ = ["explained_posterior"]
 
 # Beyond this many standard deviations per coordinate (root mean square) no gun, hand or bottle
-# explains a reading; what it may be instead is named where it lies below the second figure.
+# explains a reading; what it may be instead is named where it lies below the second figure, or, if
+# nothing does, where it is the likeliest and lies below the first.
 _UNEXPLAINED, _EXPLAINED = 3.0, 1.5
 
 Lab = tuple[float, float, float]
@@ -91,8 +92,8 @@ def _instead(
         if name != panel.recipe.ground:
             other = replace(panel, recipe=panel.recipe.with_(ground=name))
             likelier.append((residual(other), f"the mix over {name}"))
-    for off, words in sorted(likelier):
-        if off < _EXPLAINED:
+    for place, (off, words) in enumerate(sorted(likelier)):
+        if off < _EXPLAINED or (place == 0 and off < _UNEXPLAINED):
             yield words
 
 

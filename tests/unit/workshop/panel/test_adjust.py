@@ -219,6 +219,16 @@ def test_a_reading_that_nothing_explains_is_refused(
     assert "read it again" in (caught.value.faults[0].fix or "")
 
 
+def test_a_slip_on_a_panel_that_missed_is_named() -> None:
+    """With one bottle of half the strength and a sign lost, the sign still comes nearest."""
+    recipe = parse("2 poppy + 1 peony, 6:1, 4 coats over silver")
+    lab = reads(recipe, peony=0.5, poppy=1.3)
+    assert not adjust(CURVES, SHELF, recipe, wanted(reads(recipe)), [tuple(lab)]).passes
+    lost = (lab[0], -lab[1], lab[2])
+    with pytest.raises(FewtoneError, match="sign of a lost"):
+        adjust(CURVES, SHELF, recipe, wanted(reads(recipe)), [lost])
+
+
 def test_an_earlier_reading_that_nothing_explains_is_named() -> None:
     """The panel that is wrong is told, not the last one."""
     other = RECIPE.with_(coats=3)
