@@ -165,13 +165,13 @@ def main() -> None:
         fewtone.new(folder, demo=True)
         fewtone.learn(folder)
         load = ask_at_once(folder, options.clients, options.seconds)
-    tenth = max(1, len(load.memory_mb) // 10)
     print(f"{options.clients} clients, {options.seconds:g} s: {load.answered} pages answered")
     middle, late = np.quantile(load.seconds, (0.5, 0.95))
     print(f"answered within: median {middle:.2f} s, 95 % {late:.2f} s")
+    parts = [load.memory_mb[len(load.memory_mb) * part // 10] for part in (1, 3, 5, 7, 9)]
     print(
-        f"memory: {load.memory_mb[tenth]:.0f} MB after a tenth of the time, "
-        f"{load.memory_mb[-1]:.0f} MB at the end, {max(load.memory_mb):.0f} MB at most"
+        f"memory after 1, 3, 5, 7, 9 tenths of the time: {', '.join(f'{mb:.0f}' for mb in parts)} "
+        f"MB, at most {max(load.memory_mb):.0f} MB"
     )
     print(f"errors: {len(load.errors)}")
     for error in sorted(set(load.errors))[:10]:

@@ -176,3 +176,16 @@ def test_a_reading_goes_to_the_shelf_and_the_job_at_once(
     assert done.code == 0, done.err
     assert entries() == [*before, "panel", "adjustment"]
     assert b"\nNEW-2," in (demo / "readings.csv").read_bytes()
+
+
+def test_a_panel_of_several_readings_is_borne_in_mind(
+    demo: Path, book: list[str], run: Run
+) -> None:
+    """The next panel of the job is weighed with all that was read of the one before."""
+    run("job", "keep", "two readings", RECIPE, "--target", "34.1,59.3,12.5", *book, "--shelf", demo)
+    about = ("--job", "two readings", *book, "--shelf", demo, "--json")
+    first = run("adjust", *about, "--reading", "37,56,11", "--reading", "37.2,56,11.2")
+    assert first.code == 0, first.err
+    second = run("adjust", *about, "--reading", "36,57,11").document
+    (earlier,) = second["earlier"]
+    assert earlier["readings"][0]["count"] == 2

@@ -7,8 +7,8 @@ from collections.abc import Callable
 from functools import cache
 from importlib import resources
 
+from anyio import CapacityLimiter, to_thread
 from starlette.applications import Starlette
-from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 from starlette.routing import Route
@@ -52,6 +52,9 @@ _PAGES: tuple[tuple[str, str, Page], ...] = (
     ("GET", "/{shelf}/label", prints.label),
 )
 
+# Pages are worked out by the processor alone: more at once would take more memory and no less time.
+_MOST_THREADS = 4
+
 
 def create_app(bench: Bench, doors: Doors) -> ASGIApp:
     """The board as an ASGI application.
@@ -63,13 +66,14 @@ def create_app(bench: Bench, doors: Doors) -> ASGIApp:
     doors
         Who may come in.
     """
+    threads = CapacityLimiter(_MOST_THREADS)
     by_path: dict[str, dict[str, Page]] = {}
     for method, path, page in _PAGES:
         by_path.setdefault(path, {})[method] = page
     routes = [Route(f"/-/{name}", _static(name), methods=["GET"]) for name in _FILES]
     routes.append(Route("/-/enter", _entrance(doors), methods=["GET"]))
     routes += [
-        Route(path, _answering(bench, doors, pages), methods=list(pages))
+        Route(path, _answering(bench, doors, pages, threads), methods=list(pages))
         for path, pages in by_path.items()
     ]
     application = Starlette(
@@ -84,11 +88,15 @@ def create_app(bench: Bench, doors: Doors) -> ASGIApp:
     return Guard(application, doors, [f"/-/{name}" for name in (*_FILES, "enter")], _refused)
 
 
-def _answering(bench: Bench, doors: Doors, pages: dict[str, Page]) -> Callable[[Request], object]:
+def _answering(
+    bench: Bench, doors: Doors, pages: dict[str, Page], threads: CapacityLimiter
+) -> Callable[[Request], object]:
     async def answer(request: Request) -> Response:
         page = pages.get("GET" if request.method == "HEAD" else request.method)
         assert page is not None  # the router lets no other method through
-        return await run_in_threadpool(_answered, page, Visit(bench, doors, request))
+        return await to_thread.run_sync(
+            _answered, page, Visit(bench, doors, request), limiter=threads
+        )
 
     return answer
 

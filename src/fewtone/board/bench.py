@@ -27,7 +27,7 @@ from fewtone.shelf import Shelf
 if TYPE_CHECKING:
     from fewtone.learning import FitReport
 
-__all__ = ["Bench", "Learning", "Place"]
+__all__ = ["Bench", "Learning", "OpenShelf"]
 
 _MOST_ANSWERS = 64
 _FILES = (SETTINGS_FILE, READINGS_FILE, CURVES_FILE)
@@ -76,7 +76,7 @@ class Learning:
             self._took = time.monotonic() - self._began
 
 
-class Place:
+class OpenShelf:
     """One shelf's folder.
 
     Parameters
@@ -158,13 +158,13 @@ class Place:
         with self._lock:
             if key in self._answers:
                 self._answers.move_to_end(key)
-                found: T = self._answers[key]
-                return found
-            found = work()
-            self._answers[key] = found
+                answer: T = self._answers[key]
+                return answer
+            answer = work()
+            self._answers[key] = answer
             while len(self._answers) > _MOST_ANSWERS:
                 self._answers.popitem(last=False)
-            return found
+            return answer
 
     def _stamp(self) -> Stamp:
         """What tells one state of its files from another."""
@@ -196,7 +196,7 @@ class Bench:
     ) -> None:
         self.home, self.book = home, Book(book)
         self._only, self._deck = folder, deck
-        self._places: dict[Path, Place] = {}
+        self._open: dict[Path, OpenShelf] = {}
         self.writing = threading.Lock()
 
     @property
@@ -204,22 +204,22 @@ class Bench:
         """Whether a new shelf can be made here."""
         return self._only is None or not (self._only / SETTINGS_FILE).exists()
 
-    def places(self) -> dict[str, Place]:
+    def open_shelves(self) -> dict[str, OpenShelf]:
         """The shelves that there are, by their keys."""
         if self._only is not None:
             folders = [self._only] if (self._only / SETTINGS_FILE).exists() else []
         else:
             folders = sorted(file.parent for file in self.home.glob(f"*/{SETTINGS_FILE}"))
-        found: dict[str, Place] = {}
+        shelves: dict[str, OpenShelf] = {}
         for folder in folders:
             base = slug(folder.resolve().name) or "shelf"
             key = next(
-                k for n in range(1, len(folders) + 2) if (k := _numbered(base, n)) not in found
+                k for n in range(1, len(folders) + 2) if (k := _numbered(base, n)) not in shelves
             )
-            place = self._places.setdefault(folder, Place(key, folder, self._deck))
-            place.key = key
-            found[key] = place
-        return found
+            shelf = self._open.setdefault(folder, OpenShelf(key, folder, self._deck))
+            shelf.key = key
+            shelves[key] = shelf
+        return shelves
 
     def new_folder(self, name: str) -> Path:
         """Where a new shelf of this name is to stand: in a folder made from its letters alone.
@@ -254,7 +254,7 @@ def _numbered(base: str, number: int) -> str:
 
 def _stamp(file: Path) -> tuple[int, int, int] | None:
     try:
-        found = file.stat()
+        status = file.stat()
     except OSError:
         return None
-    return found.st_mtime_ns, found.st_size, found.st_ino
+    return status.st_mtime_ns, status.st_size, status.st_ino

@@ -12,7 +12,7 @@ from starlette.datastructures import QueryParams
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from fewtone.board.bench import Bench, Place
+from fewtone.board.bench import Bench, OpenShelf
 from fewtone.board.requests import requested
 from fewtone.board.safety import FORM_TOKEN, Doors, Form, Refusal, Session
 from fewtone.board.ticket import Ticket
@@ -55,7 +55,7 @@ class Visit:
         self._names = request.path_params
 
     @cached_property
-    def place(self) -> Place:
+    def open_shelf(self) -> OpenShelf:
         """The shelf that the address names.
 
         Raises
@@ -63,15 +63,15 @@ class Visit:
         Refusal
             There is none of that key.
         """
-        found = self.bench.places().get(self._names.get("shelf", ""))
-        if found is None:
+        open_shelf = self.bench.open_shelves().get(self._names.get("shelf", ""))
+        if open_shelf is None:
             raise Refusal(404, "There is no such shelf here.")
-        return found
+        return open_shelf
 
     @cached_property
     def shelf(self) -> Shelf:
         """That shelf, learnt."""
-        return self.place.shelf()
+        return self.open_shelf.shelf()
 
     @cached_property
     def ticket(self) -> Ticket:
@@ -89,7 +89,7 @@ class Visit:
         """
         if not self.ticket.job:
             return None
-        return of_shelf(self.bench.book.job(self.ticket.job), self.place.settings())
+        return of_shelf(self.bench.book.job(self.ticket.job), self.open_shelf.settings())
 
     def work_on(self, job: str) -> None:
         """Work on a job from here on."""
@@ -108,7 +108,7 @@ class Visit:
         """What was asked for as said, else that of the job."""
         if self.ticket.target:
             light = self.ticket.light or None
-            return requested(self.place, self.shelf, self.ticket.target, light)
+            return requested(self.open_shelf, self.shelf, self.ticket.target, light)
         return None if self.job is None else self.job.target
 
     @property
@@ -121,12 +121,12 @@ class Visit:
     def to(self, page: str, ticket: Ticket | None = None, **more: object) -> str:
         """The address of another page about the same, or about another ticket."""
         about = self.ticket if ticket is None else ticket
-        return f"/{self.place.key}/{page}{about.query(**more)}"
+        return f"/{self.open_shelf.key}/{page}{about.query(**more)}"
 
     def plain(self, page: str, **values: object) -> str:
         """The address of a page about nothing in particular."""
-        said = {name: str(value) for name, value in values.items() if value not in (None, "")}
-        return f"/{self.place.key}/{page}" + (f"?{urlencode(said)}" if said else "")
+        query = {name: str(value) for name, value in values.items() if value not in (None, "")}
+        return f"/{self.open_shelf.key}/{page}" + (f"?{urlencode(query)}" if query else "")
 
     def go(self, address: str) -> Response:
         """Lead the browser on to another page."""
@@ -144,10 +144,10 @@ class Visit:
         **values
             What the template asks for.
         """
-        known = "shelf" in self._names and self._names["shelf"] in self.bench.places()
+        known = "shelf" in self._names and self._names["shelf"] in self.bench.open_shelves()
         common: dict[str, Any] = {
             "visit": self,
-            "place": self.place if known else None,
+            "open_shelf": self.open_shelf if known else None,
             "here": template,
             "form_token": "" if self.session is None else self.session.form_token,
             "form_token_name": FORM_TOKEN,

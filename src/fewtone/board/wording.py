@@ -43,7 +43,7 @@ _COMMAND = re.compile(r"(?:[Rr]un )?`fewtone ([a-z]{1,20})\b[^`]{0,200}`")
 def in_fields(text: str) -> str:
     """Return `text` with the parameters and commands that it names as fields and pages."""
     text = _COMMAND.sub(_page, text)
-    return _NAMED.sub(lambda found: f"“{_FIELDS.get(found[1], found[1])}”", text)
+    return _NAMED.sub(lambda match: f"“{_FIELDS.get(match[1], match[1])}”", text)
 
 
 def with_fields(fault: Fault) -> Fault:
@@ -55,9 +55,9 @@ def with_fields(fault: Fault) -> Fault:
     )
 
 
-def _page(found: re.Match[str]) -> str:
-    page = _PAGES.get(found[1])
+def _page(match: re.Match[str]) -> str:
+    page = _PAGES.get(match[1])
     if page is None:
-        return found[0]
-    verb = {"Run": "Use ", "run": "use "}.get(found[0][:3], "")
+        return match[0]
+    verb = {"Run": "Use ", "run": "use "}.get(match[0][:3], "")
     return f"{verb}{page}"

@@ -63,7 +63,7 @@ class Work:
         """The job's panels so far, as `adjust` takes earlier ones."""
         panels = () if self.job is None else self.job.panels
         return [
-            f"{'; '.join(panel.data['readings'])} of {panel.data['recipe']}" for panel in panels
+            f"{' and '.join(panel.data['readings'])} of {panel.data['recipe']}" for panel in panels
         ]
 
 

@@ -75,8 +75,8 @@ def ask(visit: Visit) -> Response:
 def _answer(visit: Visit, shelf: Shelf, text: str) -> dict[str, Any]:
     query = visit.query
     light = query.get("light") or None
-    target = requested(visit.place, shelf, text, light)
-    also = [requested(visit.place, shelf, each, light) for each in _versions(query)]
+    target = requested(visit.open_shelf, shelf, text, light)
+    also = [requested(visit.open_shelf, shelf, each, light) for each in _versions(query)]
     rules = _rules(query, shelf)
     # All of the rules, as their order in the address says nothing.
     asked = (
@@ -85,13 +85,15 @@ def _answer(visit: Visit, shelf: Shelf, text: str) -> dict[str, Any]:
         *also,
         tuple(sorted((name, str(value)) for name, value in rules.items())),
     )
-    result = visit.place.answer(
+    result = visit.open_shelf.answer(
         asked, lambda: shelf.match(target, also=also, by_ground=True, **rules)
     )
     tolerance = "" if rules.get("tolerance") is None else f"{result.tolerance:g}"
-    own = str(shelf.settings.measurement.light)
-    said = "" if text.startswith("#") or str(target.light) == own else str(target.light)
-    ticket = Ticket(target=text, light=said, tolerance=tolerance)
+    shelf_light = str(shelf.settings.measurement.light)
+    light_text = (
+        "" if text.startswith("#") or str(target.light) == shelf_light else str(target.light)
+    )
+    ticket = Ticket(target=text, light=light_text, tolerance=tolerance)
     picks = shown_picks(result, target, shelf)
     document = match_document(result, target, result.tolerance)
     listed = {pick.document["recipe"] for pick in picks}
@@ -123,11 +125,11 @@ def _answer(visit: Visit, shelf: Shelf, text: str) -> dict[str, Any]:
         ],
         "cautions": (
             *shelf.cautions,
-            *dict.fromkeys(said for each in (target, *also) for said in each.cautions),
+            *dict.fromkeys(caution for each in (target, *also) for caution in each.cautions),
         ),
         "versions": [
-            (version.name, shown(version.best, version.target, shelf), told)
-            for version, told in zip(result.versions, document.get("versions", ()), strict=True)
+            (version.name, shown(version.best, version.target, shelf), entry)
+            for version, entry in zip(result.versions, document.get("versions", ()), strict=True)
         ],
     }
 
@@ -182,7 +184,7 @@ def _versions(query: QueryParams) -> list[str]:
     UsageError
         One has not all three numbers.
     """
-    found = []
+    texts = []
     for number in _ALSO:
         cells = [query.get(f"{name}{number}", "").strip().replace(",", ".") for name in "Lab"]
         if any(cells) and not all(cells):
@@ -193,8 +195,8 @@ def _versions(query: QueryParams) -> list[str]:
                 )
             )
         if any(cells):
-            found.append(",".join(cells))
-    return found
+            texts.append(",".join(cells))
+    return texts
 
 
 def _rules(query: QueryParams, shelf: Shelf) -> RuleOptions:
@@ -238,21 +240,21 @@ def _chips(visit: Visit, find: str, near: str = "") -> dict[str, Any] | None:
     FewtoneError
         The deck is wrong, or what they are to be near is no colour.
     """
-    shelf, place = visit.shelf, visit.place
-    file = deck_file(place, shelf)
+    shelf, open_shelf = visit.shelf, visit.open_shelf
+    file = deck_file(open_shelf, shelf)
     if file is None:
         return None
-    deck = deck_swatches(place, shelf)
+    deck = deck_swatches(open_shelf, shelf)
     words = find.casefold().split()
-    found = [
+    listed = [
         (number, one, None)
         for number, one in deck.items()
         if all(word in f"{number} {one.name}".casefold() for word in words)
     ]
-    chips: list[tuple[str, Target, float | None]] = list(found)
+    chips: list[tuple[str, Target, float | None]] = list(listed)
     if near:
-        wanted = requested(place, shelf, colour_text(near))
-        seen = [one for one in found if one[1].light == wanted.light]
+        wanted = requested(open_shelf, shelf, colour_text(near))
+        seen = [one for one in listed if one[1].light == wanted.light]
         off = delta_e_2000(np.array([one.lab for _, one, _ in seen]).reshape(-1, 3), wanted.lab)
         order = np.argsort(off, kind="stable")
         chips = [(seen[i][0], seen[i][1], float(off[i])) for i in order]

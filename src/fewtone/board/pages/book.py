@@ -41,11 +41,11 @@ def wall(visit: Visit) -> Response:
         name: query.get(name, "").strip()
         for name in ("words", "like", "within", "toner", "ground", "since", "until")
     }
-    found: list[tuple[Job, float | None]] = []
+    jobs: list[tuple[Job, float | None]] = []
     faults: list[Any] = []
-    settings = visit.place.settings()
+    settings = visit.open_shelf.settings()
     try:
-        found = visit.bench.book.find(
+        jobs = visit.bench.book.find(
             typed["words"],
             toner=typed["toner"] or None,
             ground=typed["ground"] or None,
@@ -59,8 +59,8 @@ def wall(visit: Visit) -> Response:
     return visit.page(
         "book",
         status=400 if faults else 200,
-        chips=[_chip(each, off) for each, off in found[:_MOST_CHIPS]],
-        found=len(found),
+        chips=[_chip(each, off) for each, off in jobs[:_MOST_CHIPS]],
+        found=len(jobs),
         typed=typed,
         filtered=any(typed.values()),
         settings=settings,
@@ -71,20 +71,20 @@ def wall(visit: Visit) -> Response:
 def job(visit: Visit, error: FewtoneError | None = None) -> Response:
     """Show one job: all that it holds, and its recipe on today's curves."""
     kept = visit.bench.book.job(visit.ticket.job)
-    own = kept.shelf == visit.place.settings().name
-    again, told = None, None
-    if own and kept.recipe is not None and visit.place.is_learnt:
+    of_this_shelf = kept.shelf == visit.open_shelf.settings().name
+    again, faults_today = None, None
+    if of_this_shelf and kept.recipe is not None and visit.open_shelf.is_learnt:
         try:
             again = visit.shelf.job_again(kept)
         except FewtoneError as caught:
-            told = visit.faults(caught)
+            faults_today = visit.faults(caught)
     target = kept.target
     return visit.page(
         "job",
         status=200 if error is None else 400,
         faults=[] if error is None else visit.faults(error),
         job=kept,
-        own=own,
+        own=of_this_shelf,
         target=target,
         target_words=swatch_words(target),
         chip=_chip(kept, None),
@@ -96,7 +96,7 @@ def job(visit: Visit, error: FewtoneError | None = None) -> Response:
         instead=None
         if again is None or again.instead is None
         else shown(again.instead, target, visit.shelf),
-        not_again=told,
+        not_again=faults_today,
         endings=ENDINGS,
         kept=visit.query.get("kept", ""),
         typed="" if visit.form is None else visit.form.get("note", ""),

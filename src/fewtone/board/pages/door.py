@@ -17,9 +17,9 @@ __all__ = ["choose", "devices", "invite", "make"]
 
 def choose(visit: Visit) -> Response:
     """Show the shelves that there are; where there is one, go to it."""
-    places = visit.bench.places()
-    if len(places) == 1 and not visit.query.get("all"):
-        (key,) = places
+    shelves = visit.bench.open_shelves()
+    if len(shelves) == 1 and not visit.query.get("all"):
+        (key,) = shelves
         return visit.go(f"/{key}/shelf")
     return _first_page(visit)
 
@@ -42,7 +42,7 @@ def make(visit: Visit) -> Response:
             )
     except FewtoneError as error:
         return _first_page(visit, error, dict(form))
-    made = next(key for key, place in visit.bench.places().items() if place.folder == folder)
+    made = next(key for key, shelf in visit.bench.open_shelves().items() if shelf.folder == folder)
     return visit.go(f"/{made}/shelf")
 
 
@@ -79,7 +79,9 @@ def _first_page(
     return visit.page(
         "door",
         status=200 if error is None else 400,
-        places={key: place.folder.resolve().name for key, place in visit.bench.places().items()},
+        shelves={
+            key: shelf.folder.resolve().name for key, shelf in visit.bench.open_shelves().items()
+        },
         may_add=visit.bench.may_add,
         typed=values,
         faults=[] if error is None else visit.faults(error),

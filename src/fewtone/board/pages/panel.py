@@ -75,14 +75,14 @@ def keep(visit: Visit) -> Response:
     return visit.go(visit.plain("job", job=name, kept="panel"))
 
 
-def _page(visit: Visit, said: Any, error: FewtoneError | None = None) -> Response:
+def _page(visit: Visit, fields: Any, error: FewtoneError | None = None) -> Response:
     shelf, recipe, target = visit.shelf, visit.recipe, visit.target
     if recipe is None or target is None:
         return visit.page("panel_wanted", recipe=recipe, target=target, shelf=shelf, faults=[])
     result = None
     try:
-        if error is None and _readings(said):
-            result = _adjust(visit, said)
+        if error is None and _readings(fields):
+            result = _adjust(visit, fields)
     except FewtoneError as caught:
         error = caught
     return visit.page(
@@ -95,7 +95,7 @@ def _page(visit: Visit, said: Any, error: FewtoneError | None = None) -> Respons
         target_words=swatch_words(target),
         target_shade=swatch(target.lab, target.light),
         own_light=str(shelf.settings.measurement.light),
-        typed={name: said.get(name, "") for name in _FIELDS},
+        typed={name: fields.get(name, "") for name in _FIELDS},
         most_readings=MOST_READINGS,
         job=visit.job,
         earlier=() if visit.job is None else visit.job.panels,
@@ -118,9 +118,9 @@ def _result(visit: Visit, result: Adjustment) -> dict[str, Any]:
             {
                 "shade": swatch(depth.lab, result.reading_light),
                 "coats": coats_text(exact_number(f"{depth.coats:g}")),
-                "told": told,
+                "document": reading,
             }
-            for depth, told in zip(result.depths, document["readings"], strict=True)
+            for depth, reading in zip(result.depths, document["readings"], strict=True)
         ],
         "coats": coats_text(result.after.recipe.coats),
         "without": coats_text(result.coats.recipe.coats),
@@ -128,30 +128,30 @@ def _result(visit: Visit, result: Adjustment) -> dict[str, Any]:
     }
 
 
-def _adjust(visit: Visit, said: Any) -> Adjustment:
+def _adjust(visit: Visit, fields: Any) -> Adjustment:
     """What `adjust` answers, with the job's earlier panels in mind."""
     recipe, target, job = visit.recipe, visit.target, visit.job
     assert recipe is not None
     assert target is not None
-    how: AdjustOptions = {"sprayed": _coats(said), "activated": said.get("activated") == "yes"}
-    if left := _millilitres(said.get("left", "")):
+    how: AdjustOptions = {"sprayed": _coats(fields), "activated": fields.get("activated") == "yes"}
+    if left := _millilitres(fields.get("left", "")):
         how["left"] = left
-    if room := _millilitres(said.get("room", "")):
+    if room := _millilitres(fields.get("room", "")):
         how["room"] = room
     return visit.shelf.adjust(
         recipe,
         target=target,
-        readings=_readings(said),
+        readings=_readings(fields),
         earlier=[
             (str(panel.data["recipe"]), list(panel.data["readings"]))
             for panel in (() if job is None else job.panels)
         ],
-        reading_light=said.get("reading_light", "").strip() or None,
+        reading_light=fields.get("reading_light", "").strip() or None,
         **how,
     )
 
 
-def _readings(said: Any) -> list[str]:
+def _readings(fields: Any) -> list[str]:
     """The readings as the command line takes them.
 
     Raises
@@ -161,8 +161,8 @@ def _readings(said: Any) -> list[str]:
     """
     readings = []
     for number in range(1, MOST_READINGS + 1):
-        cells = [said.get(f"{name}{number}", "").strip().replace(",", ".") for name in "Lab"]
-        coats = said.get(f"at{number}", "").strip()
+        cells = [fields.get(f"{name}{number}", "").strip().replace(",", ".") for name in "Lab"]
+        coats = fields.get(f"at{number}", "").strip()
         if not any(cells):
             continue
         if not all(cells):
@@ -177,8 +177,8 @@ def _readings(said: Any) -> list[str]:
     return readings
 
 
-def _coats(said: Form | Any) -> Number | None:
-    text = said.get("sprayed", "").strip()
+def _coats(fields: Form | Any) -> Number | None:
+    text = fields.get("sprayed", "").strip()
     if not text:
         return None
     value = decimal_from(text)

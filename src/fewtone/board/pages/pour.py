@@ -78,21 +78,21 @@ def note_down(visit: Visit) -> Response:
     return visit.go(visit.to("pour", visit.ticket, **how, noted="yes"))
 
 
-def _batch(visit: Visit, said: Mapping[str, str]) -> Batch:
+def _batch(visit: Visit, fields: Mapping[str, str]) -> Batch:
     """What `batch` answers to what the form says."""
     recipe = visit.recipe
     if recipe is None:
         raise UsageError("There is no recipe to pour.")
     how: BatchOptions = {}
-    if volume := _measure(said.get("volume", ""), "ml"):
+    if volume := _measure(fields.get("volume", ""), "ml"):
         how["volume"] = volume
-    if area := _measure(said.get("area", ""), "m2"):
+    if area := _measure(fields.get("area", ""), "m2"):
         how["area"] = area
-    if extra := _measure(said.get("extra", ""), "ml"):
+    if extra := _measure(fields.get("extra", ""), "ml"):
         how["extra"] = extra
-    if reducer := said.get("reducer", "").strip():
+    if reducer := fields.get("reducer", "").strip():
         how["reducer"] = reducer
-    way = said.get("way", "")
+    way = fields.get("way", "")
     how["by_weight"] = way in ("weight", "exact-weight")
     how["exact"] = way in ("exact", "exact-weight")
     return visit.shelf.batch(recipe, **how)

@@ -49,7 +49,7 @@ class Panel:
 
 def overview(visit: Visit) -> Response:
     """Show all panels, and which of them wait for readings."""
-    table = read_rows(visit.place.folder, visit.place.settings())
+    table = read_rows(visit.open_shelf.folder, visit.open_shelf.settings())
     panels = _panels(table)
     waiting = [panel for panel in panels if panel.read < len(panel.rows)]
     only = visit.query.get("only", "waiting" if waiting and len(waiting) < len(panels) else "all")
@@ -67,23 +67,23 @@ def overview(visit: Visit) -> Response:
 
 def rows(visit: Visit) -> Response:
     """Show one panel's rows to type into, or empty ones for a new panel."""
-    table = read_rows(visit.place.folder, visit.place.settings())
+    table = read_rows(visit.open_shelf.folder, visit.open_shelf.settings())
     return _page(visit, table, visit.query.get("panel", ""))
 
 
 def save(visit: Visit) -> Response:
     """Write the rows as they were typed, all or none."""
-    form, place = visit.form, visit.place
+    form, open_shelf = visit.form, visit.open_shelf
     assert form is not None
-    settings = place.settings()
-    table = read_rows(place.folder, settings)
+    settings = open_shelf.settings()
+    table = read_rows(open_shelf.folder, settings)
     panel = form.get("panel", "")
     try:
-        written = write_rows(place.folder, settings, _changes(form, table))
+        written = write_rows(open_shelf.folder, settings, _changes(form, table))
     except FewtoneError as error:
         return _page(visit, table, panel, typed=form, error=error)
     if form.get("then") == "next":
-        panels = _panels(read_rows(place.folder, settings))
+        panels = _panels(read_rows(open_shelf.folder, settings))
         names = [one.name for one in panels if one.read < len(one.rows) and one.name != panel]
         if names:
             return visit.go(visit.plain("rows", panel=names[0]))
@@ -97,7 +97,7 @@ def _page(
     typed: Form | None = None,
     error: FewtoneError | None = None,
 ) -> Response:
-    settings = visit.place.settings()
+    settings = visit.open_shelf.settings()
     known = [one for one in _panels(table) if one.name == panel]
     if panel and not known and typed is None:
         raise UsageError(
@@ -145,13 +145,13 @@ def _changes(form: Form, table: TypedRows) -> list[RowChange]:
     """
     changes, faults = [], []
     for key in list(dict.fromkeys(form.getlist("row")))[:_MOST_ROWS]:
-        found = re.fullmatch(r"(?:new)?([0-9]{1,7})", key)
-        if found is None:
+        numbered = re.fullmatch(r"(?:new)?([0-9]{1,7})", key)
+        if numbered is None:
             raise UsageError("This form is none of the board's.")
         cells = {
             name: " ".join(form[field].split())
-            for place, name in enumerate(table.columns)
-            if (field := f"cell-{key}-{place}") in form
+            for index, name in enumerate(table.columns)
+            if (field := f"cell-{key}-{index}") in form
         }
         pasted = form.get(f"paste-{key}", "")
         if pasted.strip():
@@ -163,7 +163,7 @@ def _changes(form: Form, table: TypedRows) -> list[RowChange]:
                     Fault(
                         f"{len(values)} values were pasted for {len(table.reading)} wavelengths.",
                         fix="Paste one value for each, set apart by spaces, tabs or lines.",
-                        row=None if key.startswith("new") else int(found[1]),
+                        row=None if key.startswith("new") else int(numbered[1]),
                     )
                 )
         new = key.startswith("new")
@@ -171,7 +171,7 @@ def _changes(form: Form, table: TypedRows) -> list[RowChange]:
             continue
         changes.append(
             RowChange(
-                None if new else int(found[1]),
+                None if new else int(numbered[1]),
                 form.get(f"mark-{key}", ""),
                 cells,
                 remove=form.get(f"remove-{key}") == "yes",
@@ -186,8 +186,8 @@ def _put_back(shown: list[dict[str, Any]], typed: Form, table: TypedRows) -> Non
     """Show what was typed, not what stands in the file: nothing that was typed is lost."""
     for row in shown:
         row["cells"] = {
-            name: typed.get(f"cell-{row['key']}-{place}", row["cells"].get(name, ""))
-            for place, name in enumerate(table.columns)
+            name: typed.get(f"cell-{row['key']}-{index}", row["cells"].get(name, ""))
+            for index, name in enumerate(table.columns)
         }
 
 
@@ -203,6 +203,6 @@ def _label(column: str) -> str:
     """A column as a person says it: ``L* under A/10``, ``400 nm``."""
     if column in _LABELS:
         return _LABELS[column]
-    if found := re.fullmatch(r"([Lab]) (\S+)", column):
-        return f"{found[1]}* under {found[2]}"
+    if match := re.fullmatch(r"([Lab]) (\S+)", column):
+        return f"{match[1]}* under {match[2]}"
     return f"{column} nm" if re.fullmatch(r"[0-9.,]+", column) else column

@@ -116,8 +116,8 @@ def _held(visit: Visit, recipe: Recipe, error: FewtoneError | None = None) -> Re
         held=shown(check.match, target, shelf, cost=costs(shelf, [recipe])[recipe]),
         check=checked,
         lights_seen=[
-            (swatch(each.lab, each.light), told)
-            for each, told in zip(check.lights, checked["lights"], strict=True)
+            (swatch(each.lab, each.light), document)
+            for each, document in zip(check.lights, checked["lights"], strict=True)
         ],
         target=target,
         target_words="" if target is None else swatch_words(target),
@@ -182,9 +182,9 @@ def _part(recipe: Recipe, name: str) -> Stepper:
 def _letdown(shelf: Shelf, recipe: Recipe) -> Stepper:
     """Through the shop's letdowns, the strongest first."""
     known = sorted({*shelf.settings.mixing.medium_parts, recipe.medium_parts}, key=Decimal)
-    place = known.index(recipe.medium_parts)
-    below = known[place - 1] if place else None
-    above = known[place + 1] if place + 1 < len(known) else None
+    index = known.index(recipe.medium_parts)
+    below = known[index - 1] if index else None
+    above = known[index + 1] if index + 1 < len(known) else None
 
     def step(parts: Number | None, words: str) -> Step:
         moved = None if parts is None else str(recipe.with_(medium_parts=parts))
@@ -212,9 +212,9 @@ def _ground(shelf: Shelf, recipe: Recipe) -> Stepper:
     known = [name for name in shelf.settings.grounds if name in shelf.curves.grounds]
     if recipe.ground not in known:
         known.insert(0, recipe.ground)
-    place = known.index(recipe.ground)
-    before = known[place - 1] if place else None
-    after = known[place + 1] if place + 1 < len(known) else None
+    index = known.index(recipe.ground)
+    before = known[index - 1] if index else None
+    after = known[index + 1] if index + 1 < len(known) else None
 
     def step(ground: str | None) -> Step:
         if ground is None:

@@ -39,16 +39,16 @@ class Shelved:
 
 def look(visit: Visit) -> Response:
     """Show the shelf."""
-    place = visit.place
-    settings = place.settings()
+    open_shelf = visit.open_shelf
+    settings = open_shelf.settings()
     rows = None
     faults = []
     try:
-        rows = read_rows(place.folder, settings)
+        rows = read_rows(open_shelf.folder, settings)
     except FewtoneError as error:
         faults = visit.faults(error)
-    report = place.report
-    learnt = place.is_learnt
+    report = open_shelf.report
+    learnt = open_shelf.is_learnt
     return visit.page(
         "shelf",
         settings=settings,
@@ -71,14 +71,14 @@ def learn(visit: Visit) -> Response:
     form = visit.form
     assert form is not None
     left_out = tuple(name for name in form.getlist("leave_out") if name)
-    learning = visit.place.start_learning(left_out, add_rows=form.get("add_rows") == "yes")
+    learning = visit.open_shelf.start_learning(left_out, add_rows=form.get("add_rows") == "yes")
     learning.wait(_PATIENCE_S)
     return visit.go(visit.plain("learn"))
 
 
 def progress(visit: Visit) -> Response:
     """Show that learning goes on, or what came of it."""
-    learning = visit.place.learning
+    learning = visit.open_shelf.learning
     if learning is not None and learning.is_running:
         return visit.page("learning", seconds=learning.seconds)
     error = None if learning is None else learning.error
@@ -107,7 +107,7 @@ def _toners(visit: Visit) -> list[Shelved]:
             return ()
         return swatches(shelf.predict(lines).lab, settings.measurement.light)
 
-    shades = visit.place.answer("strips", strips)
+    shades = visit.open_shelf.answer("strips", strips)
     by_toner: dict[str, tuple[Strip, ...]] = {}
     step = iter(shades[start : start + last] for start in range(0, len(shades), last))
     for toner in known:
