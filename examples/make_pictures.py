@@ -1,4 +1,4 @@
-"""Make the pictures that README.md shows: a match in the terminal, and a printed page.
+"""Make the pictures that README.md shows: a match in the terminal, a printed page, the board.
 
 Everything in them comes out of the demo shelf, whose data are invented. It needs what the tests
 need (``pip install -e '.[dev]'``) and Debian's Chromium:
@@ -11,6 +11,7 @@ from __future__ import annotations
 import datetime
 import fcntl
 import io
+import json
 import os
 import pty
 import shutil
@@ -20,6 +21,7 @@ import sys
 import tempfile
 import termios
 from pathlib import Path
+from urllib.parse import urlencode
 
 from playwright.sync_api import Browser, sync_playwright
 from rich.console import Console
@@ -28,7 +30,7 @@ from rich.text import Text
 import fewtone
 
 EXAMPLES = Path(__file__).parent
-TARGET = "34.1,59.3,12.5"
+TARGET, RECIPE = "34.1,59.3,12.5", "2 peony + 1 poppy, 8:1, 6 coats over silver"
 DATE = datetime.date(2026, 3, 2)  # any day: the page says when it was made
 COLUMNS, ROWS = 80, 100
 FLAGS = ("--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-sync")
@@ -50,6 +52,7 @@ def main() -> None:
         browser = playwright.chromium.launch(executable_path=chromium, args=list(FLAGS))
         photograph_terminal(browser, shelf_folder, EXAMPLES / "terminal.png")
         photograph_page(browser, shelf_folder, EXAMPLES / "sheet.png")
+        photograph_board(browser, shelf_folder, EXAMPLES)
         browser.close()
 
 
@@ -80,6 +83,29 @@ def photograph_page(browser: Browser, shelf_folder: Path, picture: Path) -> None
     page.set_content(html)
     page.screenshot(path=picture, full_page=True)
     page.close()
+
+
+def photograph_board(browser: Browser, shelf_folder: Path, folder: Path) -> None:
+    """A recipe held on the board, and the amounts to pour on a tablet, as two pictures."""
+    words = ("--shelf", str(shelf_folder), "--port", "0", "--no-browser", "--json")
+    command = [sys.executable, "-c", "from fewtone.__main__ import main; main()", "board", *words]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as server:
+        assert server.stdout is not None
+        document = ""
+        while not document.rstrip().endswith("}"):
+            document += server.stdout.readline()
+        address = json.loads(document)
+        about = urlencode({"recipe": RECIPE, "target": TARGET})
+        for name, query, width, height in (
+            ("recipe", about, 1120, 1240),
+            ("pour", f"{about}&volume=600", 820, 900),
+        ):
+            page = browser.new_page(viewport={"width": width, "height": height})
+            page.goto(address["way_in"])
+            page.goto(f"{address['address']}{shelf_folder.name}/{name}?{query}")
+            page.screenshot(path=folder / f"board-{name}.png")
+            page.close()
+        server.terminate()
 
 
 def in_terminal(*words: str) -> str:

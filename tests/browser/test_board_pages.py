@@ -162,6 +162,7 @@ def test_from_an_empty_folder_to_a_kept_job(browser: Browser, tmp_path: Path) ->
     assert {urlsplit(url).netloc for url in requests} == {urlsplit(doors.address).netloc}
 
 
+@pytest.mark.trial
 def test_pages_are_silent_and_ask_nobody_else(board: Open) -> None:
     """No console message, no dialog, no request but to the board; what users wrote is text."""
     for path in PAGES.values():
@@ -181,6 +182,7 @@ def test_pages_are_silent_and_ask_nobody_else(board: Open) -> None:
     assert {urlsplit(url).netloc for url in board.requests} <= {netloc, ""}
 
 
+@pytest.mark.trial
 @pytest.mark.parametrize("name", PAGES)
 def test_it_is_accessible_and_fits_every_width(name: str, board: Open) -> None:
     """Axe finds nothing; nothing scrolls sideways; what is touched is large enough."""
@@ -215,6 +217,7 @@ def test_it_is_accessible_and_fits_every_width(name: str, board: Open) -> None:
     page.close()
 
 
+@pytest.mark.trial
 def test_it_is_valid_html(board: Open, tmp_path: Path) -> None:
     """The Nu HTML checker has neither an error nor a warning, nor for the style sheet."""
     needed(JAR.is_file() and shutil.which("java") is not None, "the Nu HTML checker (or java)")

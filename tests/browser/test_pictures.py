@@ -11,10 +11,8 @@ from playwright.sync_api import Browser
 SCRIPT = Path(__file__).parents[2] / "examples" / "make_pictures.py"
 
 
-def test_both_pictures_can_be_made_again(
-    browser: Browser, lamp_shelf: Path, tmp_path: Path
-) -> None:
-    """The terminal has swatches and text in it, and the page is a page."""
+def test_all_pictures_can_be_made_again(browser: Browser, lamp_shelf: Path, tmp_path: Path) -> None:
+    """The terminal has swatches and text in it, the page is a page, the board has colours."""
     script = runpy.run_path(str(SCRIPT))
     terminal, sheet = tmp_path / "terminal.png", tmp_path / "sheet.png"
     script["photograph_terminal"](browser, lamp_shelf, terminal)
@@ -25,5 +23,8 @@ def test_both_pictures_can_be_made_again(
     assert seen.shape[0] > 500
     page = imread(sheet)
     assert page.shape[0] > 1.2 * page.shape[1]
-    for name in ("terminal.png", "sheet.png"):
+    script["photograph_board"](browser, lamp_shelf, tmp_path)
+    for name in ("board-recipe.png", "board-pour.png"):
+        assert len(set(imread(tmp_path / name)[:, 300, :3].round(2).flatten())) > 10
+    for name in ("terminal.png", "sheet.png", "board-recipe.png", "board-pour.png"):
         assert (SCRIPT.parent / name).read_bytes().startswith(b"\x89PNG")

@@ -62,14 +62,15 @@ def keep(visit: Visit) -> Response:
             # If what follows fails, the job is open all the same: the next try works on it.
             visit.work_on(name)
         coats = _coats(form)
-        if form.get("learn_from") == "yes":
-            shelf.keep_reading(recipe, readings, light=result.reading_light, sprayed=coats)
         sprayed = result.recipe if coats is None else result.recipe.with_(coats=coats)
-        visit.bench.book.add(
-            name,
-            Entry("panel", {"recipe": str(sprayed), "readings": readings}),
-            Entry("adjustment", {"recipe": str(result.after.recipe), "advice": result.advice}),
-        )
+        # The reading goes to the shelf and to the job at once, or to neither.
+        with visit.bench.book.adding(name) as add:
+            add(
+                Entry("panel", {"recipe": str(sprayed), "readings": readings}),
+                Entry("adjustment", {"recipe": str(result.after.recipe), "advice": result.advice}),
+            )
+            if form.get("learn_from") == "yes":
+                shelf.keep_reading(recipe, readings, light=result.reading_light, sprayed=coats)
     except FewtoneError as error:
         return _page(visit, form, error)
     return visit.go(visit.plain("job", job=name, kept="panel"))
