@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from decimal import Decimal
 
 import numpy as np
 import pytest
 
-from fewtone.colorimetry import Light
+from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.errors import FewtoneError
 from fewtone.match.evaluate import evaluator_of
 from fewtone.match.keys import Candidates
@@ -80,12 +81,14 @@ def test_a_toner_to_keep_is_in_every_recipe() -> None:
 
 
 def test_judging_a_recipe_without_a_target_gives_its_colour_alone() -> None:
-    """Without a target there is a colour and an unevenness, but no ΔE00 and no verdict."""
+    """Its colour and unevenness, ΔE00 from 90 % to 110 % of the film; no ΔE00, no verdict."""
     recipe = parse("41.5 toner-01 + 22 toner-02, 6:1, 3 coats over silver")
     (judged,) = describe_all(CURVES, [recipe], LIGHT)
     assert judged.de00 is judged.in_tolerance is judged.pass_probability is None
     assert np.allclose(judged.lab, predict(CURVES, [recipe], LIGHT).lab[0], rtol=0, atol=1e-12)
-    assert judged.unevenness > 0.0
+    thin, thick = (recipe.with_(coats=coats) for coats in (Decimal("2.7"), Decimal("3.3")))
+    nine, eleven = predict(CURVES, [thin, thick], LIGHT).lab
+    assert judged.unevenness == round(float(delta_e_2000(nine, eleven)), 2)
 
 
 def test_the_proof_adds_up_and_reads_as_words() -> None:
