@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TypeAlias, cast
+from typing import TypeAlias, TypedDict, cast
 
 from fewtone.colorimetry import Light, lab_from_hex
 from fewtone.errors import Fault, FewtoneError, UsageError
@@ -14,12 +14,20 @@ from fewtone.io.exchanged import check_exchanged
 from fewtone.io.table import Row, Table, read_table
 from fewtone.model.names import Names
 from fewtone.model.numbers import decimal_from
-from fewtone.model.shelf import Measurement
+from fewtone.model.shelf import Measurement, ShelfSettings
 from fewtone.model.target import Target, target_geometry
 from fewtone.optics.film import Geometry
 from fewtone.typing import FloatArray
 
-__all__ = ["TargetLike", "lab_triple", "read_deck", "read_target", "versions"]
+__all__ = [
+    "TargetLike",
+    "TargetOptions",
+    "lab_triple",
+    "read_deck",
+    "read_target",
+    "shelf_target",
+    "versions",
+]
 
 TargetLike: TypeAlias = Target | str | Path | Sequence[float]
 """What a target may be given as: text as on the command line, a path, a triple, or a `Target`."""
@@ -48,6 +56,54 @@ def versions(also: TargetLike | Sequence[TargetLike]) -> tuple[TargetLike, ...]:
         isinstance(each, int | float) for each in also
     )
     return tuple(cast(Sequence[TargetLike], [also] if alone else also))
+
+
+class TargetOptions(TypedDict, total=False):
+    """What may be said beside a target; see `read_target`."""
+
+    light: Light | str | None
+    deck: Path | None
+    geometry: str | None
+    anyway: bool
+
+
+def shelf_target(
+    folder: Path,
+    settings: ShelfSettings,
+    wavelength_nm: FloatArray,
+    asked: TargetLike,
+    *,
+    light: Light | str | None = None,
+    deck: Path | None = None,
+    geometry: str | None = None,
+    anyway: bool = False,
+) -> Target:
+    """Read a target for a shelf: in its light and geometry, from its deck, where not said else.
+
+    Parameters
+    ----------
+    folder, settings
+        The shelf's folder and what its ``shelf.toml`` says.
+    wavelength_nm
+        Those of its curves [nm], shape ``(n_wavelengths,)``.
+    asked, light, deck, geometry, anyway
+        As `read_target` takes them; a light may be text such as ``D50/2`` or ``A``.
+
+    Raises
+    ------
+    FewtoneError
+        As for `read_target`.
+    """
+    return read_target(
+        asked,
+        settings.measurement,
+        light=settings.measurement.light_of(light),
+        deck=deck,
+        shelf_deck=None if settings.deck is None else folder / settings.deck,
+        wavelength_nm=wavelength_nm,
+        geometry=geometry,
+        anyway=anyway,
+    )
 
 
 def read_target(

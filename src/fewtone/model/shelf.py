@@ -60,6 +60,21 @@ class Measurement:
         """The film's optics as this instrument sees it."""
         return FilmOptics(self.geometry, self.film_index, self.surface)
 
+    def light_of(self, light: Light | str | None) -> Light | None:
+        """A light, or its text; a lone illuminant such as ``A`` takes the shelf's observer.
+
+        Parameters
+        ----------
+        light
+            A light, its text such as ``D50/2`` or ``A``, or None, which stays.
+
+        Raises
+        ------
+        UsageError
+            There is no such light.
+        """
+        return Light.parse(light, self.light.observer) if isinstance(light, str) else light
+
 
 @dataclass(frozen=True, slots=True)
 class Mixing:

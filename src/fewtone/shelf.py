@@ -7,17 +7,19 @@ them, so that loading a shelf stays quick.
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, Unpack
 
 from fewtone.colorimetry import Light
-from fewtone.io.targets import TargetLike, read_deck, versions
+from fewtone.io.targets import TargetLike, TargetOptions, read_deck, shelf_target, versions
 from fewtone.model.blend import Number
+from fewtone.model.curves import Curves
 from fewtone.model.names import named_options
 from fewtone.model.recipe import Recipe
-from fewtone.shelf.learnt import LearntShelf
+from fewtone.model.shelf import ShelfSettings
+from fewtone.model.target import Target
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -44,7 +46,7 @@ __all__ = ["Shelf"]
 
 
 @dataclass(frozen=True, slots=True)
-class Shelf(LearntShelf):
+class Shelf:
     """A learnt shelf, ready to answer.
 
     Parameters
@@ -58,6 +60,70 @@ class Shelf(LearntShelf):
     cautions
         What should be told about it, such as readings that changed since it was learnt.
     """
+
+    folder: Path
+    settings: ShelfSettings
+    curves: Curves
+    cautions: tuple[str, ...] = ()
+
+    @property
+    def reads_spectra(self) -> bool:
+        """Whether its readings.csv has columns of wavelengths; not if it cannot be read."""
+        from fewtone.io.readings import reads_spectra
+
+        return reads_spectra(self.folder, self.settings)
+
+    def over(self, recipes: Iterable[Recipe]) -> Curves:
+        """The curves with the keyed grounds of these recipes, predicted where none was read."""
+        from fewtone.prediction.keyed import with_keyed
+
+        return with_keyed(self.curves, [recipe.ground for recipe in recipes])
+
+    def _asked(self, recipe: Recipe | str) -> tuple[Curves, ShelfSettings, Recipe]:
+        line = self.settings.recipe(recipe)
+        return self.over([line]), self.settings, line
+
+    def light(self, light: Light | str | None) -> Light | None:
+        """A light, or its text; a lone illuminant such as ``A`` takes the shelf's observer.
+
+        Parameters
+        ----------
+        light
+            A light, its text such as ``D50/2`` or ``A``, or None, which stays.
+
+        Raises
+        ------
+        UsageError
+            There is no such light.
+        """
+        return self.settings.measurement.light_of(light)
+
+    def _wanted(
+        self, target: TargetLike | None, light: Light | str | None, deck: Path | None
+    ) -> Target | None:
+        """What was asked for, if anything."""
+        return None if target is None else self.target(target, light=light, deck=deck)
+
+    @named_options
+    def target(self, target: TargetLike, **how: Unpack[TargetOptions]) -> Target:
+        """Take what was asked for to numbers.
+
+        Parameters
+        ----------
+        target
+            A CIELAB triple, or text as on the command line: a triple, a hex colour, a Munsell
+            notation, the path of a reading, a swatch's number or name.
+        **how
+            ``light``, its illuminant and observer, such as ``D50/2``; ``deck``, a CSV file or
+            ``.xlsx`` workbook of swatches; ``geometry``, how it was read, such as ``di:8``: the
+            shelf's own where not given; ``anyway`` lets another geometry through, with a caution.
+
+        Raises
+        ------
+        FewtoneError
+            It is no colour, the deck or file is wrong, or its geometry is not the shelf's.
+        """
+        return shelf_target(self.folder, self.settings, self.curves.wavelength_nm, target, **how)
 
     @named_options
     def predict(
