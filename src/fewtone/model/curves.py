@@ -98,7 +98,13 @@ class Curves:
             object.__setattr__(self, name, frozen(getattr(self, name)))
 
     def letdown_strength(self, medium_parts: float) -> float:
-        """Strength of the toners per part at a letdown, next to the curves [1]."""
+        """Strength of the toners per part at a letdown, next to the curves [1].
+
+        Parameters
+        ----------
+        medium_parts
+            Parts of medium to one part of the blend [1].
+        """
         if self.per_doubling == 0.0:
             return 1.0
         doublings = np.log2((1.0 + medium_parts) / (1.0 + self.middle_letdown))
