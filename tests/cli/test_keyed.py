@@ -98,3 +98,26 @@ def test_a_keyed_ground_in_readings_that_does_not_read_is_a_fault_of_its_cell(
     (fault,) = run("learn", "--shelf", demo, "--json").document["errors"]
     assert (fault["column"], fault["value"]) == ("ground", "2 brass + 1 moss")
     assert "'moss' is not a ground" in fault["message"]
+
+
+def test_a_keyed_ground_is_poured_on_the_lines_of_the_same_cup(learnt_demo: Path, run: Run) -> None:
+    """Whole parts, whole lines of 10 ml, no less than was asked for; in JSON as well."""
+    line = "2 peony + 1 mist, 6:1, 2 coats over 2 graphite + 1 white"
+    words = ("batch", line, "--volume", "300ml", "--shelf", learnt_demo)
+    ran = run(*words, "--ground-volume", "200ml")
+    assert ran.code == 0
+    assert "mix 210.0 ml (200.0 ml wanted)" in ran.out
+    ground = run(*words, "--ground-volume", "200ml", "--json").document["ground"]
+    assert [(pour["component"], pour["ml"]) for pour in ground["pours"]] == [
+        ("graphite", 140.0),
+        ("white", 70.0),
+    ]
+    exact = run(*words, "--ground-volume", "200ml", "--exact", "--json").document["ground"]
+    assert exact["total_ml"] == 200.0
+    assert "--ground-volume" in run(*words).out
+    assert run(*words, "--json").document["ground"] is None
+    alone = ("batch", "peony, 6:1, 2 coats over silver", "--volume", "300ml")
+    refused = run(*alone, "--ground-volume", "200ml", "--shelf", learnt_demo)
+    assert refused.code == 2
+    assert "is not mixed of others" in refused.err
+    assert "Leave --ground-volume out" in " ".join(refused.err.split())

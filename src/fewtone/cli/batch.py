@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
     from fewtone.cli.console import Grid, Part
     from fewtone.workshop.pour.batch import Batch
+    from fewtone.workshop.pour.ground import GroundBatch
     from fewtone.workshop.pour.pours import Pour
 
 __all__ = ["batch"]
@@ -32,6 +33,14 @@ def batch(
             "--reducer",
             metavar="15%",
             help="Reducer by volume of medium + blend, where it is not the usual share.",
+        ),
+    ] = None,
+    ground_volume: Annotated[
+        str | None,
+        typer.Option(
+            "--ground-volume",
+            metavar="300ml",
+            help="Also pour this much of the recipe's keyed ground, at least.",
         ),
     ] = None,
     by_weight: options.ByWeightOption = False,
@@ -59,6 +68,7 @@ def batch(
         exact=exact,
         rounding=rounding,
         use_up=options.rests(use_up),
+        ground_volume=ground_volume,
     )
     poured = {pour.component: round(float(pour.ml), 2) for pour in result.pours}
     total = round(float(result.total_ml), 2)
@@ -101,7 +111,37 @@ def _parts(result: Batch) -> list[Part]:
         f"{other.rounding_de00:.2f}"
         for other in result.alternatives
     ]
+    if result.ground is not None:
+        parts += ["", *_ground_parts(result.ground)]
+    elif "+" in result.recipe.ground:
+        parts += ["", f"--ground-volume says what to pour of {result.recipe.ground} too."]
     return [*parts, "", *(f"- {line}" for line in result.care)]
+
+
+def _ground_parts(ground: GroundBatch) -> list[Part]:
+    """What to pour of a keyed ground."""
+    from fewtone.cli.console import Grid
+    from fewtone.workshop.pour.pours import printed
+
+    cup = ground.cup
+    where = "" if cup is None or cup.holds_ml is None else f" in the {cup}, marked {cup.marks}"
+    rows = [
+        (
+            pour.component,
+            f"{ml:.1f}",
+            *(() if cup is None else (_lines(pour.lines), _figure(pour.running_ml / cup.unit_ml))),
+        )
+        for pour, ml in zip(
+            ground.pours, printed((pour.ml for pour in ground.pours), 1), strict=True
+        )
+    ]
+    lines = () if cup is None else (">lines", f">cup at {cup.unit}")
+    return [
+        f"The ground, {ground.ground}: mix {_ml(ground.total_ml)}{where} "
+        f"({_ml(ground.wanted_ml)} wanted), as the grounds come; then what their data sheets add.",
+        "",
+        Grid(("pour", ">ml", *lines), rows),
+    ]
 
 
 def _headline(result: Batch) -> str:

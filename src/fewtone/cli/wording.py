@@ -24,6 +24,7 @@ _OPTIONS = {
     "extra": "--extra",
     "force": "--force",
     "geometry": "--geometry",
+    "ground_volume": "--ground-volume",
     "grounds": "--ground",
     "keyed": "--keyed",
     "leave_out": "--leave-out",

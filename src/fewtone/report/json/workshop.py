@@ -39,7 +39,7 @@ _DECIMALS = 3
 
 def batch_document(result: Batch) -> Document:
     """The answer of `batch`; pours sum to the total as printed, not only before rounding."""
-    reducer = result.reducer
+    reducer, ground = result.reducer, result.ground
     return {
         "format": FORMAT,
         "recipe": str(result.recipe),
@@ -83,6 +83,14 @@ def batch_document(result: Batch) -> Document:
             }
             for other in result.alternatives
         ],
+        "ground": ground
+        and {
+            "ground": ground.ground,
+            "wanted_ml": _plain(ground.wanted_ml),
+            "total_ml": _plain(ground.total_ml),
+            "pours": _pours(ground.pours),
+            "cup": None if ground.cup is None else str(ground.cup),
+        },
         "care": list(result.care),
         "cautions": list(result.cautions),
     }

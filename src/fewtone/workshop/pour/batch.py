@@ -22,6 +22,7 @@ from fewtone.model.names import Names, named_options
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.units import Amount, area_m2, percent, volume_ml, volume_or_share
+from fewtone.workshop.pour.ground import GroundBatch, ground_batch
 from fewtone.workshop.pour.mix import (
     MEDIUM,
     REDUCER,
@@ -64,6 +65,7 @@ class BatchOptions(TypedDict, total=False):
     by_weight: bool
     exact: bool
     rounding: float | None
+    ground_volume: Amount | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +125,8 @@ class Batch:
         How to handle the mix.
     cautions
         What should be told.
+    ground
+        What to pour of a keyed ground, where that was asked for.
     """
 
     recipe: Recipe
@@ -140,6 +144,7 @@ class Batch:
     alternatives: tuple[Alternative, ...]
     cautions: tuple[str, ...]
     care: tuple[str, ...] = CARE
+    ground: GroundBatch | None = None
 
     @property
     def total_ml(self) -> Fraction:
@@ -177,6 +182,7 @@ def batch(
     by_weight: bool = False,
     exact: bool = False,
     rounding: float | None = None,
+    ground_volume: Amount | None = None,
 ) -> Batch:
     """Work out what to pour.
 
@@ -203,6 +209,8 @@ def batch(
     rounding
         What pouring on lines may cost [ΔE00]; 0.1 if None, and never more than a quarter of the
         shelf's tolerance. 0 keeps the recipe's own ratio.
+    ground_volume
+        How much of the recipe's keyed ground to mix as well (``300ml``).
 
     Raises
     ------
@@ -226,6 +234,9 @@ def batch(
     exact = exact or bool(use_up)
     plan = mix.plan(wanted_ml, limit, by_weight=by_weight, exact=exact)
     cautions += _cautions(recipe, settings, parts, plan)
+    ground = None
+    if ground_volume is not None:
+        ground = ground_batch(settings, recipe, ground_volume, exact=exact)
     cup = plan.cup
 
     def pour(volumes: Mapping[str, Fraction]) -> tuple[Pour, ...]:
@@ -247,6 +258,7 @@ def batch(
         reducer=reducer_effect(curves, settings, recipe, reducer_percent),
         alternatives=tuple(_alternatives(mix, wanted_ml, limit, plan, by_weight)),
         cautions=tuple(cautions),
+        ground=ground,
     )
 
 
