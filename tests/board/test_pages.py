@@ -242,6 +242,37 @@ def test_a_step_is_answered_within_a_tenth_of_a_second(
     assert np.median(took) < 0.1
 
 
+def test_simplify_says_what_the_command_says(visitor: Visitor, document: Document) -> None:
+    """Few-toner recipes for a formula, what each loses over each ground, and the way to hold it."""
+    formula = "41.5 peony + 22 poppy + 3 ash, 6:1, 4 coats over silver"
+    page = visitor.get(f"{BASE}/simplify", recipe=formula)
+    answer = document("simplify", formula, "--max-toners", "2")
+    picks = {p["recipe"]: p for p in answer["picks"].values() if p is not None}
+    others = [each for each in answer["recipes"] if each["recipe"] not in picks]
+    rows = [*picks.values(), *others]
+    assert page.figures("de00") == [row["de00"] for row in rows]
+    assert page.figures("formula") == answer["formula"]["lab"]
+    losses = [off for row in rows for off in row["grounds_de00"].values()]
+    assert page.figures("ground_de00") == losses
+    assert set(recipes_on(page)) >= set(picks)
+
+
+def test_ask_says_what_keying_the_ground_saves(visitor: Visitor, document: Document) -> None:
+    """The proposals of the command, with their chance once the ground is read."""
+    rules = ("--ground", "white,graphite", "--max-toners", "2", "--letdown", "6")
+    answer = document("match", "20,20,10", "--by-ground", "--keyed", *rules)
+    page = visitor.get(
+        f"{BASE}/ask",
+        **{"L": "20", "a": "20", "b": "10", "keyed": "yes", "max_toners": "2", "letdown": "6"},
+        ground=["white", "graphite"],
+    )
+    proposals = answer["keying"]["proposals"]
+    assert proposals
+    assert page.figures("keyed_de00") == [each["recipe"]["de00"] for each in proposals]
+    assert page.figures("keyed_now") == [each["pass_probability_now"] for each in proposals]
+    assert "Over a keyed ground" in page.words
+
+
 def test_pour_says_what_batch_says(visitor: Visitor, document: Document) -> None:
     """Amounts and running totals, by volume, by area, by weight and exact."""
     for said, words in (

@@ -15,7 +15,18 @@ from starlette.routing import Route
 from starlette.types import ASGIApp
 
 from fewtone.board.bench import Bench
-from fewtone.board.pages import ask, book, door, panel, pour, prints, readings, recipe, shelf
+from fewtone.board.pages import (
+    ask,
+    book,
+    door,
+    panel,
+    pour,
+    prints,
+    readings,
+    recipe,
+    shelf,
+    simplify,
+)
 from fewtone.board.safety import Doors, Guard, Refusal
 from fewtone.board.visit import Visit, drawn
 from fewtone.errors import Fault, FewtoneError
@@ -41,6 +52,7 @@ _PAGES: tuple[tuple[str, str, Page], ...] = (
     ("GET", "/{shelf}/ask", ask.ask),
     ("GET", "/{shelf}/recipe", recipe.hold),
     ("POST", "/{shelf}/keep", recipe.keep),
+    ("GET", "/{shelf}/simplify", simplify.simplify),
     ("GET", "/{shelf}/pour", pour.pour),
     ("POST", "/{shelf}/pour", pour.note_down),
     ("GET", "/{shelf}/panel", panel.read),

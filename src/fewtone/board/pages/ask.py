@@ -118,6 +118,14 @@ def _answer(visit: Visit, shelf: Shelf, text: str) -> dict[str, Any]:
             (help_.line, shown(help_.match, target, shelf), not help_.rule.startswith("new_"))
             for help_ in result.miss.would_help
         ],
+        "keyings": []
+        if result.keying is None
+        else [
+            (shown(proposal.match, target, shelf), entry)
+            for proposal, entry in zip(
+                result.keying.proposals, document["keying"]["proposals"], strict=True
+            )
+        ],
         "proof": f"{result.proof.admissible:,}",
         "kept": [
             (kept.job, shown(kept.match, target, shelf))
@@ -144,7 +152,7 @@ def _typed(query: QueryParams) -> dict[str, str]:
         typed |= dict(zip("Lab", (f"{value:g}" for value in triple), strict=True))
     elif target.startswith("#") or target[:7].casefold() == "munsell":
         typed["hex"] = target
-    for name in ("light", "tolerance", "max_toners", "coats_from", "coats_to", "max_part"):
+    for name in ("light", "tolerance", "max_toners", "coats_from", "coats_to", "max_part", "keyed"):
         typed[name] = query.get(name, "")
     return typed
 
@@ -209,6 +217,8 @@ def _rules(query: QueryParams, shelf: Shelf) -> RuleOptions:
         rules["grounds"] = grounds
     if letdowns := query.getlist("letdown"):
         rules["medium_parts"] = [exact_number(text) for text in letdowns]
+    if query.get("keyed") == "yes":
+        rules["keyed"] = True
     if without := query.getlist("without"):
         rules["without"] = without
     if largest := query.get("max_part"):
