@@ -140,6 +140,7 @@ def test_from_an_empty_folder_to_a_kept_job(browser: Browser, tmp_path: Path) ->
         page.get_by_role("link", name="Pour it").tap()
         page.get_by_label("Volume, ml").fill("300")
         page.get_by_role("button", name="Work it out").tap()
+        expect(page.locator(".poured")).to_have_count(4)
         for box in page.locator(".poured").all():
             box.check()
         expect(page.get_by_text("All is poured")).to_be_visible()
