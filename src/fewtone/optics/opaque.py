@@ -15,7 +15,9 @@ Model
     reflects in all by t^-0.4, t being the ground's internal-return ratio (`fewtone.optics.flake`).
     Of what an opaque pile reflects, the share A²/(1 + A²) was scattered more than once and has
     forgotten its lobe: t = u + (1 - u) · A²/(1 + A²), averaged over the wavelengths, where u is the
-    return ratio of light scattered once. A mix has u = Σ wᵢ uᵢ, solids u = 1.
+    return ratio of light scattered once. A mix has u = Σ wᵢ uᵢ. Next to a solid's light in the
+    instrument's directions more of diffuse light comes back than a Lambertian ground's: it enters
+    with u = 1.25, and no mix has a t above 1.
 
     How strongly a paint scatters: grounds are made to hide in films alike, and what hides by
     absorbing need scatter less. √(q(q + 2)) S is the rate at which light fades in an opaque pile;
@@ -40,7 +42,7 @@ from fewtone.typing import FloatArray, FloatLike
 
 __all__ = ["absorption_to_scattering", "mixed_ground", "opaque_reflectance", "scattering_strength"]
 
-_FACTOR_POWER, _HIDING_POWER = 0.4, 0.15
+_FACTOR_POWER, _HIDING_POWER, _SOLID_ONCE = 0.4, 0.15, 1.25
 _MOST_REFLECTED, _LEAST_REFLECTED, _LEAST_RETURN = 0.97, 1e-5, 0.02
 
 
@@ -115,7 +117,8 @@ def mixed_ground(
         (weight[..., np.newaxis] * absorption_to_scattering(diffuse)).sum(axis=-2)
     )
     again = _scattered_again(diffuse)
-    once = np.where(ratio < 1.0, np.clip((ratio - again) / (1.0 - again), _LEAST_RETURN, 1.0), 1.0)
+    flake = np.clip((ratio - again) / (1.0 - again), _LEAST_RETURN, 1.0)
+    once = np.where(ratio < 1.0, flake, _SOLID_ONCE)
     once = (weight * once).sum(axis=-1)
     mixed_ratio = np.minimum(once + (1.0 - once) * _scattered_again(mixed), 1.0)
     return mixed * mixed_ratio[..., np.newaxis] ** -_FACTOR_POWER, mixed_ratio
