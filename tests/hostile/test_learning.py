@@ -23,6 +23,8 @@ Rows = list[dict[str, str]]
 
 # Rows in another order are summed in another order; steps of the solver end within this Lab.
 SAME_LAB = 0.05
+# Straight lines over 25 nm round the shoulders of bands off: measured up to 2.9 per coordinate.
+WAVES_LAB = 4.0
 LARGEST_BYTES = 500_000_000
 COLOURS = (RECIPE, "harbour, 6:1, 3 coats over white", "marigold, 4:1, 2 coats over silver")
 
@@ -171,6 +173,51 @@ def test_extreme_but_legal_films(
     shelf = learnt(thick)
     if shelf is not None:
         lab(shelf)
+
+
+def _at_wavelengths(new: np.ndarray) -> Callable[[Rows], Rows]:
+    """The readings at these wavelengths [nm], straight lines between those that were read."""
+
+    def resampled(rows: Rows) -> Rows:
+        old = [name for name in rows[0] if name.isdigit()]
+        found = []
+        for row in rows:
+            cells = [""] * len(new)
+            if all(row[name] for name in old):
+                read = np.interp(new, [float(n) for n in old], [float(row[n]) for n in old])
+                cells = [f"{value:.5f}" for value in read]
+            rest = {name: value for name, value in row.items() if name not in old}
+            found.append(rest | dict(zip([f"{nm:g}" for nm in new], cells, strict=True)))
+        return found
+
+    return resampled
+
+
+def test_twelve_wavelengths_do(learnt: Callable[..., fewtone.Shelf | None]) -> None:
+    """As far apart as is allowed, twelve teach much the same as the sixteen that were read."""
+    shelf = learnt(_at_wavelengths(np.arange(410.0, 686.0, 25.0)))
+    assert shelf is not None
+    found = lab(shelf)
+    plain = learnt()
+    assert np.abs(found - lab(plain)).max() < WAVES_LAB
+
+
+def test_a_ground_that_is_almost_black(learnt: Callable[..., fewtone.Shelf | None]) -> None:
+    """A ground that reflects two thousandths teaches next to nothing, and does no harm."""
+
+    def black(rows: Rows) -> Rows:
+        return [
+            {k: f"{0.002 * float(v):.6f}" if k.isdigit() and v else v for k, v in row.items()}
+            if row["ground"] == "white"
+            else row
+            for row in rows
+        ]
+
+    shelf = learnt(black)
+    assert shelf is not None
+    lab(shelf)
+    over = np.asarray(shelf.predict(["marigold, 6:1, 3 coats over white"]).reflectance)
+    assert (over < 0.01).all()
 
 
 def test_more_coats_are_darker(learnt: Callable[..., fewtone.Shelf | None]) -> None:
