@@ -36,9 +36,9 @@ PANEL_CV, STRIPS_PER_TONER = 0.05, 2
 class TrialSet:
     """One kind of shelf: what is read, how many of ten toners scatter, what absorbers, what hand.
 
-    `more` are five panels sprayed after a first learning, and learnt with the rest: those that it
-    suggested, or random blends. `must` are the bars for the pooled ΔE00, median and 90th
-    percentile.
+    `letdowns` are those of the panels over white and over silver. `more` are five panels sprayed
+    after a first learning, and learnt with the rest: those that it suggested, or random blends.
+    `must` are the bars for the pooled ΔE00, median and 90th percentile.
     """
 
     lights: tuple[str, ...] = ()
@@ -46,6 +46,7 @@ class TrialSet:
     other: bool = False
     strips: bool = False
     more: Literal["suggested", "random"] | None = None
+    letdowns: tuple[int, int] = (6, 6)
     must: tuple[float, float] = (0.0, 0.0)
 
 
@@ -82,7 +83,7 @@ def run(which: TrialSet, seed: int) -> Trial:
         rng,
         panel_cv=PANEL_CV if which.strips else 0.0,
     )
-    steps = booth.letdown_set(strips=which.strips)
+    steps = booth.letdown_set(strips=which.strips, medium_parts=which.letdowns)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         booth.write_shelf(folder, steps, which.lights)
