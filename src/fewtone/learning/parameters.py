@@ -346,9 +346,10 @@ def shared_prior(
     absorber = absorber_prior(wavelength_nm)
     curves = [(layout.toner(toner), absorber) for toner in range(layout.n_toners)]
     kinds = {metallic: ground_prior(wavelength_nm, metallic) for metallic in (False, True)}
+    # A keyed ground may hold any solid's edges; what its parents say of it stands beside this.
+    flake = set(layout.metallic) - {mix.ground for mix in layout.keyed}
     curves += [
-        (layout.ground(ground), kinds[ground in layout.metallic])
-        for ground in range(layout.n_grounds)
+        (layout.ground(ground), kinds[ground in flake]) for ground in range(layout.n_grounds)
     ]
     for here, prior in curves:
         mean[here] = prior.mean
