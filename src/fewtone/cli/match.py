@@ -98,6 +98,11 @@ def match(
         result = loaded.match(
             wanted, also=versions, lights=options.names(lights) or (), by_ground=by_ground, **rules
         )
+    if "+" in result.headline.recipe.ground:
+        from fewtone.workshop.look.check import ground_cautions
+
+        recipe = result.headline.recipe
+        print_cautions(ground_cautions(recipe, loaded.over([recipe])))
     kept = kept_matches(loaded, wanted, result.tolerance, book)
     opened = None
     if job is not None:

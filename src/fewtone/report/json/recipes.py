@@ -196,6 +196,7 @@ def check_document(result: Check) -> Document:
         ],
         "grounds": [_change_document("ground", change) for change in result.grounds],
         "what_if": [_change_document("what", change) for change in result.what_if],
+        "cautions": list(result.cautions),
     }
 
 

@@ -23,7 +23,7 @@ from fewtone.workshop.look.steadiness import (
 )
 from fewtone.workshop.pour.mix import require_names, stock_cautions
 
-__all__ = ["Check", "check"]
+__all__ = ["Check", "check", "ground_cautions"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -128,7 +128,15 @@ def _cautions(recipe: Recipe, settings: ShelfSettings) -> list[str]:
 
 
 def ground_cautions(recipe: Recipe, curves: Curves) -> list[str]:
-    """What to know of a ground that nobody has read yet."""
+    """What to know of a ground that nobody has read yet.
+
+    Parameters
+    ----------
+    recipe
+        What would be sprayed.
+    curves
+        The learnt shelf, with the recipe's ground predicted where it was not read.
+    """
     if recipe.ground not in curves.predicted_grounds:
         return []
     return [
