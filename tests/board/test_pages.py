@@ -273,6 +273,22 @@ def test_ask_says_what_keying_the_ground_saves(visitor: Visitor, document: Docum
     assert "Over a keyed ground" in page.words
 
 
+@pytest.mark.trial
+def test_rows_for_a_keyed_ground_are_written(visitor: Visitor, home: Path) -> None:
+    """What a keyed ground needs to be read stands in the readings at a touch."""
+    page = visitor.get(
+        f"{BASE}/ask",
+        **{"L": "20", "a": "20", "b": "10", "keyed": "yes", "max_toners": "2", "letdown": "6"},
+        ground=["white", "graphite"],
+    )
+    form = page.form(f"{BASE}/learn", having="rows_for")
+    line = dict(form.fields)["rows_for"]
+    shelf = wait_for(visitor, visitor.send(form))
+    assert "rows wait to be filled in" in shelf.words
+    ground = line.split(" over ")[1]
+    assert f",{ground}," in (home / "lamp-bench" / "readings.csv").read_text()
+
+
 def test_pour_says_what_batch_says(visitor: Visitor, document: Document) -> None:
     """Amounts and running totals, by volume, by area, by weight and exact."""
     for said, words in (

@@ -143,12 +143,16 @@ class OpenShelf:
             return None
         return self._reported[1]
 
-    def start_learning(self, leave_out: tuple[str, ...], *, add_rows: bool) -> Learning:
-        """Begin to learn, unless that is going on already."""
+    def start_learning(
+        self, leave_out: tuple[str, ...], *, add_rows: bool, rows_for: str | None = None
+    ) -> Learning:
+        """Begin to learn, unless that is going on already; the arguments are those of `learn`."""
         with self._lock:
             if self.learning is None or not self.learning.is_running:
                 self.learning = Learning(
-                    lambda: learn(self.folder, leave_out=leave_out, add_rows=add_rows)
+                    lambda: learn(
+                        self.folder, leave_out=leave_out, add_rows=add_rows, rows_for=rows_for
+                    )
                 )
             return self.learning
 

@@ -57,6 +57,7 @@ def ask(visit: Visit) -> Response:
         "chips": None,
         "also": _ALSO,
         "versions": [],
+        "left_out": () if visit.open_shelf.report is None else visit.open_shelf.report.left_out,
         "cautions": shelf.cautions,
     }
     status = 200

@@ -71,7 +71,11 @@ def learn(visit: Visit) -> Response:
     form = visit.form
     assert form is not None
     left_out = tuple(name for name in form.getlist("leave_out") if name)
-    learning = visit.open_shelf.start_learning(left_out, add_rows=form.get("add_rows") == "yes")
+    learning = visit.open_shelf.start_learning(
+        left_out,
+        add_rows=form.get("add_rows") == "yes",
+        rows_for=form.get("rows_for", "").strip() or None,
+    )
     learning.wait(_PATIENCE_S)
     return visit.go(visit.plain("learn"))
 
