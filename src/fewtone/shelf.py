@@ -75,9 +75,12 @@ class Shelf:
 
     def over(self, recipes: Iterable[Recipe]) -> Curves:
         """The curves with the keyed grounds of these recipes, predicted where none was read."""
+        keyed = [recipe.ground for recipe in recipes if "+" in recipe.ground]
+        if not keyed:
+            return self.curves
         from fewtone.prediction.keyed import with_keyed
 
-        return with_keyed(self.curves, [recipe.ground for recipe in recipes])
+        return with_keyed(self.curves, keyed)
 
     def _asked(self, recipe: Recipe | str) -> tuple[Curves, ShelfSettings, Recipe]:
         line = self.settings.recipe(recipe)

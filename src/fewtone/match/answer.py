@@ -8,17 +8,12 @@ from dataclasses import replace
 from fewtone.colorimetry import Light
 from fewtone.errors import Fault, UsageError
 from fewtone.match.evaluate import Aim, rounded_difference
-from fewtone.match.grounds import over_each_ground
-from fewtone.match.help import with_help
-from fewtone.match.keyed import keyed_recipes
-from fewtone.match.metamerism import with_metamerism
 from fewtone.match.result import MatchResult, Version
 from fewtone.match.rules import Rules
 from fewtone.match.search import search
 from fewtone.model.curves import Curves
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
-from fewtone.prediction.keyed import with_keyed
 
 __all__ = ["match"]
 
@@ -72,12 +67,21 @@ def match(
     ]
     if faults:
         raise UsageError(*faults)
-    curves = with_keyed(curves, rules.grounds)
+    # Each of these rooms is entered only where it has something to say: start-up counts.
+    if any("+" in ground for ground in rules.grounds):
+        from fewtone.prediction.keyed import with_keyed
+
+        curves = with_keyed(curves, rules.grounds)
     seen = [target.in_light(light) for target in targets for light in lights] or targets
     wanted = seen[0] if len(seen) == 1 else [Aim(target) for target in seen]
     result = search(curves, settings, wanted, rules)
-    result = with_help(curves, settings, wanted, rules, result)
+    if result.miss is not None:
+        from fewtone.match.help import with_help
+
+        result = with_help(curves, settings, wanted, rules, result)
     if rules.keyed:
+        from fewtone.match.keyed import keyed_recipes
+
         keying = keyed_recipes(curves, settings, wanted, rules, result)
         result = replace(result, keying=keying)
     if len(targets) > 1:
@@ -90,8 +94,13 @@ def match(
             for target in targets
         )
         result = replace(result, versions=versions)
-    result = with_metamerism(curves, seen[0], lights, result)
+    if seen[0].spectrum is not None:
+        from fewtone.match.metamerism import with_metamerism
+
+        result = with_metamerism(curves, seen[0], lights, result)
     if by_ground:
+        from fewtone.match.grounds import over_each_ground
+
         result = replace(result, grounds=over_each_ground(curves, settings, wanted, rules))
     return result
 

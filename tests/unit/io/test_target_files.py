@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from exports import colour_object, cxf, specification, spectrum
 from fewtone.colorimetry import Light, lab_from_xyz, white_point, xyz
 from fewtone.errors import FewtoneError
 from fewtone.io.targets import read_target
@@ -112,6 +113,22 @@ def test_a_shorter_range_is_told(file: Files) -> None:
     target = read(file("short.csv", columns(GRID[inner], SPECTRUM[inner])))
     assert any("from 420 to 680 nm" in text for text in target.cautions)
     assert target.in_light(Light("A", 10)).light.illuminant == "A"
+
+
+def test_a_cxf_file_is_a_target(tmp_path: Path) -> None:
+    """Spectrum, name and geometry of its one object."""
+    path = tmp_path / "reading.cxf"
+    objects = [colour_object("door", spectrum(SPECTRUM.tolist()))]
+    path.write_bytes(cxf(objects, [specification()]))
+    target = read(path)
+    assert target.name == "door"
+    assert target.spectrum is not None
+    assert target.spectrum.reflectance == pytest.approx(SPECTRUM, abs=1e-9)
+    path.write_bytes(
+        cxf([*objects, colour_object("gate", spectrum(SPECTRUM.tolist()))], [specification()])
+    )
+    with pytest.raises(FewtoneError, match="2 readings"):
+        read(path)
 
 
 def test_lab_alone_is_taken_in_its_light(file: Files) -> None:

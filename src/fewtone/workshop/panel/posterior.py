@@ -197,7 +197,7 @@ def infer_posterior(
     FewtoneError
         A recipe names a toner or ground that was not learnt.
     """
-    layout = _Layout.of(curves, settings, panels, light)
+    layout = _JobParameters.of(curves, settings, panels, light)
     weighed: list[tuple[frozenset[str], bool, float, Explanation]] = []
     mean = np.zeros(len(layout.steady))
     for off in layout.hypotheses():
@@ -234,7 +234,7 @@ _GUN, _SHIFT = 0, slice(-3, None)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Layout:
+class _JobParameters:
     """The parameters in one vector: gun, bottles, hand of each reading, pours of cups, shift."""
 
     model: PanelModel
@@ -247,7 +247,7 @@ class _Layout:
     @classmethod
     def of(
         cls, curves: Curves, settings: ShelfSettings, panels: Sequence[SprayedPanel], light: Light
-    ) -> _Layout:
+    ) -> _JobParameters:
         rows = [(which, depth) for which, panel in enumerate(panels) for depth in panel.depths]
         sprayed = [panels[which].recipe.with_(coats=1) for which, _ in rows]
         one_coat, ground = recipe_doses(curves, sprayed)
