@@ -55,8 +55,9 @@ def new(
     out(
         f"To spray: {everything.panels} panels, {everything.readings} readings. The rows marked "
         f'"first" are {first.readings}',
-        "readings on as many panels, and enough to begin with: with a hand that varies by 5 % they",
-        "foretold unseen blends as well as all rows did (median ΔE00 0.47 and 0.50, made-up data).",
+        "readings on as many panels, and enough to begin with: with a hand that varies",
+        "by 5 % they foretold unseen blends nearly as well as all rows did (median ΔE00",
+        "0.47 and 0.44, made-up data).",
         f"Next: name your toners and grounds in {folder / 'shelf.toml'}, spray and read the rows",
         f"of {folder / 'readings.csv'}, then: fewtone learn --shelf {folder}",
         f"The guide is {folder / 'README.txt'}.",
