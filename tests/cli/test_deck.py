@@ -115,6 +115,14 @@ def test_the_library_gives_the_same_as_a_table(done: Path, deck: Path, demo: Pat
     pd.testing.assert_frame_equal(table, read, check_dtype=False)
 
 
+def test_an_unknown_option_is_answered_with_the_nearest(deck: Path, demo: Path) -> None:
+    """Also of the rules that a deck shares with `match`."""
+    shelf = fewtone.load(demo)
+    for name, nearest in (("max_toner", "max_toners"), ("executer", "executor")):
+        with pytest.raises(fewtone.UsageError, match=nearest):
+            shelf.deck(deck, **{name: 1})  # type: ignore[arg-type]
+
+
 def test_a_workbook_gives_the_same_rows(done: Path, deck: Path, demo: Path, run: Run) -> None:
     """An .xlsx deck, on two processes and without what would help."""
     book, sheet = Workbook(), None
@@ -188,6 +196,7 @@ def test_bad_usage_is_told(demo: Path, deck: Path, run: Run, tmp_path: Path) -> 
         (("-o", tmp_path / "o.txt"), ".csv"),
         (("-o", deck, "--force"), "a file each"),
         (("-o", tmp_path / "o.csv", "--page", tmp_path / "o.pdf"), ".html"),
+        (("-o", tmp_path / "o.csv", "--page", tmp_path / "no" / "o.html"), "folder"),
         (("-o", tmp_path / "o.csv", "--bottles", "0"), "90%"),
         (("-o", tmp_path / "o.csv", "--bottles", "many"), "90%"),
         (("-o", tmp_path / "o.csv", "--use", "nobody"), "nobody"),

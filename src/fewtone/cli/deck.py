@@ -211,6 +211,14 @@ def _check_files(file: Path, output: Path, page: Path | None) -> None:
                 value=str(page),
             )
         )
+    if page is not None and not page.parent.is_dir():
+        raise UsageError(
+            Fault(
+                "The folder that the page is to stand in does not exist.",
+                fix="Make it first, or write the page elsewhere.",
+                value=str(page),
+            )
+        )
     named = [path.resolve() for path in (file, output, page) if path is not None]
     if len(set(named)) < len(named):
         raise UsageError(

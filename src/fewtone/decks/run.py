@@ -129,9 +129,11 @@ def on_processes(workers: int) -> Runner:
                 if restart >= _MOST_RESTARTS and not answered:
                     raise FewtoneError(
                         Fault(
-                            "The processes that answer end as soon as they are started; they may "
-                            "be short of memory.",
-                            fix="Ask for fewer (`workers`).",
+                            "The processes that answer end as soon as they are started: they are "
+                            "short of memory, or a script of yours starts them where it is "
+                            "imported.",
+                            fix="Ask for fewer (`workers`); in a script, call this below "
+                            "`if __name__ == '__main__':`.",
                         )
                     ) from error
 
