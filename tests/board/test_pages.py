@@ -25,6 +25,7 @@ ASKED_FOR = {"recipe": LINE, "target": TARGET}
 Document = Callable[..., dict[str, Any]]
 
 
+@pytest.mark.trial
 def test_shelf_says_what_learn_says(visitor: Visitor, document: Document) -> None:
     """Fit, doubt, suspects and what to spray next, once it was learnt here."""
     page = visitor.get(f"{BASE}/shelf")
@@ -116,8 +117,10 @@ def test_ask_takes_rules_as_the_command_does(visitor: Visitor, document: Documen
 
 def test_a_colour_out_of_reach_says_what_would_help(visitor: Visitor, document: Document) -> None:
     """In the words of the command, and how far off it is."""
-    page = visitor.get(f"{BASE}/ask", L="60", a="-90", b="30")
-    told = document("match", "60,-90,30", "--by-ground")
+    page = visitor.get(f"{BASE}/ask", L="60", a="-90", b="30", max_toners="1", ground="silver")
+    rules = ("--max-toners", "1", "--ground", "silver")
+    told = document("match", "60,-90,30", "--by-ground", *rules)
+    assert told["miss"]["would_help"]
     assert told["picks"]["simplest"] is None
     assert "Nothing on this shelf is within 1.0" in page.words
     assert told["miss"]["words"] in page.words
@@ -331,6 +334,7 @@ def test_panel_says_what_adjust_says(visitor: Visitor, document: Document) -> No
     assert "has not all of" in half.words
 
 
+@pytest.mark.trial
 def test_from_an_empty_folder_to_a_kept_job_without_scripts(tmp_path: Path, book: Path) -> None:
     """Demo shelf, learn, ask, hold, keep, pour, read, keep: by forms and links alone."""
     with open_board(tmp_path / "toners", book=book) as doors:
