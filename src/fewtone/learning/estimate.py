@@ -20,7 +20,12 @@ from fewtone.learning.diagnosis.implausible import check_columns, check_curves
 from fewtone.learning.diagnosis.suspects import diagnose
 from fewtone.learning.findings import findings
 from fewtone.learning.forward import Problem
-from fewtone.learning.hyperparameters import found_hand, infer_film, infer_variation
+from fewtone.learning.hyperparameters import (
+    found_hand,
+    infer_film,
+    infer_flake,
+    infer_variation,
+)
 from fewtone.learning.keyed import mixing_links
 from fewtone.learning.leave_one_out import expectations, prediction_errors
 from fewtone.learning.model_error import ModelError
@@ -212,6 +217,10 @@ def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, So
         if np.all(weights == 1.0):
             break
         solution = solve(problem, prior, solution.at, weights=weights, tolerance=_SETTLED)
+    wider = infer_flake(problem, prior, solution)
+    if wider is not prior:
+        prior = wider
+        solution = solve(problem, prior, solution.at, weights=solution.weights, tolerance=_SETTLED)
     for _ in range(_FILM_ROUNDS):
         before = problem
         problem, prior = infer_film(problem, prior, solution)

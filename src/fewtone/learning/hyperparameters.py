@@ -6,6 +6,10 @@ Variation
     log-normal priors about what shelf.toml says, one after another over a small grid and the top of
     the parabola through its best three.
 
+Flake
+    Where films over several metallics were read, how far their return ratios lie apart is found by
+    the marginal likelihood too; those that were only read bare are then doubted as much.
+
 Film index, edge loss and thinning
     Gauss-Newton steps of the three, all other parameters following, under their priors.
 """
@@ -18,12 +22,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fewtone.learning.forward import Problem
-from fewtone.learning.solver import Evidence, Prior, Solution, held_step
+from fewtone.learning.solver import Evidence, Prior, Solution, held_step, schur_complement
 from fewtone.model.shelf import Mixing
 from fewtone.model.variation import film_build_sd
 from fewtone.typing import FloatArray
 
-__all__ = ["Variation", "found_hand", "infer_film", "infer_variation"]
+__all__ = ["Variation", "found_hand", "infer_film", "infer_flake", "infer_variation"]
 
 # Standard deviations of the priors of panel_cv and coat_cv, on the log; scale of that of the
 # ground's, which falls as a normal one.
@@ -32,6 +36,9 @@ _FACTORS = np.log([0.4, 0.65, 1.0, 1.5, 2.2, 3.2])
 _GROUND_CVS = np.log([0.001, 0.004, 0.012, 0.03, 0.08])
 # A hand that is said not to vary at all still may.
 _LEAST_CV = 0.01
+# Widths of the departures of return ratios, on the logit, and by how much likelier one must be than
+# the usual, in natural logarithms.
+_FLAKE_SDS, _FLAKE_GAIN = (0.4, 1.0, 2.0), 2.0
 # How many standard deviations index, edge loss and thinning must be off the usual to leave it.
 _CLEAR = 3.0
 # Steps of them: smaller ones change nothing, none goes further.
@@ -116,6 +123,41 @@ def _best(
     second, first, constant = np.polyfit(grid[best - 1 : best + 2], costs[best - 1 : best + 2], 2)
     del constant
     return float(np.clip(-0.5 * first / second, grid[best - 1], grid[best + 1]))
+
+
+def infer_flake(problem: Problem, prior: Prior, solution: Solution) -> Prior:
+    """The prior with departures of the metallics' return ratios as wide as the readings say.
+
+    With Λ and h the readings' own information about the departures and its vector, a width s has
+    the evidence ½ hᵀ (Λ + 1/s²)⁻¹ h - ½ log det(1 + s² Λ).
+    """
+    seen, layout = problem.seen, problem.layout
+    filmed = set(seen.ground[seen.is_film].tolist())
+    keyed = {mix.ground for mix in layout.keyed}
+    grounds = [ground for ground in layout.metallic if ground not in keyed]
+    if len(filmed & set(grounds)) < 2:
+        return prior
+    places = [layout.return_ratio_departure(ground) for ground in grounds if ground in filmed]
+    precision = schur_complement(problem, prior, solution.at, solution.weights)
+    units = np.eye(len(precision))[:, places]
+    own = np.linalg.inv(np.linalg.solve(precision, units)[places])
+    told = own - np.diag(prior.precision[places, places])
+    vector = own @ solution.at.shared[places]
+    unit = np.eye(len(places))
+
+    def evidence(sd: float) -> float:
+        fitted = vector @ np.linalg.solve(told + unit / sd**2, vector)
+        return float(0.5 * fitted - 0.5 * np.linalg.slogdet(unit + sd**2 * told)[1])
+
+    usual = float(prior.precision[places[0], places[0]] ** -0.5)
+    best = max((usual, *_FLAKE_SDS), key=evidence)
+    if evidence(best) - evidence(usual) < _FLAKE_GAIN:
+        return prior
+    wider = prior.precision.copy()
+    for ground in grounds:
+        place = layout.return_ratio_departure(ground)
+        wider[place, place] = best**-2
+    return replace(prior, precision=wider)
 
 
 def infer_film(problem: Problem, prior: Prior, solution: Solution) -> tuple[Problem, Prior]:

@@ -133,7 +133,11 @@ def uncertainty_of(
     scaled = weight[:, np.newaxis] * covariance * weight
     values, vectors = eigh(scaled)
     values, vectors = values[::-1], vectors[:, ::-1]
-    kept = 1 + int(np.searchsorted(np.cumsum(values), _VARIANCE_KEPT * values.sum()))
+    # A return ratio that nothing tells must not crowd the curves out.
+    told = np.ones(layout.size, dtype=np.bool_)
+    told[layout.return_ratio : layout.black] = False
+    left_out = (1.0 - _VARIANCE_KEPT) * float(np.diag(scaled)[told].sum())
+    kept = 1 + int(np.searchsorted(np.cumsum(values), values.sum() - left_out))
     # Back from weighed parameters to parameters; what has no weight never deviates: of it the
     # directions hold rounding alone.
     ease = np.divide(1.0, weight, out=np.zeros_like(weight), where=weight > _LEAST_WEIGHT)
