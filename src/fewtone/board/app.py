@@ -27,7 +27,7 @@ from fewtone.board.pages import (
     shelf,
     simplify,
 )
-from fewtone.board.safety import Doors, Guard, Refusal
+from fewtone.board.safety import ONCE, Doors, Guard, Refusal
 from fewtone.board.visit import Visit, drawn
 from fewtone.errors import Fault, FewtoneError
 from fewtone.io.fault_report import write_fault_report
@@ -120,7 +120,7 @@ def _answered(page: Page, visit: Visit) -> Response:
             return page(visit)
         # Two tabs, two writers: one after the other; and a form that is sent twice counts once.
         with visit.bench.writing:
-            once = visit.form.get("once", "")
+            once = visit.form.get(ONCE, "")
             if led_to := visit.doors.done(once):
                 return visit.go(led_to)
             answer = page(visit)

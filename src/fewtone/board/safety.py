@@ -28,10 +28,10 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-__all__ = ["FORM_TOKEN", "POLICY", "Doors", "Form", "Guard", "Refusal", "Session"]
+__all__ = ["FORM_TOKEN", "ONCE", "POLICY", "Doors", "Form", "Guard", "Refusal", "Session"]
 
-FORM_TOKEN = "form_token"
-"""The hidden field that every form carries."""
+FORM_TOKEN, ONCE = "form_token", "once"
+"""The hidden fields that every form carries: the session's token, and what stands in it once."""
 
 POLICY = (
     "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self' data:; "

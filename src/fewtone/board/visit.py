@@ -14,7 +14,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from fewtone.board.bench import Bench, OpenShelf
 from fewtone.board.requests import requested
-from fewtone.board.safety import FORM_TOKEN, Doors, Form, Refusal, Session
+from fewtone.board.safety import FORM_TOKEN, ONCE, Doors, Form, Refusal, Session
 from fewtone.board.ticket import Ticket
 from fewtone.board.wording import in_fields, with_fields
 from fewtone.errors import FewtoneError, UsageError
@@ -30,9 +30,6 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 __all__ = ["Visit", "drawn"]
-
-ONCE = "once"
-"""The hidden field by which a form that was sent twice is known again."""
 
 
 class Visit:
@@ -151,6 +148,7 @@ class Visit:
             "here": template,
             "form_token": "" if self.session is None else self.session.form_token,
             "form_token_name": FORM_TOKEN,
+            "once_name": ONCE,
             "once": lambda: secrets.token_urlsafe(12),
         }
         return HTMLResponse(drawn(template, {**common, **values}), status)
