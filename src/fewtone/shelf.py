@@ -226,9 +226,9 @@ class Shelf:
         from fewtone.workshop.look.reach import reach
 
         wanted = None if target is None else self.target(target, light=light, deck=deck)
-        own = self.settings.measurement
-        under = wanted.light if wanted else self.light(light) or own.light
-        swatches = () if deck is None else tuple(read_deck(Path(deck), own, under).values())
+        measurement = self.settings.measurement
+        under = wanted.light if wanted else self.light(light) or measurement.light
+        swatches = () if deck is None else tuple(read_deck(Path(deck), measurement, under).values())
         kept = Rules.of(self.settings, read=self.curves.grounds, **rules)
         return reach(self.curves, kept, under, target=wanted, swatches=swatches)
 

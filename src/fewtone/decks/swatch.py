@@ -95,10 +95,10 @@ def answer(question: Question, target: Target) -> Answer:
         result = match(curves, settings, [target], rules)
     else:
         result = search(curves, settings, target, rules)
-    found: Answer = {"row": row_of(target, result)}
+    answered: Answer = {"row": row_of(target, result)}
     if question.supports:
-        found["supports"] = supports_within(question.curves, target, question.rules)
-    return found
+        answered["supports"] = supports_within(question.curves, target, question.rules)
+    return answered
 
 
 def answer_packed(packed: bytes, target: Target) -> Answer:

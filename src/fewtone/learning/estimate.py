@@ -21,10 +21,10 @@ from fewtone.learning.diagnosis.suspects import diagnose
 from fewtone.learning.findings import findings
 from fewtone.learning.forward import Problem
 from fewtone.learning.hyperparameters import (
-    found_hand,
     infer_film,
     infer_flake,
     infer_variation,
+    inferred_hand,
 )
 from fewtone.learning.keyed import mixing_links
 from fewtone.learning.leave_one_out import expectations, prediction_errors
@@ -130,7 +130,7 @@ def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection
         stated_index=settings.measurement.film_index,
         middle_letdown=problem.middle_letdown,
         per_doubling=per_doubling,
-        hand=found_hand(settings.mixing, problem.mixing),
+        hand=inferred_hand(settings.mixing, problem.mixing),
         ground_cv=problem.ground_cv,
         uncertainty=uncertainty_of(
             at,

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from fewtone.learning.forward import Problem
-from fewtone.learning.hyperparameters import found_hand
+from fewtone.learning.hyperparameters import inferred_hand
 from fewtone.learning.solver import Solution
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.variation import film_build_sd
@@ -64,7 +64,7 @@ def findings(
 def _hand_and_grounds(problem: Problem, settings: ShelfSettings) -> Iterator[str]:
     as_stated, inferred = settings.mixing, problem.mixing
     stated, seen = (float(film_build_sd(_USUAL, mixing)) for mixing in (as_stated, inferred))
-    if found_hand(as_stated, inferred) is not None:
+    if inferred_hand(as_stated, inferred) is not None:
         yield (
             f"Your panels of {_USUAL:g} coats differ by about {100 * seen:.0f} % in film build, "
             f"shelf.toml says {100 * stated:.0f}: panel_cv = {inferred.panel_cv:.2f} and coat_cv = "

@@ -143,8 +143,8 @@ class Problem:
     def with_model_error(self, error: ModelError) -> Problem:
         """The same problem, the film model being off by so much."""
         covariances = [
-            np.eye(own.shape[-1]) + own
-            for own in (
+            np.eye(each.shape[-1]) + each
+            for each in (
                 error.covariance(self.seen, self.noise, self.lab_sd, group) for group in self.groups
             )
         ]

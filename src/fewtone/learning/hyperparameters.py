@@ -27,7 +27,7 @@ from fewtone.model.shelf import Mixing
 from fewtone.model.variation import film_build_sd
 from fewtone.typing import FloatArray
 
-__all__ = ["Variation", "found_hand", "infer_film", "infer_flake", "infer_variation"]
+__all__ = ["Variation", "infer_film", "infer_flake", "infer_variation", "inferred_hand"]
 
 # Standard deviations of the priors of panel_cv and coat_cv, on the log; scale of that of the
 # ground's, which falls as a normal one.
@@ -67,18 +67,18 @@ class Variation:
     ground_cv: tuple[float, float]
 
 
-def found_hand(said: Mixing, found: Mixing) -> tuple[float, float] | None:
+def inferred_hand(as_stated: Mixing, inferred: Mixing) -> tuple[float, float] | None:
     """panel_cv and coat_cv as found, where panels of 3 coats then vary clearly otherwise than said.
 
     Parameters
     ----------
-    said, found
+    as_stated, inferred
         The shop's as shelf.toml has it, and as `infer_variation` found it.
     """
-    stated, seen = (float(film_build_sd(_USUAL, mixing)) for mixing in (said, found))
+    stated, seen = (float(film_build_sd(_USUAL, mixing)) for mixing in (as_stated, inferred))
     if stated / _HAND_RATIO < seen < stated * _HAND_RATIO:
         return None
-    return found.panel_cv, found.coat_cv
+    return inferred.panel_cv, inferred.coat_cv
 
 
 def infer_variation(problem: Problem, prior: Prior, solution: Solution) -> Variation:

@@ -43,7 +43,7 @@ class MixingLink:
     root: FloatArray
 
     @property
-    def places(self) -> IntArray:
+    def columns(self) -> IntArray:
         """Places of the shared parameters that it ties together, ``(n_here,)``."""
         layout, mix = self.layout, self.mix
         single = [layout.key_strength(parent) for parent in mix.parents]
@@ -60,7 +60,7 @@ class MixingLink:
     def linearise(self, at: Parameters) -> tuple[FloatArray, FloatArray]:
         """Residual, and its derivatives in the parameters at its columns, ``(n_rows, n_here)``."""
         here, width = self._residual(at.shared), self.layout.n_wavelengths
-        columns = self.places
+        columns = self.columns
         jacobian = np.zeros((here.size, columns.size))
         jacobian[:width, :width] = self.root
         moved = np.repeat(at.shared[np.newaxis], columns.size - width, axis=0)

@@ -48,7 +48,7 @@ class Link(Protocol):
     """A prior beside the normal one: numbers that should be zero, in standard deviations."""
 
     @property
-    def places(self) -> IntArray:
+    def columns(self) -> IntArray:
         """Places of the shared parameters that it leans on, ``(n_here,)``."""
 
     def residual(self, at: Parameters) -> FloatArray:
@@ -87,8 +87,8 @@ class Prior:
         matrix, gradient = self.precision.copy(), self.precision @ (at.shared - self.mean)
         for link in self.links:
             residual, jacobian = link.linearise(at)
-            matrix[np.ix_(link.places, link.places)] += jacobian.T @ jacobian
-            gradient[link.places] += jacobian.T @ residual
+            matrix[np.ix_(link.columns, link.columns)] += jacobian.T @ jacobian
+            gradient[link.columns] += jacobian.T @ residual
         return matrix, gradient
 
 

@@ -146,8 +146,8 @@ def uncertainty_of(
     known: FloatArray = np.zeros((3, layout.size))
     known[0, layout.black] = unfollowed.below
     known[1, layout.thinning] = unfollowed.thinning
-    places = [layout.letdown(toner) for toner in range(layout.n_toners)]
-    known[2, places] = unfollowed.letdown
+    columns = [layout.letdown(toner) for toner in range(layout.n_toners)]
+    known[2, columns] = unfollowed.letdown
     known = known[known.any(axis=1)]
     deviations = np.concatenate([deviations, known, apart])
     return Uncertainty(

@@ -23,9 +23,9 @@ from fewtone.optics.flake import _escape_weight, _scattered_weight, clear_return
 from fewtone.optics.scatter import HazeTables, _Cell
 from fewtone.typing import FloatArray
 
-__all__ = ["DEPTH_STEPS", "PLACE_STEPS", "Interval", "depth_edges", "reflectance_range"]
+__all__ = ["DEPTH_STEPS", "SHARE_STEPS", "Interval", "depth_edges", "reflectance_range"]
 
-PLACE_STEPS = 48
+SHARE_STEPS = 48
 """Cells across the place of the film between absorption alone and scattering alone."""
 
 DEPTH_STEPS = 16
@@ -108,14 +108,14 @@ def reflectance_range(
 
     Returns
     -------
-    Of the reflectance factor [1], shape ``(n_wavelengths, PLACE_STEPS, n_depths)``.
+    Of the reflectance factor [1], shape ``(n_wavelengths, SHARE_STEPS, n_depths)``.
     """
-    place = np.linspace(0.0, 1.0, PLACE_STEPS + 1)[:, np.newaxis]
+    share_root = np.linspace(0.0, 1.0, SHARE_STEPS + 1)[:, np.newaxis]
     shallow, deep = edges[:-1] * (1.0 - _MARGIN), edges[1:] * (1.0 + _MARGIN)
     deep[-1] = max(deep[-1], HazeTables.DEEPEST * 1e3)
     left = Interval(
-        np.maximum(1.0 - place[1:] - _MARGIN, 0.0) ** 2,
-        np.minimum(1.0 - place[:-1] + _MARGIN, 1.0) ** 2,
+        np.maximum(1.0 - share_root[1:] - _MARGIN, 0.0) ** 2,
+        np.minimum(1.0 - share_root[:-1] + _MARGIN, 1.0) ** 2,
     )
     depth = Interval(shallow, deep)
     absorption = Interval(shallow * left.low, deep * left.high)
@@ -155,22 +155,22 @@ def reflectance_range(
 
 
 def _per_depth(tables: HazeTables, edges: FloatArray) -> list[Interval]:
-    """What the tables hold, over every cell, shape ``(PLACE_STEPS, n_depths)`` each."""
-    x = (np.arange(PLACE_STEPS) + 0.5) / PLACE_STEPS
+    """What the tables hold, over every cell, shape ``(SHARE_STEPS, n_depths)`` each."""
+    x = (np.arange(SHARE_STEPS) + 0.5) / SHARE_STEPS
     depth = np.sqrt(np.maximum(edges[:-1], HazeTables.SHALLOWEST * (1.0 - 1e-9)) * edges[1:])
     left = (1.0 - x[:, np.newaxis]) ** 2
     cell = _Cell.of(left * depth, (1.0 - left) * depth)
     middle = tables._look_up(cell, cell.across, cell.along)
     coefficients = tables.coefficients
     spread = np.zeros_like(middle)
-    halves = (0.5 * (tables.coefficients.shape[0] - 3) / PLACE_STEPS, 2.0 / DEPTH_STEPS)
+    halves = (0.5 * (tables.coefficients.shape[0] - 3) / SHARE_STEPS, 2.0 / DEPTH_STEPS)
     for axis, half in enumerate(halves):
         slope = np.abs(np.diff(coefficients, axis=axis))
         # The three differences in that direction and the four columns across that a cell leans on.
         window = (3, 4) if axis == 0 else (4, 3)
         reach = np.lib.stride_tricks.sliding_window_view(slope, window, axis=(0, 1))
         largest = reach.max(axis=(-2, -1))
-        spread += (half + _MARGIN * PLACE_STEPS) * largest[cell.row, cell.column]
+        spread += (half + _MARGIN * SHARE_STEPS) * largest[cell.row, cell.column]
     return [
         Interval(low, high)
         for low, high in zip(

@@ -91,9 +91,11 @@ def as_if_read(curves: Curves) -> Curves:
     sure = curves.uncertainty
     if sure is None or not curves.predicted_grounds:
         return curves
-    own = len(sure.key_strength) + len(_shapes(curves.wavelength_nm)) + 1
+    n_own = len(sure.key_strength) + len(_shapes(curves.wavelength_nm)) + 1
     end = len(sure.return_ratio) - sure.lasting
-    kept = {name: np.delete(getattr(sure, name), np.s_[end - own : end], axis=0) for name in ARRAYS}
+    kept = {
+        name: np.delete(getattr(sure, name), np.s_[end - n_own : end], axis=0) for name in ARRAYS
+    }
     return replace(curves, uncertainty=replace(sure, **kept))
 
 

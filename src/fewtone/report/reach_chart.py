@@ -53,14 +53,14 @@ def reach_svg(result: Reach) -> str:
         f'<text x="{_GAP}" y="40">a* to the right, b* upwards, each plane to '
         f"±{most:g}; one plane for each L*</text>",
     ]
-    for place, level in enumerate(levels):
-        row, column = divmod(place, _COLUMNS)
+    for number, level in enumerate(levels):
+        row, column = divmod(number, _COLUMNS)
         x = _GAP + column * (_PLANE + _GAP)
         y = _TOP + 14.0 + row * (_PLANE + _GAP + 14.0)
         parts += _plane(result, level, most, x, y)
     at = _TOP + rows * (_PLANE + _GAP + 14.0) + _LINE
-    for place, ground in enumerate(plain):
-        parts.append(_legend(at, f"over {ground.ground}", *_style(place)))
+    for number, ground in enumerate(plain):
+        parts.append(_legend(at, f"over {ground.ground}", *_style(number)))
         at += _LINE
     if keyed:
         parts.append(_legend(at, f"over {len(keyed)} keyed grounds", "#8a8a8a", "1 2"))
@@ -115,8 +115,8 @@ def _styled(result: Reach) -> Iterator[tuple[GroundReach, str, str]]:
             plain += 1
 
 
-def _style(place: int) -> tuple[str, str]:
-    return _STROKES[place % len(_STROKES)], _DASHES[place % len(_DASHES)]
+def _style(number: int) -> tuple[str, str]:
+    return _STROKES[number % len(_STROKES)], _DASHES[number % len(_DASHES)]
 
 
 def _legend(y: float, words: str, stroke: str, dash: str) -> str:

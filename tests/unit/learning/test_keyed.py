@@ -110,7 +110,7 @@ def test_slopes_of_the_law_are_those_of_its_residual() -> None:
     at.shared[layout.return_ratio] = -0.5
     here, slopes = link.linearise(at)
     assert here == pytest.approx(link.residual(at))
-    for k, place in enumerate(link.places):
+    for k, place in enumerate(link.columns):
         moved = at.shared.copy()
         moved[place] += 1e-5
         by = (link.residual(replace(at, shared=moved)) - here) / 1e-5

@@ -9,7 +9,7 @@ import pytest
 
 from fewtone.model.curves import Curves
 from fewtone.optics.film import FilmOptics, Geometry
-from fewtone.optics.ranges import PLACE_STEPS, depth_edges, reflectance_range
+from fewtone.optics.ranges import SHARE_STEPS, depth_edges, reflectance_range
 from fewtone.optics.scatter import HazeTables
 from fewtone.typing import FloatArray
 from invented import invented_shelf
@@ -32,7 +32,7 @@ def ends_and_films(
     # One wavelength a film, so that there are many films.
     wave = rng.integers(0, len(rho), FILMS)
     film = optics.reflectance(absorption[:, 0], rho[wave], ratio, scattering[:, 0])
-    x = np.minimum((place * PLACE_STEPS).astype(int), PLACE_STEPS - 1)
+    x = np.minimum((place * SHARE_STEPS).astype(int), SHARE_STEPS - 1)
     y = np.searchsorted(edges, depth, side="right") - 1
     return ends.low[wave, x, y], ends.high[wave, x, y], film
 

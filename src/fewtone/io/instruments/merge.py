@@ -153,21 +153,21 @@ class _Merger:
         for reading in readings:
             cells = _Cells(reading, self.cells(reading))
             try:
-                place = known_rows.of(reading.name)
+                meant = known_rows.of(reading.name)
             except FewtoneError as error:
                 if not self.is_there(known_rows.named(reading.name), cells):
                     self.faults += [
                         replace(fault, file=self.file, row=reading.row) for fault in error.faults
                     ]
                 continue
-            if place is None:
+            if meant is None:
                 unmatched.append(reading.name + known_rows.suggest(reading.name))
-            elif isinstance(place, Recipe):
-                if not self.is_there(known_rows.holding(place), cells):
-                    self.added.append((place, cells))
+            elif isinstance(meant, Recipe):
+                if not self.is_there(known_rows.holding(meant), cells):
+                    self.added.append((meant, cells))
             elif not self.is_there(known_rows.named(reading.name), cells):
-                key = tuple(row.number for row in place)
-                steps.setdefault(key, (place, []))[1].append(cells)
+                key = tuple(row.number for row in meant)
+                steps.setdefault(key, (meant, []))[1].append(cells)
         if unmatched:
             self.faults.append(
                 Fault(

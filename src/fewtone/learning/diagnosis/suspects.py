@@ -245,7 +245,7 @@ class _Search:
             if gain[worst] < _LETDOWN_GAIN:
                 break
             words = (
-                f"reads like a letdown of {letdown[worst]:g}:1, not {self._told_letdown(worst):g}:1"
+                f"reads like a letdown of {letdown[worst]:g}:1, not {self._letdown_of(worst):g}:1"
             )
             self.let_down[worst] = Explanation(words, float(gain[worst]), specific=True)
             self.problem, judged = without.problem, others
@@ -258,15 +258,15 @@ class _Search:
 
     def _steadier(self) -> Mixing:
         """The hand as it is said or as it was found, whichever varies less."""
-        said, found = self.settings.mixing, self.problem.mixing
-        return replace(found, panel_cv=min(said.panel_cv, found.panel_cv))
+        stated, inferred = self.settings.mixing, self.problem.mixing
+        return replace(inferred, panel_cv=min(stated.panel_cv, inferred.panel_cv))
 
     def _hand_of(self, at: Parameters, counted: BoolArray) -> Mixing:
         """The hand that the panels that count tell."""
         weights = counted.astype(np.float64)
-        found = solve(self.problem, self.prior, at, weights=weights, tolerance=_SETTLED)
-        said = self._with_hand(self.settings.mixing).problem
-        return infer_variation(said, self.prior, found).mixing
+        solution = solve(self.problem, self.prior, at, weights=weights, tolerance=_SETTLED)
+        as_stated = self._with_hand(self.settings.mixing).problem
+        return infer_variation(as_stated, self.prior, solution).mixing
 
     def _letdown_gain(self, judged: _Judged) -> tuple[FloatArray, FloatArray]:
         """How much likelier each panel is at another of the shop's letdowns, and at which.
@@ -279,11 +279,11 @@ class _Search:
             if one.group.segments.shape[1] < _LEAST_STEPS:
                 continue
             panels = one.group.panels
-            told = np.array([self._told_letdown(panel) for panel in panels.tolist()])
+            gains = np.array([self._letdown_of(panel) for panel in panels.tolist()])
             for letdown in map(float, self.letdowns):
-                for medium in np.unique(told[told != letdown]).tolist():
+                for medium in np.unique(gains[gains != letdown]).tolist():
                     gain, far = film_gain(one, float(np.log((1.0 + medium) / (1.0 + letdown))))
-                    gain = np.where((told == medium) & (far > _LETDOWN_STEP), gain, -np.inf)
+                    gain = np.where((gains == medium) & (far > _LETDOWN_STEP), gain, -np.inf)
                     likeliest[panels] = np.where(gain > gained[panels], letdown, likeliest[panels])
                     gained[panels] = np.maximum(gained[panels], gain)
         return gained, likeliest
@@ -291,10 +291,10 @@ class _Search:
     def _by_letdown(self, panel: int, judged: _Judged) -> Explanation:
         """A panel as one of the letdown that makes it likeliest."""
         gain, letdown = self._letdown_gain(judged)
-        words = f"reads like a letdown of {letdown[panel]:g}:1, not {self._told_letdown(panel):g}:1"
+        words = f"reads like a letdown of {letdown[panel]:g}:1, not {self._letdown_of(panel):g}:1"
         return Explanation(words, float(gain[panel]), specific=True)
 
-    def _told_letdown(self, panel: int) -> float:
+    def _letdown_of(self, panel: int) -> float:
         """The letdown that is written of a panel with a film."""
         rows = np.flatnonzero((self.seen.panel == panel) & self.seen.is_film)
         return float(self.seen.readings[int(rows[0])].medium_parts or 0)

@@ -13,7 +13,7 @@ import numpy as np
 
 from fewtone.colorimetry import weights, white_point
 from fewtone.match.evaluate import Films
-from fewtone.optics.ranges import DEPTH_STEPS, PLACE_STEPS, depth_edges, reflectance_range
+from fewtone.optics.ranges import DEPTH_STEPS, SHARE_STEPS, depth_edges, reflectance_range
 from fewtone.typing import FloatArray, IntArray
 
 __all__ = ["HazeRanges", "HazeTable"]
@@ -34,7 +34,7 @@ class HazeTable:
     Parameters
     ----------
     near
-        Of each wavelength, shape ``(n_wavelengths, PLACE_STEPS, n_depths, n_grounds, 10)``, 32
+        Of each wavelength, shape ``(n_wavelengths, SHARE_STEPS, n_depths, n_grounds, 10)``, 32
         bits: the least of the five of films in a cell over a ground, then the largest. `GROUP`
         divides the number of depths.
     grounds
@@ -43,7 +43,7 @@ class HazeTable:
 
     def __init__(self, near: FloatArray, grounds: IntArray) -> None:
         self.grounds = grounds
-        shape = (len(near), PLACE_STEPS, -1, GROUP, len(grounds), 10)
+        shape = (len(near), SHARE_STEPS, -1, GROUP, len(grounds), 10)
         low, high = (
             near.reshape(shape)[..., :5].min(axis=3),
             near.reshape(shape)[..., 5:].max(axis=3),
@@ -147,8 +147,8 @@ class HazeRanges:
         """
         absorption, scattering = curves
         depth = np.maximum(absorption + scattering, 1e-30)
-        position = PLACE_STEPS * (1.0 - np.sqrt(absorption / depth))
-        row = np.minimum(position.astype(np.int32), PLACE_STEPS - 1) * self._n_depths
+        position = SHARE_STEPS * (1.0 - np.sqrt(absorption / depth))
+        row = np.minimum(position.astype(np.int32), SHARE_STEPS - 1) * self._n_depths
         return row, DEPTH_STEPS * np.log2(depth / self._edges[1])
 
     def cells(self, row: IntArray, depth: FloatArray, log_load: FloatArray) -> IntArray:
@@ -178,7 +178,7 @@ class HazeRanges:
         white = weights(curves.wavelength_nm, films.light) / white_point(films.light)
         weight = np.hstack([white, white[:, :2] - white[:, 1:]])[:, np.newaxis, np.newaxis]
         positive = weight >= 0.0
-        shape = (len(white), PLACE_STEPS, self._n_depths, len(of_block), 10)
+        shape = (len(white), SHARE_STEPS, self._n_depths, len(of_block), 10)
         near: FloatArray = np.empty(shape, dtype=np.float32)
         for row, ground in enumerate(np.array(films.grounds)[of_block]):
             ends = reflectance_range(

@@ -227,14 +227,14 @@ def _with_chances(
         (match.recipe.ground, match.recipe.coats): match.pass_probability for match in judged
     }
 
-    def told(step: Step) -> Step:
+    def with_chance(step: Step) -> Step:
         return replace(step, pass_probability=chances.get((step.ground, step.coats)))
 
     return [
         replace(
             strip,
-            steps=tuple(told(step) for step in strip.steps),
-            nearest=None if strip.nearest is None else told(strip.nearest),
+            steps=tuple(with_chance(step) for step in strip.steps),
+            nearest=None if strip.nearest is None else with_chance(strip.nearest),
         )
         for strip in strips
     ]

@@ -152,14 +152,14 @@ def reach(
     if strange:
         raise UsageError(*strange)
     wanted = [*([target] if target else []), *swatches]
-    levels = sorted({*LEVELS, *(_own_level(each) for each in wanted)})
+    levels = sorted({*LEVELS, *(_level_of(each) for each in wanted)})
     blends, loads = _blends(curves, rules), Lattice.of(rules).load_values
-    found: list[GroundReach] = []
+    over_grounds: list[GroundReach] = []
     over: list[list[str]] = [[] for _ in wanted]
     for name in grounds:
         labs = _films(curves, blends, loads, name, light)
         outlines = dict(_outlines(labs, levels))
-        found.append(
+        over_grounds.append(
             GroundReach(
                 name,
                 name not in rules.grounds,
@@ -168,30 +168,30 @@ def reach(
                 tuple(Outline(level, outlines[level]) for level in LEVELS if level in outlines),
             )
         )
-        for place, each in enumerate(wanted):
-            corners = outlines.get(_own_level(each))
+        for position, each in enumerate(wanted):
+            corners = outlines.get(_level_of(each))
             if corners is not None and _inside(each.lab[1:], corners):
-                over[place].append(name)
+                over[position].append(name)
     placed = [Placed(each, tuple(names)) for each, names in zip(wanted, over, strict=True)]
     first = placed[0] if target else None
-    return Reach(light, tuple(found), first, tuple(placed[1:] if target else placed))
+    return Reach(light, tuple(over_grounds), first, tuple(placed[1:] if target else placed))
 
 
-def _own_level(target: Target) -> float:
+def _level_of(target: Target) -> float:
     return round(target.lab[0] / _FINE) * _FINE
 
 
 def _blends(curves: Curves, rules: Rules) -> FloatArray:
     """Fractions of blends of few toners over all learnt ones, ``(n_blends, n_toners)``."""
     toners = tuple(name for name in rules.toners if name in curves.toners)
-    places = np.array([curves.toners.index(name) for name in toners], dtype=np.int64)
+    columns = np.array([curves.toners.index(name) for name in toners], dtype=np.int64)
     rows = []
     for size in range(1, min(3, rules.max_toners, len(toners)) + 1):
         supports = np.array(list(_supports(len(toners), size)), dtype=np.int64)
         most = rules.max_part if size < 3 else 2 if len(toners) <= _MANY_TONERS else 1
         for parts in ratios_of(size, min(most, rules.max_part)):
             shares = np.zeros((len(supports), len(curves.toners)))
-            np.put_along_axis(shares, places[supports], parts / parts.sum(), axis=1)
+            np.put_along_axis(shares, columns[supports], parts / parts.sum(), axis=1)
             rows.append(shares)
     if not rows:
         raise UsageError(Fault("None of these toners is learnt.", fix="Read them and learn."))
@@ -208,12 +208,12 @@ def _films(
     curves: Curves, blends: FloatArray, loads: FloatArray, ground: str, light: Light
 ) -> FloatArray:
     """CIELAB of every blend at every load, ``(n_blends, n_loads, 3)``."""
-    place = np.asarray(curves.grounds.index(ground))
+    row = np.asarray(curves.grounds.index(ground))
     parts = []
     step = max(1, _BLOCK // len(loads))
     for start in range(0, len(blends), step):
         doses = blends[start : start + step, np.newaxis] * loads[:, np.newaxis]
-        parts.append(lab_of(curves, reflectance(curves, doses, place), light))
+        parts.append(lab_of(curves, reflectance(curves, doses, row), light))
     return np.concatenate(parts)
 
 

@@ -92,8 +92,8 @@ def _instead(
         if name != panel.recipe.ground:
             other = replace(panel, recipe=panel.recipe.with_(ground=name))
             likelier.append((residual(other), f"the mix over {name}"))
-    for place, (off, words) in enumerate(sorted(likelier)):
-        if off < _EXPLAINED or (place == 0 and off < _UNEXPLAINED):
+    for rank, (off, words) in enumerate(sorted(likelier)):
+        if off < _EXPLAINED or (rank == 0 and off < _UNEXPLAINED):
             yield words
 
 
