@@ -64,8 +64,8 @@ class KeyedTrial:
     ordinary: Array
 
 
-def run(seed: int, lights: Sequence[str] = ()) -> KeyedTrial:
-    """Spray, read and learn a shelf of four parents; then three of its mixes."""
+def run(seed: int, lights: Sequence[str] = (), *, strips: bool = True) -> KeyedTrial:
+    """Spray, read and learn a shelf of four parents; then three of its mixes, with `strips` too."""
     rng = np.random.default_rng(seed)
     paints = random_paints(rng)
     names = [paint.name for paint in paints]
@@ -89,6 +89,8 @@ def run(seed: int, lights: Sequence[str] = ()) -> KeyedTrial:
     curves = _learnt(booth, steps, lights)
     others = _bare(booth, curves, [mix for mix in mixes if mix not in chosen])
     blends = _blends(booth, curves, chosen)
+    if not strips:
+        return KeyedTrial(unread, others, blends, np.empty(0), _blends(booth, curves, parents))
     for toner, mix in zip(rng.permutation(booth.names), chosen, strict=False):
         steps += booth.strip({str(toner): 1}, 6, COATS, mix.name)
     curves = _learnt(booth, steps, lights)

@@ -65,7 +65,7 @@ def test_three_bare_readings_pin_a_mix_and_a_strip_makes_it_a_ground(
 @pytest.mark.trial
 def test_three_bare_labs_pin_it_too() -> None:
     """The same from Lab alone."""
-    trials = [run(seed, ("D65/10",)) for seed in SEEDS[:2]]
+    trials = [run(seed, ("D65/10",), strips=False) for seed in SEEDS]
     read = np.percentile(np.concatenate([trial.blends for trial in trials]), [50, 90])
     assert read[0] <= LAB[0]
     assert read[1] <= LAB[1]
