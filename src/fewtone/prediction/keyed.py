@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -63,6 +64,12 @@ def with_keyed(curves: Curves, grounds: Iterable[str]) -> Curves:
         Names of grounds. Those that are learnt stay as they are; keyed ones that are not are
         predicted from their parents; those of parents that are not learnt are left out.
     """
+    return _with_keyed(curves, tuple(grounds))
+
+
+# The same curves for the same question: what is laid out for a search of them then serves the next.
+@lru_cache(maxsize=8)
+def _with_keyed(curves: Curves, grounds: tuple[str, ...]) -> Curves:
     new: dict[str, KeyedGround] = {}
     for name in grounds:
         if "+" in name and name not in curves.grounds:
@@ -83,6 +90,7 @@ def with_keyed(curves: Curves, grounds: Iterable[str]) -> Curves:
     )
 
 
+@lru_cache(maxsize=8)
 def as_if_read(curves: Curves) -> Curves:
     """Curves of `with_keyed` as they will stand once its grounds are read and read as predicted.
 
