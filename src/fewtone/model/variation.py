@@ -27,7 +27,7 @@ __all__ = [
 ]
 
 # Coats of the film that strengths are stated for.
-_USUAL_COATS = 3.0
+_USUAL_COATS = 4.0
 # Film of less coats than this is a mist, of which no law of coats holds.
 _LEAST_COATS = 0.5
 
@@ -48,7 +48,7 @@ def film_build_sd(coats: FloatLike, mixing: Mixing) -> FloatArray:
 
 
 def film_departures(coats: FloatLike, medium_parts: FloatLike, middle_letdown: float) -> FloatArray:
-    """How far films are from 3 coats at a letdown for which strengths are stated.
+    """How far films are from 4 coats at a letdown for which strengths are stated.
 
     Parameters
     ----------
@@ -59,7 +59,7 @@ def film_departures(coats: FloatLike, medium_parts: FloatLike, middle_letdown: f
 
     Returns
     -------
-    log(coats/3), and how often the letdown doubles, log₂((1 + m)/(1 + middle)); shape ``(n, 2)``.
+    log(coats/4), and how often the letdown doubles, log₂((1 + m)/(1 + middle)); shape ``(n, 2)``.
     """
     log_coats = np.log(np.maximum(np.asarray(coats, dtype=float), _LEAST_COATS) / _USUAL_COATS)
     whole = np.log2((1.0 + np.asarray(medium_parts, dtype=float)) / (1.0 + middle_letdown))

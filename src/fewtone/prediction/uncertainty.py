@@ -117,7 +117,7 @@ def lab_deviations_of(
     """How Lab deviates by the curves and grounds alone, many films at once.
 
     The same as `lab_deviations` of `reflectance_deviations` without the film model's own error, for
-    films of 3 coats at the middle letdown, from which `departing_deviations` go on: here the
+    films of 4 coats at the middle letdown, from which `departing_deviations` go on: here the
     spectra are weighed before the directions are multiplied out, one matrix product for each toner
     and ground.
 
