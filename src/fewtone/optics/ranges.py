@@ -53,6 +53,8 @@ class Interval(NamedTuple):
 
     def times(self, other: Interval) -> Interval:
         """Products."""
+        if self.low.min() >= 0.0 and other.low.min() >= 0.0:
+            return Interval(self.low * other.low, self.high * other.high)
         ends = [mine * theirs for mine in self for theirs in other]
         low, high = np.minimum(ends[0], ends[1]), np.maximum(ends[0], ends[1])
         for end in ends[2:]:

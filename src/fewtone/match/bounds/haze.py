@@ -176,8 +176,7 @@ class HazeRanges:
         films, curves = self._films, self._films.curves
         of_block = np.arange(len(films.grounds))[block * _GROUNDS : (block + 1) * _GROUNDS]
         white = weights(curves.wavelength_nm, films.light) / white_point(films.light)
-        weight = np.hstack([white, white[:, :2] - white[:, 1:]])[:, np.newaxis, np.newaxis]
-        positive = weight >= 0.0
+        weight = np.hstack([white, white[:, :2] - white[:, 1:]]).astype(np.float32)
         shape = (len(white), SHARE_STEPS, self._n_depths, len(of_block), 10)
         near: FloatArray = np.empty(shape, dtype=np.float32)
         for row, ground in enumerate(np.array(films.grounds)[of_block]):
@@ -187,10 +186,14 @@ class HazeRanges:
                 curves.ground_reflectance[ground],
                 float(curves.return_ratio[ground]),
             )
-            low, high = (end[..., np.newaxis] for end in ends)
-            # Weights below 0 turn the ends round.
-            near[..., row, :5] = np.where(positive, low, high) * weight
-            near[..., row, 5:] = np.where(positive, high, low) * weight
+            low, high = (end.astype(np.float32) for end in ends)
+            for wave, column in np.ndindex(weight.shape):
+                # Weights below 0 turn the ends round.
+                factor, least, most = weight[wave, column], low[wave], high[wave]
+                if factor < 0.0:
+                    least, most = most, least
+                np.multiply(least, factor, out=near[wave, :, :, row, column])
+                np.multiply(most, factor, out=near[wave, :, :, row, 5 + column])
         return HazeTable(near, of_block)
 
 
