@@ -1,14 +1,16 @@
 """Which bottles are needed: the fewest toners, then grounds, that still reach so much of a deck.
 
 Model
-    A swatch s is reached if for one of its pairs c = (toners, ground) all are there. With x for
-    toners and y for grounds (0 or 1), w for pairs and r for swatches (from 0 to 1):
+    With x for toners and y for grounds (0 or 1), and z for the use of a pair c = (toners, ground)
+    by a swatch s (from 0 to 1):
 
-        w_c <= x_t for each toner t of c,   w_c <= y_g for its ground g,
-        r_s <= sum of w_c over the pairs of s,   sum of r_s >= the swatches wanted.
+        sum of z_sc over the pairs of s <= 1,   sum of all z >= the swatches wanted,
+        sum of z_sc over the pairs of s that have toner t <= x_t,   likewise y_g for grounds.
 
-    With x and y whole, the largest w and r are whole too, so that only x and y need be. Swatches
-    with the same pairs are one row that counts so often.
+    With x and y whole, the largest z are whole too, so that only x and y need be. Summing over the
+    pairs of a swatch that share a bottle binds much closer than a row for each pair would: half a
+    bottle then reaches a swatch by half, not by half in each of its pairs. Swatches with the same
+    pairs are one that counts so often.
 
 Order
     Fewest toners first; of these fewest grounds; of these the most swatches. Each is one integer
@@ -157,21 +159,22 @@ def _lost(swatches: Counter[frozenset[Pair]], toner: str) -> int:
 class _Programme:
     """The integer programme; each call of `least` holds what it finds for those after it.
 
-    Its variables are toners, grounds, pairs and swatches, in this order.
+    Its variables are toners, grounds and uses, swatch by swatch, in this order.
     """
 
     def __init__(self, swatches: Counter[frozenset[Pair]], rules: Rules, wanted: int) -> None:
-        pairs = sorted({pair for each in swatches for pair in each})
+        self.uses = [sorted(pairs) for pairs in swatches]
+        pairs = {pair for each in self.uses for pair in each}
         self.toners = tuple(t for t in rules.toners if any(t in pair[0] for pair in pairs))
-        self.grounds = tuple(dict.fromkeys(pair[1] for pair in pairs))
-        self.size = len(self.toners) + len(self.grounds) + len(pairs) + len(swatches)
+        self.grounds = tuple(dict.fromkeys(ground for _, ground in sorted(pairs)))
         self.first_ground = len(self.toners)
-        self.first_pair = self.first_ground + len(self.grounds)
-        self.first_swatch = self.first_pair + len(pairs)
-        self.pairs, self.swatches = pairs, swatches
-        self.matrix = self._matrix()
-        counts = np.array(list(swatches.values()), dtype=np.float64)
-        self.reach = self._row(range(self.first_swatch, self.size), counts)
+        self.first_use = self.first_ground + len(self.grounds)
+        self.size = self.first_use + sum(map(len, self.uses))
+        counts = [
+            count for count, uses in zip(swatches.values(), self.uses, strict=True) for _ in uses
+        ]
+        self.matrix, self.most = self._rows()
+        self.reach = self._row(range(self.first_use, self.size), np.array(counts, dtype=np.float64))
         # Rows that must hold, each with its least and its most.
         self.held: list[tuple[FloatArray, float, float]] = [(self.reach, wanted, np.inf)]
         self.solution: FloatArray | None = None
@@ -202,7 +205,7 @@ class _Programme:
 
     @property
     def _ground_span(self) -> range:
-        return range(self.first_ground, self.first_pair)
+        return range(self.first_ground, self.first_use)
 
     @property
     def _solved(self) -> FloatArray:
@@ -214,30 +217,36 @@ class _Programme:
         row[list(span)] = values
         return row
 
-    def _matrix(self) -> csr_array:
-        """Rows that are at most 0: pairs need their parts, swatches a pair."""
+    def _rows(self) -> tuple[csr_array, FloatArray]:
+        """A row for each swatch and each of its bottles, and the most that each row may be."""
         from scipy.sparse import csr_array
 
-        toner = {name: i for i, name in enumerate(self.toners)}
-        ground = {name: self.first_ground + i for i, name in enumerate(self.grounds)}
-        columns = {pair: self.first_pair + i for i, pair in enumerate(self.pairs)}
-        rows: list[list[tuple[int, float]]] = []
-        for pair, column_of in columns.items():
-            toners, over = pair
-            parts = [*(toner[name] for name in toners), ground[over]]
-            rows += [[(column_of, 1.0), (part, -1.0)] for part in parts]
-        for i, pairs in enumerate(self.swatches):
-            rows.append([(self.first_swatch + i, 1.0), *((columns[pair], -1.0) for pair in pairs)])
-        at = [(row, column, value) for row, cells in enumerate(rows) for column, value in cells]
-        row, column, value = (np.array(part) for part in zip(*at, strict=True))
-        return csr_array((value, (row, column)), shape=(len(rows), self.size))
+        place = {("toner", name): i for i, name in enumerate(self.toners)}
+        place |= {("ground", name): self.first_ground + i for i, name in enumerate(self.grounds)}
+        cells: list[tuple[int, int, float]] = []
+        most: list[float] = []
+        use = self.first_use
+        for pairs in self.uses:
+            cells += [(len(most), use + i, 1.0) for i in range(len(pairs))]
+            most.append(1.0)
+            users: dict[int, list[int]] = {}
+            for own, (toners, ground) in enumerate(pairs, start=use):
+                for bottle in (*(("toner", name) for name in toners), ("ground", ground)):
+                    users.setdefault(place[bottle], []).append(own)
+            for bottle_place, own_uses in users.items():
+                cells += [(len(most), own, 1.0) for own in own_uses]
+                cells.append((len(most), bottle_place, -1.0))
+                most.append(0.0)
+            use += len(pairs)
+        row, column, value = (np.array(part) for part in zip(*cells, strict=True))
+        return csr_array((value, (row, column)), shape=(len(most), self.size)), np.array(most)
 
     def _solve(self, cost: FloatArray) -> float:
         """Solve for the least cost; return the dual bound."""
         from scipy.optimize import Bounds, LinearConstraint, milp
 
         whole = np.zeros(self.size, dtype=np.int64)
-        whole[: self.first_pair] = 1
+        whole[: self.first_use] = 1
         held = np.array([row for row, _, _ in self.held])
         limits = [(low, high) for _, low, high in self.held]
         solution = milp(
@@ -245,7 +254,7 @@ class _Programme:
             integrality=whole,
             bounds=Bounds(0.0, 1.0),
             constraints=[
-                LinearConstraint(self.matrix, -np.inf, 0.0),
+                LinearConstraint(self.matrix, -np.inf, self.most),
                 LinearConstraint(held, *(list(ends) for ends in zip(*limits, strict=True))),
             ],
             options={"mip_rel_gap": 0.0, "time_limit": _LONGEST_S},
