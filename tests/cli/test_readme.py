@@ -19,7 +19,9 @@ UNREACHABLE = "115"
 def test_the_walk_through_shows_every_command_of_the_main_job() -> None:
     """Each command that the walk-through should teach stands in it."""
     shown = {command.split()[0] for command in COMMANDS}
-    wanted = "learn match check compare simplify letdown batch adjust bottle sheet label deck job"
+    wanted = (
+        "learn match check compare simplify letdown batch adjust bottle sheet label deck job reach"
+    )
     assert shown == set(wanted.split())
 
 

@@ -221,8 +221,10 @@ class _Programme:
         """A row for each swatch and each of its bottles, and the most that each row may be."""
         from scipy.sparse import csr_array
 
-        place = {("toner", name): i for i, name in enumerate(self.toners)}
-        place |= {("ground", name): self.first_ground + i for i, name in enumerate(self.grounds)}
+        column_of = {("toner", name): i for i, name in enumerate(self.toners)}
+        column_of |= {
+            ("ground", name): self.first_ground + i for i, name in enumerate(self.grounds)
+        }
         cells: list[tuple[int, int, float]] = []
         most: list[float] = []
         use = self.first_use
@@ -230,12 +232,12 @@ class _Programme:
             cells += [(len(most), use + i, 1.0) for i in range(len(pairs))]
             most.append(1.0)
             users: dict[int, list[int]] = {}
-            for own, (toners, ground) in enumerate(pairs, start=use):
+            for use_column, (toners, ground) in enumerate(pairs, start=use):
                 for bottle in (*(("toner", name) for name in toners), ("ground", ground)):
-                    users.setdefault(place[bottle], []).append(own)
-            for bottle_place, own_uses in users.items():
-                cells += [(len(most), own, 1.0) for own in own_uses]
-                cells.append((len(most), bottle_place, -1.0))
+                    users.setdefault(column_of[bottle], []).append(use_column)
+            for bottle_column, use_columns in users.items():
+                cells += [(len(most), use_column, 1.0) for use_column in use_columns]
+                cells.append((len(most), bottle_column, -1.0))
                 most.append(0.0)
             use += len(pairs)
         row, column, value = (np.array(part) for part in zip(*cells, strict=True))

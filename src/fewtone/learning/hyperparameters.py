@@ -140,14 +140,14 @@ def infer_flake(problem: Problem, prior: Prior, solution: Solution) -> Prior:
     places = [layout.return_ratio_departure(ground) for ground in grounds if ground in filmed]
     precision = schur_complement(problem, prior, solution.at, solution.weights)
     units = np.eye(len(precision))[:, places]
-    own = np.linalg.inv(np.linalg.solve(precision, units)[places])
-    told = own - np.diag(prior.precision[places, places])
-    vector = own @ solution.at.shared[places]
+    marginal = np.linalg.inv(np.linalg.solve(precision, units)[places])
+    likelihood = marginal - np.diag(prior.precision[places, places])
+    vector = marginal @ solution.at.shared[places]
     unit = np.eye(len(places))
 
     def evidence(sd: float) -> float:
-        fitted = vector @ np.linalg.solve(told + unit / sd**2, vector)
-        return float(0.5 * fitted - 0.5 * np.linalg.slogdet(unit + sd**2 * told)[1])
+        fitted = vector @ np.linalg.solve(likelihood + unit / sd**2, vector)
+        return float(0.5 * fitted - 0.5 * np.linalg.slogdet(unit + sd**2 * likelihood)[1])
 
     usual = float(prior.precision[places[0], places[0]] ** -0.5)
     best = max((usual, *_FLAKE_SDS), key=evidence)
@@ -155,8 +155,8 @@ def infer_flake(problem: Problem, prior: Prior, solution: Solution) -> Prior:
         return prior
     wider = prior.precision.copy()
     for ground in grounds:
-        place = layout.return_ratio_departure(ground)
-        wider[place, place] = best**-2
+        index = layout.return_ratio_departure(ground)
+        wider[index, index] = best**-2
     return replace(prior, precision=wider)
 
 

@@ -134,9 +134,9 @@ def uncertainty_of(
     values, vectors = eigh(scaled)
     values, vectors = values[::-1], vectors[:, ::-1]
     # A return ratio that nothing tells must not crowd the curves out.
-    told = np.ones(layout.size, dtype=np.bool_)
-    told[layout.return_ratio : layout.black] = False
-    left_out = (1.0 - _VARIANCE_KEPT) * float(np.diag(scaled)[told].sum())
+    is_counted = np.ones(layout.size, dtype=np.bool_)
+    is_counted[layout.return_ratio : layout.black] = False
+    left_out = (1.0 - _VARIANCE_KEPT) * float(np.diag(scaled)[is_counted].sum())
     kept = 1 + int(np.searchsorted(np.cumsum(values), values.sum() - left_out))
     # Back from weighed parameters to parameters; what has no weight never deviates: of it the
     # directions hold rounding alone.

@@ -119,16 +119,16 @@ class _Cells(NamedTuple):
         )
 
 
-class _Rays(NamedTuple):
-    """Rays, cell by cell: place of the ratio, and the ends of the stretch of 1/load."""
+class _LoadIntervals(NamedTuple):
+    """Where a cell may contain the colour: index of the ratio, and an interval of 1/load."""
 
     ratio: IntArray
     low: FloatArray
     high: FloatArray
 
-    def where(self, chosen: BoolArray | IntArray) -> _Rays:
+    def where(self, chosen: BoolArray | IntArray) -> _LoadIntervals:
         """Some of them."""
-        return _Rays(self.ratio[chosen], self.low[chosen], self.high[chosen])
+        return _LoadIntervals(self.ratio[chosen], self.low[chosen], self.high[chosen])
 
 
 class _Block:
@@ -195,7 +195,7 @@ class _Block:
 
     def _rays(
         self, window: Window, corners: tuple[FloatArray, FloatArray]
-    ) -> tuple[IntArray, _Rays]:
+    ) -> tuple[IntArray, _LoadIntervals]:
         """Rays that planes leave, with their supports."""
         shells, shares = self.sweep.shells, self.sweep.rays
         planes = shells.first(corners, self.toners, self.ground)
@@ -207,7 +207,9 @@ class _Block:
         cells = cells._replace(planes=planes).where(~planes.empty())
         low, high = cells.planes.stretches(shares)
         cell, ratio = np.nonzero(low <= high * _CLOSE)
-        rays = _Rays(ratio, low[cell, ratio].astype(float), high[cell, ratio].astype(float))
+        rays = _LoadIntervals(
+            ratio, low[cell, ratio].astype(float), high[cell, ratio].astype(float)
+        )
         done = []
         for depth in range(_DEPTH + 1 if len(cell) else 0):
             start = np.flatnonzero(np.diff(cell, prepend=-1))
@@ -227,13 +229,13 @@ class _Block:
         if not done:
             return cell, rays
         support, ratio, low, high = (np.concatenate(parts) for parts in zip(*done, strict=True))
-        rays = _Rays(ratio, low, high)
+        rays = _LoadIntervals(ratio, low, high)
         some = self._stretch(rays)[1] > 0
         return support[some], rays.where(some)
 
     def _closer(
-        self, cells: _Cells, rays: _Rays, count: IntArray, window: Window
-    ) -> tuple[_Cells, IntArray, _Rays]:
+        self, cells: _Cells, rays: _LoadIntervals, count: IntArray, window: Window
+    ) -> tuple[_Cells, IntArray, _LoadIntervals]:
         """The cells with planes of their own, the rays that these leave, and their cells."""
         shares = self.sweep.rays[:, rays.ratio]
         planes = self.sweep.shells.closer(
@@ -250,7 +252,7 @@ class _Block:
         cell = np.repeat(np.arange(len(count)), count)[left]
         return cells._replace(planes=planes), cell, rays.where(left)
 
-    def _stretch(self, rays: _Rays) -> tuple[IntArray, IntArray]:
+    def _stretch(self, rays: _LoadIntervals) -> tuple[IntArray, IntArray]:
         """The first load of each ray's stretch, and how many it holds."""
         first = np.searchsorted(self.loads, 1.0 / (rays.high * _CLOSE))
         after = np.searchsorted(self.loads, _CLOSE / rays.low, side="right")
@@ -303,8 +305,8 @@ def _ends(shares: FloatArray, count: IntArray) -> tuple[FloatArray, FloatArray]:
 
 
 def _halved(
-    cells: _Cells, rays: _Rays, count: IntArray, shares: FloatArray
-) -> tuple[_Cells, _Rays, IntArray]:
+    cells: _Cells, rays: _LoadIntervals, count: IntArray, shares: FloatArray
+) -> tuple[_Cells, _LoadIntervals, IntArray]:
     """Every cell's rays in two, by the share that differs most: cells, rays, and their counts."""
     least, most = _ends(shares[:, rays.ratio], count)
     wide = (most - least).argmax(axis=1)

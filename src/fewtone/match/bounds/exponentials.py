@@ -78,12 +78,12 @@ class Exponentials:
     rounding: float
 
     @cached_property
-    def slopes(self) -> FloatArray:
+    def derivative_matrix(self) -> FloatArray:
         """Weights of how F falls, ``(n_grounds, n_terms * n_wavelengths, 3 * n_toners)``."""
         shape = (len(self.matrix), len(self.rates), -1, 3)
         by_rate = self.matrix.reshape(shape) * self.rates[:, np.newaxis, np.newaxis]
-        slopes = np.einsum("gkwc,tw->gkwct", by_rate, self.absorption)
-        return np.asarray(slopes.reshape(*self.matrix.shape[:2], -1))
+        weights = np.einsum("gkwc,tw->gkwct", by_rate, self.absorption)
+        return np.asarray(weights.reshape(*self.matrix.shape[:2], -1))
 
     def terms(self, tau: FloatArray) -> FloatArray:
         """All terms at depths ``(n, n_wavelengths)``: ``(n, n_terms * n_wavelengths)``.
@@ -126,7 +126,7 @@ class Exponentials:
         terms = self.terms(tau)
         values = _by_ground(terms, self.matrix.astype(tau.dtype, copy=False), ground)
         values += self.constant.astype(tau.dtype)
-        falls = _by_ground(terms, self.slopes.astype(tau.dtype, copy=False), ground)
+        falls = _by_ground(terms, self.derivative_matrix.astype(tau.dtype, copy=False), ground)
         falls = falls.reshape(len(tau), 3, len(self.absorption))
         falls /= values[:, :, np.newaxis]
         return np.log(values), falls
