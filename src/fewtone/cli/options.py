@@ -166,7 +166,7 @@ VolumeOption: TypeAlias = Annotated[
     typer.Option(
         "--volume",
         metavar="600ml",
-        help="How much, ready to spray, in ml, l, floz-us, floz-imp, qt-us or pt-imp.",
+        help="How much, ready to spray: 20floz-us, 600ml, 0.6l and the like.",
     ),
 ]
 AreaOption: TypeAlias = Annotated[

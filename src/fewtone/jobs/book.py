@@ -25,6 +25,8 @@ from fewtone.model.names import did_you_mean
 __all__ = ["Book"]
 
 # "fwtb": says of a SQLite file that it is a job book.
+# The first bytes of each of its files (SQLite's file format, 1.3.1).
+_SQLITE_HEADER = b"SQLite format 3\x00"
 _APPLICATION = 0x66777462
 _WAIT_SECONDS = 30.0
 
@@ -278,6 +280,13 @@ class Book:
         """Whether there is a book to read: an empty file is one in which nothing was kept yet."""
         return self.path.exists() and (not self.path.is_file() or self.path.stat().st_size > 0)
 
+    def _is_foreign(self) -> bool:
+        """Whether another program's file lies there; SQLite takes one byte for an empty book."""
+        if not self.path.is_file():
+            return False
+        with self.path.open("rb") as file:
+            return file.read(len(_SQLITE_HEADER)) not in (b"", _SQLITE_HEADER)
+
     def _no_such(self, name: str) -> Fault:
         return Fault(
             f"There is no job '{name}'.{did_you_mean(name, self.names())}",
@@ -291,6 +300,8 @@ class Book:
         """The book within one transaction, which holds if nothing is raised."""
         connection: sqlite3.Connection | None = None
         try:
+            if self._is_foreign():
+                raise FewtoneError(self._no_book())
             if write:
                 self.path.parent.mkdir(parents=True, exist_ok=True)
             mode = "rwc" if write else "rw"

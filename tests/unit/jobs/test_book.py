@@ -125,13 +125,17 @@ def test_a_book_of_a_newer_version_is_left_alone(tmp_path: Path) -> None:
     assert path.read_bytes() == before
 
 
-@pytest.mark.parametrize("content", [b"panel,ground\n" * 60, b"SQLite format 3\0" + b"x" * 4000])
+@pytest.mark.parametrize(
+    "content", [b"panel,ground\n" * 60, b"SQLite format 3\0" + b"x" * 4000, b"\n", b"no book"]
+)
 def test_a_file_that_is_no_book_is_left_alone(tmp_path: Path, content: bytes) -> None:
     """It is refused with words, and its bytes stay as they were."""
     path = tmp_path / "readings.csv"
     path.write_bytes(content)
-    with pytest.raises(FewtoneError):
+    with pytest.raises(FewtoneError, match="no job book"):
         Book(path).keep(made("a"), CURVES)
+    with pytest.raises(FewtoneError, match="no job book"):
+        Book(path).job("a")
     assert path.read_bytes() == content
 
 

@@ -61,7 +61,7 @@ def pour(visit: Visit) -> Response:
 
 
 def note_down(visit: Visit) -> Response:
-    """Write the mix down in the job, as `batch --job` does."""
+    """Write the mix down in the job, as `batch` does of a job."""
     form = visit.form
     assert form is not None
     if visit.job is None:
