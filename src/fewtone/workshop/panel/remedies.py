@@ -26,9 +26,9 @@ __all__ = ["EXPECTED_TO_PASS", "RISE", "Addition", "Remedies", "Volumes"]
 RISE = {"coats": 0.07, MEDIUM: 0.10, "toner": 0.14, "new toner": 0.28}
 """By how much the chance of the next panel has to rise for a kind of step to be taken: the more
 trouble it is, and the less it can be taken back, the more. Calibrated in the simulated booth, on
-whole jobs after the panels that `learn` asks for: 1.61 panels a job from spectra, 1.70 from Lab, and
-5 and 3 jobs in 100 with a step that made the mix truly worse. With twice these rises 1.64 and 1.81,
-and 2 in 100; from spectra 1.68 if nothing is ever added."""
+whole jobs after the panels that `learn` asks for: 1.61 panels a job from spectra, 1.70 from Lab,
+and 5 and 3 jobs in 100 with a step that made the mix truly worse. With twice these rises 1.64 and
+1.81, and 2 in 100; from spectra 1.68 if nothing is ever added."""
 EXPECTED_TO_PASS = 0.65
 """A mix of this chance or more is left alone. Calibrated in the simulated booth, where acting on
 every rise lets 3 in 100 more of the next panels pass than leaving alone from .5 on and makes twice
