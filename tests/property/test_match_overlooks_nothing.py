@@ -20,7 +20,7 @@ from fewtone.match.rules import Rules
 from fewtone.match.search import everything
 from fewtone.match.sweep import Sweep
 from fewtone.optics.film import Geometry
-from fewtone.typing import IntArray
+from fewtone.typing import FloatArray, IntArray
 from invented import invented_shelf, lab_target
 
 LIGHT = Light("D65", 10)
@@ -30,6 +30,22 @@ def places(batch: Candidates) -> list[tuple[int, ...]]:
     """Toners, parts, load and ground of each candidate."""
     rows: IntArray = np.column_stack([batch.support, batch.parts, batch.load, batch.ground])
     return [tuple(row) for row in rows.tolist()]
+
+
+def listing(
+    evaluator: Evaluator, lattice: Lattice, supports: IntArray
+) -> tuple[list[tuple[int, ...]], FloatArray]:
+    """Every candidate of some sets of toners, and its colour."""
+    batches = list(everything(lattice, supports))
+    labs = [
+        evaluator.lab(
+            evaluator.fractions(batch.support, batch.parts),
+            lattice.load_values[batch.load],
+            batch.ground,
+        )
+        for batch in batches
+    ]
+    return [place for batch in batches for place in places(batch)], np.concatenate(labs)
 
 
 def shells_of(evaluator: Evaluator, lattice: Lattice) -> Shells:
@@ -53,18 +69,7 @@ def test_all_within_a_radius_are_found(seed: int, geometry: Geometry) -> None:
     evaluator = evaluator_of(curves, rules, lab_target((50.0, 0.0, 0.0)))
     shells = shells_of(evaluator, lattice)
     supports = lattice.supports(3)
-    batches = list(everything(lattice, supports))
-    lab = np.concatenate(
-        [
-            evaluator.lab(
-                evaluator.fractions(batch.support, batch.parts),
-                lattice.load_values[batch.load],
-                batch.ground,
-            )
-            for batch in batches
-        ]
-    )
-    listed = [place for batch in batches for place in places(batch)]
+    listed, lab = listing(evaluator, lattice, supports)
     darkest = np.argsort(lab[:, 0])[: len(lab) // 10]
     for among in (darkest, darkest, np.arange(len(lab))):
         target = lab[rng.choice(among)] + rng.choice([0, 2]) * rng.standard_normal(3)
@@ -92,18 +97,7 @@ def test_all_hazy_within_a_radius_are_found(seed: int, geometry: Geometry) -> No
     supports = lattice.supports(3)
     supports = supports[(supports < 3).any(axis=1)]
     evaluator = evaluator_of(curves, rules, lab_target((50.0, 0.0, 0.0)))
-    batches = list(everything(lattice, supports))
-    lab = np.concatenate(
-        [
-            evaluator.lab(
-                evaluator.fractions(batch.support, batch.parts),
-                lattice.load_values[batch.load],
-                batch.ground,
-            )
-            for batch in batches
-        ]
-    )
-    listed = [place for batch in batches for place in places(batch)]
+    listed, lab = listing(evaluator, lattice, supports)
     ranges = HazeRanges(evaluator.films, lattice.load_values)
     for _ in range(3):
         target = lab[rng.choice(len(lab))] + rng.choice([0, 2]) * rng.standard_normal(3)
