@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import sys
 from types import FrameType
 
 
@@ -11,9 +12,11 @@ def main() -> None:
     """Run a command and exit with its code."""
     signal.signal(signal.SIGINT, _leave)
     from fewtone.cli.main import main as run
+    from fewtone.io.interrupts import note_unraisable, on_interrupt
 
+    sys.unraisablehook = note_unraisable
     try:
-        signal.signal(signal.SIGINT, signal.default_int_handler)
+        signal.signal(signal.SIGINT, on_interrupt)
         run()
     except KeyboardInterrupt:
         _leave()

@@ -7,14 +7,21 @@ Readers collect all the faults of a file before they raise, so that one look men
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-__all__ = ["Fault", "FaultList", "FewtoneError", "UsageError"]
+__all__ = ["UNPRINTABLE", "Fault", "FaultList", "FewtoneError", "UsageError", "printable"]
 
 # A file in which every value is wrong needs no million messages, nor one that repeats the file.
 _MOST_SHOWN, _MOST_KEPT = 50, 1000
 _LONGEST = {"message": 3000, "fix": 3000, "column": 200, "value": 300}
+
+# Controls but line feed and tab; line and paragraph separators; what turns the direction of text;
+# halves of characters, which no encoding takes.
+UNPRINTABLE = re.compile(
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ufeff\ud800-\udfff]"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,3 +132,15 @@ class FaultList(list[Fault]):
         if more := self.total - len(shown):
             shown.append(Fault(f"And {more} more faults of the kind.", None, self[0].file))
         raise FewtoneError(*shown)
+
+
+def printable(text: str) -> str:
+    r"""Text with what is not printable written out, such as ``\x1b`` for the escape character."""
+    return UNPRINTABLE.sub(_in_escapes, text)
+
+
+def _in_escapes(match: re.Match[str]) -> str:
+    code = ord(match[0])
+    if 0xDC80 <= code <= 0xDCFF:  # a byte of an argument or a name that is no UTF-8
+        code -= 0xDC00
+    return f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}"

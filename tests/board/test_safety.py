@@ -296,3 +296,20 @@ def test_a_target_is_never_a_file(
         assert answer.status == 400, (path, query)
         assert "root:" not in answer.text
         assert not answer.figures("de00")
+
+
+def test_a_shelf_that_cannot_be_read_is_a_page_that_says_so(visitor: Visitor, home: Path) -> None:
+    """Its name, which stands at the top of its pages, cannot be read either."""
+    (home / "lamp-bench" / "shelf.toml").write_text("format = ", encoding="utf-8")
+    for page in ("shelf", "recipe", "book"):
+        answer = visitor.get(f"{BASE}/{page}")
+        assert answer.status == 409
+        assert "shelf.toml" in answer.words
+
+
+def test_what_is_typed_cannot_turn_a_message_round(visitor: Visitor) -> None:
+    """Controls are written out, as in a terminal."""
+    answer = visitor.get(f"{BASE}/panel", recipe="", target="\u202e12\x1b[31m")
+    assert answer.status == 400
+    assert "\\u202e12\\x1b[31m" in answer.words
+    assert not {"\u202e", "\x1b"} & set(answer.words)

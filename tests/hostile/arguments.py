@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -13,13 +14,13 @@ from fewtone.cli.main import application
 from hostile.bench import RECIPE, TONERS
 from hostile.hurt import HOSTILE, NUMBERS
 
-__all__ = ["commands", "words"]
+__all__ = ["OTHERS", "RECIPES", "TARGETS", "commands", "hurt_text", "words"]
 
 # They reach out to other machines, which nobody has here.
 _OUTWARDS = ("scheduler",)
 # It serves until it is stopped; the rest it shares with the others.
 _SERVES = ("board",)
-_RECIPES = (
+RECIPES = (
     RECIPE,
     "marigold, 6:1, 3 coats over white",
     "41.5 marigold + 22 dusk + 6.5 harbour, 6:1, 3 coats over silver",
@@ -29,8 +30,8 @@ _RECIPES = (
     "1000000 marigold + 0.000001 dusk, 6:1, 4 coats over silver",
     "2 marigold + 1 dusk, 6:1, 4 coats over 2 silver + 1 white",
 )
-_TARGETS = ("38.2,-18.4,9.7", "#2f5d50", "101", "60;20;40", "0,0,0", "100,0,0", "200,200,-200")
-_OTHERS: dict[str, tuple[str, ...]] = {
+TARGETS = ("38.2,-18.4,9.7", "#2f5d50", "101", "60;20;40", "0,0,0", "100,0,0", "200,200,-200")
+OTHERS: dict[str, tuple[str, ...]] = {
     "light": ("D65/10", "D50/2", "A/10", "F11/10", "E/2", "D65"),
     "reading": ("40,-8,31", "40,-8,31 at 4 coats", "30 -1 2", "40.5,-8,30 at 4 coats over silver"),
     "volume": ("600ml", "1 l", "20floz-us", "0ml", "10000000ml", "600", "1e3ml"),
@@ -80,10 +81,14 @@ def commands(
             yield (*before, name), command
 
 
+@cache
+def _known() -> list[tuple[tuple[str, ...], Any]]:
+    return list(commands())
+
+
 def words(rng: random.Random, place: Path) -> list[str]:
     """One command line, mostly sensible; files of `place` stand where files are asked for."""
-    known = list(commands())
-    path, command = rng.choice(known)
+    path, command = rng.choice(_known())
     said = list(path)
     for parameter in command.params:
         if parameter.name in _OUTWARDS:
@@ -151,16 +156,17 @@ def _value(parameter: Any, rng: random.Random, place: Path, said: list[str]) -> 
         likely = sound[:2] if "deck" in said else sound
         return str(place / rng.choice(likely if drawn < 0.6 else sound if drawn < 0.8 else others))
     if kind == "recipe":
-        return _hurt_text(rng.choice(_RECIPES), rng)
+        return hurt_text(rng.choice(RECIPES), rng)
     if kind == "target":
-        return _hurt_text(rng.choice((*_TARGETS, str(place / "spectra.cxf"))), rng)
-    if kind in _OTHERS:
-        return _hurt_text(rng.choice(_OTHERS[kind]), rng)
+        return hurt_text(rng.choice((*TARGETS, str(place / "spectra.cxf"))), rng)
+    if kind in OTHERS:
+        return hurt_text(rng.choice(OTHERS[kind]), rng)
     return rng.choice(("1", "2", "3", "5", "0.5", *NUMBERS[:6]))
 
 
-def _hurt_text(text: str, rng: random.Random) -> str:
-    if rng.random() < 0.9:
+def hurt_text(text: str, rng: random.Random, *, always: bool = False) -> str:
+    """A text, one time in ten or always with something hostile in it or in place of a part."""
+    if not always and rng.random() < 0.9:
         return text
     at = rng.randrange(len(text) + 1)
     return text[:at] + rng.choice((*HOSTILE, *NUMBERS)) + text[at + rng.choice((0, 0, 1, 3)) :]

@@ -12,10 +12,21 @@ from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
-__all__ = ["LARGEST_BYTES", "LONGEST_S", "Outcome", "Snapshot", "breaches", "snapshot"]
+__all__ = [
+    "LARGEST_BYTES",
+    "LONGEST_S",
+    "RAW",
+    "Outcome",
+    "Snapshot",
+    "breaches",
+    "snapshot",
+    "unsafe",
+]
 
 LONGEST_S, LARGEST_BYTES = 10.0, 1_000_000_000
-_RAW = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
+RAW = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
+# What a terminal with colours is sent: bold, dim, and colours of 8 or 24 bits, never named ones.
+_COLOURS = re.compile(r"\x1b\[(?:0|[12]|(?:1;)?(?:[34]8;[25];[0-9;]+)+)m")
 _KEYS = {"file", "row", "column", "value", "message", "fix"}
 # Which files each command may change or make in a shelf; others it may not touch.
 _CHANGES = {
@@ -33,7 +44,11 @@ Snapshot = Mapping[str, tuple[str, int, bytes]]
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What a command did: exit code, streams, seconds of CPU, and the most memory so far."""
+    """What a command did: exit code, streams, seconds of CPU, and the most memory so far.
+
+    `stream` is what standard output was: whole, a terminal, full, gone or closed; or that the
+    command was interrupted.
+    """
 
     words: list[str]
     code: int | None
@@ -62,20 +77,22 @@ def snapshot(place: Path) -> Snapshot:
 def breaches(ran: Outcome, before: Snapshot, after: Snapshot) -> list[str]:
     """What a run did that it must not; empty if nothing."""
     found = []
-    if ran.code not in (0, 1, 2, 3):
+    interrupted = ran.stream == "interrupted" and ran.code == 130
+    if ran.code not in (0, 1, 2, 3) and not interrupted:
         found.append(f"exit code {ran.code}")
     if "Traceback" in ran.out + ran.err:
         found.append("traceback")
     for name, text in (("stdout", ran.out), ("stderr", ran.err)):
-        if raw := _RAW.search(text):
+        if raw := RAW.search(_COLOURS.sub("", text) if ran.stream == "terminal" else text):
             found.append(f"{name} holds {raw[0]!r}")
     if ran.cpu_s > LONGEST_S:
         found.append(f"{ran.cpu_s:.1f} s of CPU")
     if ran.peak_bytes > LARGEST_BYTES:
         found.append(f"{ran.peak_bytes / 1e9:.2f} GB")
-    if ran.stream == "whole" and "--json" in ran.words and "--version" not in ran.words:
+    whole = ran.stream in ("whole", "terminal") or (ran.stream == "interrupted" and not interrupted)
+    if whole and "--json" in ran.words and "--version" not in ran.words:
         found += _document(ran)
-    if ran.code in (1, 2) and not ran.err.strip():
+    if ran.code in (1, 2, 130) and not ran.err.strip():
         found.append("an error without a word")
     return found + _files(ran, before, after)
 
@@ -115,12 +132,12 @@ def _files(ran: Outcome, before: Snapshot, after: Snapshot) -> list[str]:
         ):
             if new is not None and new[0] == "file":
                 found += _inert(base, new[2], command == "sheet")
-        elif old is None and command == "new" and ran.code in (0, 1, 2):
-            if ran.code != 0 and ran.stream == "whole":
+        elif old is None and command == "new" and ran.code in (0, 1, 2, 130):
+            if ran.code != 0 and ran.stream in ("whole", "terminal", "interrupted") and not told:
                 found.append(f"left behind: {name}")
         elif base not in allowed:
             found.append(f"touched: {name}")
-        elif ran.code in (1, 2) and not told:
+        elif ran.code in (1, 2, 130) and not told:
             found.append(f"changed and not told: {name}")
         elif old is not None and (new is None or old[:2] != new[:2]):
             found.append(f"another kind or mode: {name}")
@@ -149,13 +166,18 @@ def _is_output(ran: Outcome, base: str) -> bool:
 def _inert(name: str, data: bytes, is_page: bool) -> list[str]:
     text = data.decode("utf-8", "replace")
     if is_page or name.endswith((".html", ".svg")):
-        page = _Page()
-        page.feed(text)
-        return page.found
+        return unsafe(text)
     if name.endswith(".csv"):
         cells = [cell for row in csv.reader(text.splitlines()) for cell in row]
         return [f"a formula: {cell!r}" for cell in cells if re.match(r"[=@]|[+-][^\d.]", cell)][:1]
     return []
+
+
+def unsafe(text: str) -> list[str]:
+    """What of a page an argument or a file made run."""
+    page = _Page()
+    page.feed(text)
+    return page.found
 
 
 class _Page(HTMLParser):

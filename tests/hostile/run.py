@@ -2,37 +2,48 @@
 
 Cases run in worker processes, one after another in each; a worker that does not answer is ended,
 its case counts as a breach, and another goes on behind it. A case is said by its seed and number:
-``--seed 1 --from 1234 --cases 1`` runs it again.
+``--seed 1 --from 1234 --cases 1`` runs it again (an interrupt comes at another moment then).
 """
 
 from __future__ import annotations
 
 import argparse
 import contextlib
+import errno
 import io
 import json
 import os
 import random
 import resource
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
 import time
+import traceback
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
+from importlib import import_module
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, NoReturn
+
+import typer.main
 
 if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).parents[1]))
 
+if TYPE_CHECKING:
+    from hostile.contract import Outcome
+
 __all__ = ["Breach", "run"]
 
-_PATIENCE_S = 120.0
+_PATIENCE_S = 300.0
 _MOST_MEMORY = (
     4_000_000_000  # of addresses, so that a runaway ends in the worker and not the machine
 )
+_OF_FORMS, _OF_INTERRUPTS, _LATEST_INTERRUPT_S = 0.06, 0.04, 0.3
 _HURT = (
     "shelf/readings.csv",
     "shelf/shelf.toml",
@@ -56,6 +67,14 @@ class Breach:
     words: list[str]
     hurt: list[str]
     found: list[str]
+
+
+class _Terminal(io.TextIOWrapper):
+    """A stream that says it is a terminal."""
+
+    def isatty(self) -> bool:
+        """It says so."""
+        return True
 
 
 class _Broken(io.RawIOBase):
@@ -141,7 +160,7 @@ class _Worker:
             self.at, self.heard = said["case"] + 1, time.monotonic()
             self.codes[str(said["code"])] += 1
             if said["found"]:
-                self.breaches.append(
+                self._note(
                     Breach(self.seed, said["case"], said["words"], said["hurt"], said["found"])
                 )
         if self.at >= self.stop:
@@ -161,18 +180,24 @@ class _Worker:
             if self.process.stderr:
                 self.process.stderr.close()
             why = f"the process ended: {said_last}" if ended else f"no answer in {_PATIENCE_S:g} s"
-            self.breaches.append(Breach(self.seed, self.at, [], [], [why]))
+            self._note(Breach(self.seed, self.at, [], [], [why]))
             self.at += 1
             if self.at >= self.stop:
                 return False
             self._start()
         return True
 
+    def _note(self, breach: Breach) -> None:
+        self.breaches.append(breach)
+        print(json.dumps(asdict(breach), indent=1), flush=True)
+
 
 def _work(log: Path, bench: Path, seed: int, first: int, cases: int) -> None:
     """Run cases in this process, one line of the log for each."""
     from hostile.contract import breaches, snapshot
+    from hostile.forms import form_breaches, visit
 
+    _build_once()
     resource.setrlimit(resource.RLIMIT_AS, (_MOST_MEMORY, _MOST_MEMORY))
     temporary = bench / f"tmp-{first}"
     temporary.mkdir(exist_ok=True)
@@ -187,8 +212,12 @@ def _work(log: Path, bench: Path, seed: int, first: int, cases: int) -> None:
             place.mkdir()
             hurt = _furnish(bench, place, rng)
             before = snapshot(place)
-            outcome = _one(rng, place)
-            found = breaches(outcome, before, snapshot(place))
+            if rng.random() < _OF_FORMS:
+                outcome = visit(rng, place)
+                found = form_breaches(outcome, before, snapshot(place))
+            else:
+                outcome = _one(rng, place)
+                found = breaches(outcome, before, snapshot(place))
             for report in temporary.iterdir():
                 if report.name.startswith("fewtone-fault"):
                     found.append(report.read_text(errors="replace")[-1500:])
@@ -203,6 +232,21 @@ def _work(log: Path, bench: Path, seed: int, first: int, cases: int) -> None:
             }
             file.write(json.dumps(said).encode() + b"\n")
     shutil.rmtree(bench / f"case-{first}", ignore_errors=True)
+
+
+def _build_once() -> None:
+    """Keep each command when it is built: that takes longer than most cases."""
+    cli: Any = import_module("fewtone.cli.main")
+    build = cli.application
+    built: dict[tuple[str, ...], Any] = {}
+
+    def application(words: Sequence[str] = ()) -> Any:
+        key = tuple(words) if len(words) == 1 else tuple(words[:1])
+        if key not in built:
+            built[key] = typer.main.get_command(build(words))
+        return built[key]
+
+    cli.application = application
 
 
 def _furnish(bench: Path, place: Path, rng: random.Random) -> list[str]:
@@ -222,32 +266,43 @@ def _furnish(bench: Path, place: Path, rng: random.Random) -> list[str]:
     return done
 
 
-def _one(rng: random.Random, place: Path) -> Any:
-    """One command in this process, its streams whole or broken."""
-    from fewtone.cli import main
+def _one(rng: random.Random, place: Path) -> Outcome:
+    """One command in this process, its streams whole or broken; or interrupted, in a fork."""
     from hostile.arguments import words
-    from hostile.contract import Outcome
 
     said = words(rng, place)
     encoding = rng.choice(("utf-8",) * 6 + ("ascii", "latin-1", "cp1252"))
-    stream = rng.choice(("whole",) * 17 + ("full", "gone", "closed"))
+    stream = rng.choice(("whole",) * 14 + ("terminal",) * 3 + ("full", "gone", "closed"))
+    os.environ["COLUMNS"] = str(rng.choice((80, 80, 200, *range(1, 41))))
+    os.environ["TERM"] = rng.choice(("dumb", "xterm-256color", "xterm"))
+    os.environ["COLORTERM"] = rng.choice(("", "truecolor"))
+    os.environ["FEWTONE_BOOK"] = str(place / "book.db")
+    os.chdir(place)
+    try:
+        if rng.random() < _OF_INTERRUPTS:
+            return _interrupted(said, rng.uniform(0.0, _LATEST_INTERRUPT_S))
+        return _whole(said, encoding, stream)
+    finally:
+        os.chdir("/")
+
+
+def _whole(said: list[str], encoding: str, stream: str) -> Outcome:
+    """One command in this process."""
+    from fewtone.cli import main
+    from hostile.contract import Outcome
+
     raw_out, raw_err = io.BytesIO(), io.BytesIO()
-    whole = io.TextIOWrapper(raw_out, encoding=encoding, write_through=True)
+    kind = _Terminal if stream == "terminal" else io.TextIOWrapper
+    whole = kind(raw_out, encoding=encoding, write_through=True)
     out: Any = whole  # kept by its own name too: it closes what it wraps when it goes
     err = io.TextIOWrapper(raw_err, encoding="utf-8", write_through=True)
-    if stream == "full":
-        out = io.TextIOWrapper(
-            io.BufferedWriter(_Broken(OSError(28, os.strerror(28)))), encoding=encoding
-        )
-    elif stream == "gone":
-        out = io.TextIOWrapper(
-            io.BufferedWriter(_Broken(BrokenPipeError(32, os.strerror(32)))), encoding=encoding
-        )
+    if stream in ("full", "gone"):
+        number = errno.ENOSPC if stream == "full" else errno.EPIPE
+        broken = _Broken(OSError(number, os.strerror(number)))
+        out = io.TextIOWrapper(io.BufferedWriter(broken), encoding=encoding)
     elif stream == "closed":
         out = None
     kept = sys.stdout, sys.stderr
-    os.chdir(place)
-    os.environ["FEWTONE_BOOK"] = str(place / "book.db")
     started = time.process_time()
     code: int | None = None
     try:
@@ -258,21 +313,52 @@ def _one(rng: random.Random, place: Path) -> Any:
     finally:
         spent = time.process_time() - started
         sys.stdout, sys.stderr = kept
-        os.chdir("/")
         if stream in ("full", "gone"):
             with contextlib.suppress(OSError, ValueError):
                 out.detach().detach()
     whole.flush()
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
-    return Outcome(
-        [*said],
-        code,
-        raw_out.getvalue().decode(encoding),
-        raw_err.getvalue().decode(),
-        spent,
-        peak,
-        stream,
-    )
+    told, warned = raw_out.getvalue().decode(encoding), raw_err.getvalue().decode()
+    return Outcome([*said], code, told, warned, spent, peak, stream)
+
+
+def _interrupted(said: list[str], after_s: float) -> Outcome:
+    """One command in a fork, as it is started from a shell, and SIGINT sent to it."""
+    from hostile.contract import Outcome
+
+    with tempfile.TemporaryFile() as out, tempfile.TemporaryFile() as err:
+        # What comes before the command's first line finds the interpreter, which is not tried here.
+        kept = signal.signal(signal.SIGINT, signal.SIG_IGN)
+        child = os.fork()
+        if child == 0:
+            _start(said, out.fileno(), err.fileno())
+        signal.signal(signal.SIGINT, kept)
+        time.sleep(after_s)
+        os.kill(child, signal.SIGINT)
+        _, status, used = os.wait4(child, 0)
+        for file in (out, err):
+            file.seek(0)
+        told, warned = (file.read().decode(errors="surrogateescape") for file in (out, err))
+    code, spent = os.waitstatus_to_exitcode(status), used.ru_utime + used.ru_stime
+    return Outcome([*said], code, told, warned, spent, used.ru_maxrss * 1024, "interrupted")
+
+
+def _start(said: list[str], out: int, err: int) -> NoReturn:
+    """Be the command, from its first line on."""
+    os.dup2(out, 1)
+    os.dup2(err, 2)
+    sys.stdout, sys.stderr = (open(n, "w", encoding="utf-8", closefd=False) for n in (1, 2))  # noqa: SIM115
+    sys.argv = ["fewtone", *said]
+    from fewtone.__main__ import main
+
+    code: Any = 4
+    try:
+        main()
+    except SystemExit as ended:
+        code = ended.code
+    except BaseException:
+        traceback.print_exc()
+    os._exit(code if isinstance(code, int) else 0)
 
 
 def _main() -> int:
@@ -289,8 +375,6 @@ def _main() -> int:
         return 0
     started = time.monotonic()
     found, codes = run(said.cases, said.seed, first=said.first, workers=said.workers)
-    for breach in found:
-        print(json.dumps(asdict(breach), indent=1))
     spent = time.monotonic() - started
     print(
         f"seed {said.seed}: {sum(codes.values())} cases in {spent:.0f} s, "

@@ -50,7 +50,7 @@ class Learning:
         self.error: Exception | None = None
         self._work, self._began = work, time.monotonic()
         self._took: float | None = None
-        self._thread = threading.Thread(target=self._run, daemon=True)
+        self._thread = threading.Thread(target=self._run, name="learning", daemon=True)
         self._thread.start()
 
     @property

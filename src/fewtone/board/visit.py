@@ -141,10 +141,9 @@ class Visit:
         **values
             What the template asks for.
         """
-        known = "shelf" in self._names and self._names["shelf"] in self.bench.open_shelves()
         common: dict[str, Any] = {
             "visit": self,
-            "open_shelf": self.open_shelf if known else None,
+            "open_shelf": self._readable_shelf(),
             "here": template,
             "form_token": "" if self.session is None else self.session.form_token,
             "form_token_name": FORM_TOKEN,
@@ -152,6 +151,17 @@ class Visit:
             "once": lambda: secrets.token_urlsafe(12),
         }
         return HTMLResponse(drawn(template, {**common, **values}), status)
+
+    def _readable_shelf(self) -> OpenShelf | None:
+        """The shelf that the address names, if there is one and its shelf.toml can be read."""
+        open_shelf = self.bench.open_shelves().get(self._names.get("shelf", ""))
+        if open_shelf is None:
+            return None
+        try:
+            open_shelf.settings()
+        except FewtoneError:
+            return None
+        return open_shelf
 
     def faults(self, error: FewtoneError) -> list[Any]:
         """What is wrong, in the words of the pages."""

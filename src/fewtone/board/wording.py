@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
-from fewtone.errors import Fault
+from fewtone.errors import Fault, printable
 
 __all__ = ["in_fields", "with_fields"]
 
@@ -47,11 +47,21 @@ def in_fields(text: str) -> str:
 
 
 def with_fields(fault: Fault) -> Fault:
-    """Return `fault` with its message and fix as `in_fields` gives them."""
+    """Return `fault` in the words of the pages: message and fix as `in_fields` gives them.
+
+    What of a file or an address is not printable is written out.
+    """
+    file, column, value = (
+        None if text is None else printable(text)
+        for text in (fault.file, fault.column, fault.value)
+    )
     return replace(
         fault,
-        message=in_fields(fault.message),
-        fix=None if fault.fix is None else in_fields(fault.fix),
+        message=in_fields(printable(fault.message)),
+        fix=None if fault.fix is None else in_fields(printable(fault.fix)),
+        file=file,
+        column=column,
+        value=value,
     )
 
 

@@ -16,8 +16,9 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TextIO, TypeAlias
 
-from fewtone.cli.door import printable, to_stderr, to_stdout, write_document
+from fewtone.cli.door import to_stderr, to_stdout, write_document
 from fewtone.cli.wording import in_options
+from fewtone.errors import printable
 
 if TYPE_CHECKING:
     from rich.console import Console, RenderableType

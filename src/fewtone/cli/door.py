@@ -1,8 +1,9 @@
 """What leaves the process: the one place that writes to standard output and standard error.
 
-Nothing that a file or an argument holds reaches a terminal as a control sequence: `printable`
-puts such characters into words. Writing cannot fail in a way that is not told: a reader that went
-away is no fault, a full disk or a closed stream is one, and is told where it still can be.
+Nothing that a file or an argument holds reaches a terminal as a control sequence:
+`fewtone.errors.printable` puts such characters into words. Writing cannot fail in a way that is not
+told: a reader that went away is no fault, a full disk or a closed stream is one, and is told where
+it still can be.
 """
 
 from __future__ import annotations
@@ -10,13 +11,13 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
-import re
 import sys
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, TextIO
 
-from fewtone.errors import Fault, FewtoneError
+from fewtone.errors import UNPRINTABLE, Fault, FewtoneError
+from fewtone.io.interrupts import raise_if_waiting
 
 __all__ = [
     "OutputError",
@@ -24,17 +25,10 @@ __all__ = [
     "document_is_out",
     "hold_streams",
     "opened",
-    "printable",
     "to_stderr",
     "to_stdout",
     "write_document",
 ]
-
-# Controls but line feed and tab; line and paragraph separators; what turns the direction of text;
-# halves of characters, which no encoding takes.
-_UNPRINTABLE = re.compile(
-    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ufeff\ud800-\udfff]"
-)
 
 
 class OutputError(FewtoneError):
@@ -62,11 +56,6 @@ def opened() -> Iterator[None]:
         yield
 
 
-def printable(text: str) -> str:
-    r"""Text with what is not printable written out, such as ``\x1b`` for the escape character."""
-    return _UNPRINTABLE.sub(_in_escapes, text)
-
-
 def to_stdout(text: str) -> None:
     """Write to standard output at once; nothing more once its reader is gone.
 
@@ -75,6 +64,7 @@ def to_stdout(text: str) -> None:
     OutputError
         It is closed, or its disk is full.
     """
+    raise_if_waiting()
     if _state.lost:
         return
     try:
@@ -111,7 +101,7 @@ def write_document(document: Mapping[str, Any], *, ascii_only: bool) -> None:
         return
     text = json.dumps(document, ensure_ascii=ascii_only, indent=1)
     _state.document = True
-    to_stdout(_UNPRINTABLE.sub(lambda match: f"\\u{ord(match[0]):04x}", text) + "\n")
+    to_stdout(UNPRINTABLE.sub(lambda match: f"\\u{ord(match[0]):04x}", text) + "\n")
 
 
 def document_is_out() -> bool:
@@ -153,10 +143,3 @@ def _lose_stdout() -> None:
 def _encodable(text: str, stream: TextIO) -> str:
     encoding = getattr(stream, "encoding", None) or "utf-8"
     return text.encode(encoding, "backslashreplace").decode(encoding)
-
-
-def _in_escapes(match: re.Match[str]) -> str:
-    code = ord(match[0])
-    if 0xDC80 <= code <= 0xDCFF:  # a byte of an argument or a name that is no UTF-8
-        code -= 0xDC00
-    return f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}"

@@ -20,13 +20,13 @@ from fewtone.cli.door import (
     document_is_out,
     hold_streams,
     opened,
-    printable,
     to_stderr,
     to_stdout,
 )
 from fewtone.cli.examples import HELP, epilog_of
-from fewtone.errors import Fault, FewtoneError, UsageError
+from fewtone.errors import Fault, FewtoneError, UsageError, printable
 from fewtone.io.atomic import files_written
+from fewtone.io.interrupts import interrupted
 from fewtone.version import __version__
 
 __all__ = ["application", "main"]
@@ -107,11 +107,14 @@ def main(arguments: list[str] | None = None) -> None:
     words = sys.argv[1:] if arguments is None else arguments
     hold_streams()
     with opened():
-        code = _run(words)
         try:
-            to_stdout("")
-        except OutputError as error:
-            code = code or _show(error, as_json=False)
+            code = _run(words)
+            try:
+                to_stdout("")
+            except OutputError as error:
+                code = code or _show(error, as_json=False)
+        except KeyboardInterrupt:  # between the command's end and that of the program
+            code = _interrupted()
     sys.exit(code)
 
 
@@ -134,10 +137,17 @@ def _run(words: list[str]) -> int:
     except OSError as error:
         return _show(_refusal(error), as_json)
     except Exception as error:  # the last door: a user never sees a traceback
-        return _show(_internal_fault(error, words), as_json, code=4)
+        if not interrupted():  # some imports make another exception of an interrupt
+            return _show(_internal_fault(error, words), as_json, code=4)
+        code = _INTERRUPTED
     if code == _INTERRUPTED:  # also where typer made the exception an exit code
-        to_stderr(f"Interrupted. {printable(changes())}\n")
+        return _interrupted()
     return code if isinstance(code, int) else 0
+
+
+def _interrupted() -> int:
+    to_stderr(f"Interrupted. {printable(changes())}\n")
+    return _INTERRUPTED
 
 
 def _show(error: FewtoneError, as_json: bool, *, code: int | None = None) -> int:

@@ -8,7 +8,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from fewtone.cli.door import printable, to_stderr
+from fewtone.cli.door import to_stderr
+from fewtone.errors import printable
 
 __all__ = ["Countdown", "time_left"]
 

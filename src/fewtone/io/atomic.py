@@ -30,6 +30,7 @@ from pathlib import Path
 from typing import TypedDict
 
 from fewtone.errors import Fault, FewtoneError, UsageError
+from fewtone.io.interrupts import held
 
 __all__ = [
     "LOCK_FILE",
@@ -136,8 +137,9 @@ def write_atomic(path: Path, content: str | bytes | Iterable[bytes]) -> None:
         record = _record.get()
         if record is not None:
             record.append((target, inode))
-        temporary.replace(target)
-        _sync_folder(target.parent)
+        with held():
+            temporary.replace(target)
+            _sync_folder(target.parent)
     except (OSError, ValueError) as error:
         raise _unwritable(path, error) from error
     finally:
@@ -166,10 +168,12 @@ def new_folder(folder: Path) -> Iterator[Path]:
     try:
         temporary.chmod(0o777 & ~_mask())
         yield temporary
-        if target.exists():
-            target.rmdir()
-        temporary.rename(target)
-        _sync_folder(target.parent)
+        with held():
+            if target.exists():
+                target.rmdir()
+            temporary.rename(target)
+            _sync_folder(target.parent)
+            note_written(target)
     finally:
         shutil.rmtree(temporary, ignore_errors=True)
 

@@ -78,21 +78,24 @@ def decode(data: bytes, file: str) -> str:
     Raises
     ------
     FewtoneError
-        It is not UTF-8.
+        It is not UTF-8, or holds null bytes, as UTF-16 without its mark does.
     """
+    at = data.find(b"\0")
     try:
-        return data.decode(_UTF8)
+        text = data.decode(_UTF8)
     except UnicodeDecodeError as error:
-        row = data.count(b"\n", 0, error.start) + 1
-        raise FewtoneError(
-            Fault(
-                "This file is not in UTF-8.",
-                fix="Save it again as 'CSV UTF-8' (or as UTF-8 text).",
-                file=file,
-                row=row,
-                value=repr(data[error.start : error.start + 1])[2:-1],
-            )
-        ) from error
+        at = error.start
+    if at < 0:
+        return text
+    raise FewtoneError(
+        Fault(
+            "This file is not in UTF-8.",
+            fix="Save it again as 'CSV UTF-8' (or as UTF-8 text).",
+            file=file,
+            row=data.count(b"\n", 0, at) + 1,
+            value=repr(data[at : at + 1])[2:-1],
+        )
+    )
 
 
 def decode_instrument(data: bytes, file: str) -> str:

@@ -18,6 +18,7 @@ from typing import Any
 from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.errors import Fault, FewtoneError
 from fewtone.io.atomic import note_written
+from fewtone.io.interrupts import held
 from fewtone.io.places import default_book
 from fewtone.jobs.job import Entry, Job, job_from
 from fewtone.model.names import did_you_mean
@@ -316,9 +317,10 @@ class Book:
             connection.execute("BEGIN IMMEDIATE" if write else "BEGIN")
             self._bring_up_to_date(connection, write=write)
             yield connection
-            connection.execute("COMMIT")
-            if write:
-                note_written(self.path)
+            with held():
+                connection.execute("COMMIT")
+                if write:
+                    note_written(self.path)
         except (sqlite3.Error, OSError, UnicodeDecodeError) as error:
             raise FewtoneError(self._fault(error)) from None
         finally:

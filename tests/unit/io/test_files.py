@@ -73,6 +73,13 @@ def test_toml_beyond_reason(tmp_path: Path, text: str) -> None:
         load_settings(tmp_path)
 
 
+@pytest.mark.parametrize("encoding", ["utf-16-le", "utf-16-be", "utf-16"])
+def test_wide_characters_are_no_utf8(tmp_path: Path, encoding: str) -> None:
+    """Two bytes a character, with or without the mark that says so: a fault of the file."""
+    with pytest.raises(FewtoneError, match="not in UTF-8"):
+        read_table(tmp_path / "x.csv", "panel,note\nP1,x\n".encode(encoding))
+
+
 def test_very_many_columns(tmp_path: Path) -> None:
     """Ten thousand columns are refused at once, some thousands are looked at."""
     started = time.perf_counter()
