@@ -149,7 +149,8 @@ class _Reader(HTMLParser):
     def handle_data(self, data: str) -> None:
         if self._area is not None and self._in is not None:
             name, value = self._in.fields[-1]
-            self._in.fields[-1] = (name, value + data)
+            # The first line's end after the tag is no part of it (HTML, 13.1.2.6).
+            self._in.fields[-1] = (name, value + (data if value else data.removeprefix("\n")))
         elif not self._silent:
             self.words.append(data)
 

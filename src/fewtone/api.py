@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -54,6 +54,7 @@ def learn(
     leave_out: Sequence[str] = (),
     add_rows: bool = False,
     rows_for: Recipe | str | None = None,
+    progress: Callable[[int, int], None] | None = None,
 ) -> FitReport:
     """Learn a shelf's curves from its readings and write them.
 
@@ -68,6 +69,9 @@ def learn(
     rows_for
         A recipe over a keyed ground, or its line: with `add_rows` the rows that its ground needs
         are written instead, three bare readings and one strip.
+    progress
+        Is told how many of how many steps are done (`fewtone.learning.STEPS` names them); None for
+        nobody.
 
     Returns
     -------
@@ -83,13 +87,14 @@ def learn(
     from fewtone.io.keep import add_rows as append_rows
     from fewtone.io.readings import load_readings
     from fewtone.learning import estimate
+    from fewtone.report.json import learn_document
 
     shelf_folder = Path(folder)
     settings = load_settings(shelf_folder)
     keyed = None if rows_for is None else _keyed(settings.recipe(rows_for), add_rows)
     readings = load_readings(shelf_folder, settings)
     panels = [readings.panels.find(name) or name for name in as_names(leave_out)]
-    learnt = estimate(settings, readings, leave_out=panels)
+    learnt = estimate(settings, readings, leave_out=panels, progress=progress)
     curves, report = learnt.curves, learnt.report
     if add_rows:
         recipes = [suggested.recipe for suggested in report.spray_next]
@@ -100,7 +105,8 @@ def learn(
         if before == curves.readings_digest:
             # Rows without a reading tell nothing: the curves are still those of this file.
             curves = replace(curves, readings_digest=after)
-    save_curves(shelf_folder, curves)
+    told = {**learn_document(report), "cautions": list(report.cautions)}
+    save_curves(shelf_folder, curves, told)
     return report
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -27,9 +28,11 @@ Document = Callable[..., dict[str, Any]]
 
 @pytest.mark.trial
 def test_shelf_says_what_learn_says(visitor: Visitor, document: Document) -> None:
-    """Fit, doubt, suspects and what to spray next, once it was learnt here."""
+    """Fit, doubt, suspects and what to spray next, of a shelf learnt elsewhere and learnt here."""
     page = visitor.get(f"{BASE}/shelf")
-    assert "Learn again" in page.words
+    elsewhere = document("learn")
+    assert page.figures("spray_next_de00") == elsewhere["spray_next_de00"]
+    assert "No panel looks wrong" in page.words
     learnt = learn(visitor, page)
     told = document("learn")
     assert len(told["toners"]) == 12
@@ -63,6 +66,37 @@ def test_a_suspect_is_told_with_what_to_do(
     without = wait_for(visitor, visitor.send(form))
     assert "Learnt without P030" in without.words
     assert "No panel looks wrong" in without.words
+
+
+def test_what_was_told_of_other_curves_is_not_shown(visitor: Visitor, home: Path) -> None:
+    """Without what `learn` told, the page says plainly that learning shows it."""
+    (home / "lamp-bench" / "learnt.json").unlink()
+    page = visitor.get(f"{BASE}/shelf")
+    assert "is said once they are learnt here" in page.words
+    assert not page.figures("median_de00")
+
+
+def test_learning_says_how_far_it_is(visitor: Visitor, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each step as it is reached; nothing but what the library said."""
+    from fewtone.board import bench
+    from fewtone.learning import STEPS
+
+    at_it, go_on = threading.Event(), threading.Event()
+
+    def learn_slowly(*_: object, progress: Callable[[int, int], None], **__: object) -> None:
+        progress(2, len(STEPS))
+        at_it.set()
+        go_on.wait(30)
+
+    monkeypatch.setattr(bench, "learn", learn_slowly)
+    page = visitor.send(visitor.get(f"{BASE}/shelf").form(f"{BASE}/learn"))
+    assert at_it.wait(30)
+    page = visitor.get(f"{BASE}/learn")
+    assert 'max="4" value="2"' in page.text
+    assert page.words.count(": done") == 2
+    assert f"{STEPS[2].capitalize()}: at it" in page.words
+    go_on.set()
+    assert "Learn again" in wait_for(visitor, page).words
 
 
 def test_ask_says_what_match_says(visitor: Visitor, document: Document) -> None:

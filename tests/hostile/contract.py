@@ -37,7 +37,7 @@ _CHANGES = {
     "job": ("book.db",),
     "new": ("shelf.toml", "readings.csv", "README.txt"),
 }
-_OWN = (".fewtone.lock", "curves.csv")
+_OWN = (".fewtone.lock", "curves.csv", "learnt.json")
 
 Snapshot = Mapping[str, tuple[str, int, bytes]]
 

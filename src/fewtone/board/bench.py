@@ -10,22 +10,20 @@ from __future__ import annotations
 import threading
 import time
 from collections import OrderedDict
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any, TypeVar
 
 from fewtone.api import learn, load
 from fewtone.errors import Fault, FewtoneError, UsageError
 from fewtone.io.curves import CURVES_FILE
+from fewtone.io.learnt import LEARNT_FILE, load_learnt
 from fewtone.io.readings import READINGS_FILE
 from fewtone.io.settings import SETTINGS_FILE, load_settings
 from fewtone.jobs import Book
 from fewtone.model.names import slug
 from fewtone.model.shelf import ShelfSettings
 from fewtone.shelf import Shelf
-
-if TYPE_CHECKING:
-    from fewtone.learning import FitReport
 
 __all__ = ["Bench", "Learning", "OpenShelf"]
 
@@ -42,11 +40,11 @@ class Learning:
     Parameters
     ----------
     work
-        What is done; returns the report.
+        What is done; it says how many of how many steps are done.
     """
 
-    def __init__(self, work: Callable[[], FitReport]) -> None:
-        self.report: FitReport | None = None
+    def __init__(self, work: Callable[[Callable[[int, int], None]], object]) -> None:
+        self.done, self.steps = 0, 0
         self.error: Exception | None = None
         self._work, self._began = work, time.monotonic()
         self._took: float | None = None
@@ -67,9 +65,12 @@ class Learning:
         """Wait for its end, but not longer than this."""
         self._thread.join(seconds)
 
+    def _step(self, done: int, steps: int) -> None:
+        self.done, self.steps = done, steps
+
     def _run(self) -> None:
         try:
-            self.report = self._work()
+            self._work(self._step)
         except Exception as error:  # told on the page that asks how it went
             self.error = error
         finally:
@@ -95,7 +96,7 @@ class OpenShelf:
         self._lock = threading.RLock()
         self._loaded: tuple[Stamp, Shelf] | None = None
         self._settings: tuple[Stamp, ShelfSettings] | None = None
-        self._reported: tuple[Stamp, FitReport] | None = None
+        self._told: tuple[Stamp, dict[str, Any] | None] | None = None
         self._answers: OrderedDict[Hashable, Any] = OrderedDict()
 
     @property
@@ -132,16 +133,13 @@ class OpenShelf:
             return self._loaded[1]
 
     @property
-    def report(self) -> FitReport | None:
-        """How the curves that now hold were learnt; None if not by this board."""
-        learning = self.learning
-        if learning is not None and learning.report is not None and not learning.is_running:
-            with self._lock:
-                if self._reported is None or self._reported[1] is not learning.report:
-                    self._reported = self._stamp(), learning.report
-        if self._reported is None or self._reported[0][2] != self._stamp()[2]:
-            return None
-        return self._reported[1]
+    def told(self) -> Mapping[str, Any] | None:
+        """What `learn` told of the curves that hold, as ``--json`` has it; None if not known."""
+        stamp = (*self._stamp(), _stamp(self.folder / LEARNT_FILE))
+        with self._lock:
+            if self._told is None or self._told[0] != stamp:
+                self._told = stamp, load_learnt(self.folder, self.folder / CURVES_FILE)
+            return self._told[1]
 
     def start_learning(
         self, leave_out: tuple[str, ...], *, add_rows: bool, rows_for: str | None = None
@@ -150,8 +148,12 @@ class OpenShelf:
         with self._lock:
             if self.learning is None or not self.learning.is_running:
                 self.learning = Learning(
-                    lambda: learn(
-                        self.folder, leave_out=leave_out, add_rows=add_rows, rows_for=rows_for
+                    lambda progress: learn(
+                        self.folder,
+                        leave_out=leave_out,
+                        add_rows=add_rows,
+                        rows_for=rows_for,
+                        progress=progress,
                     )
                 )
             return self.learning

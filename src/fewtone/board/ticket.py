@@ -48,12 +48,22 @@ class Ticket:
         return replace(self, **changes)
 
     def query(self, **more: object) -> str:
-        """The part of an address behind its path, question mark included; empty if all is."""
-        values = {
+        """The part of an address behind its path, question mark included; empty if all is.
+
+        Parameters
+        ----------
+        **more
+            What stands there beside its own fields; a list's items one by one.
+        """
+        values: dict[str, object] = {
             **self.fields,
-            **{name: str(v) for name, v in more.items() if v not in (None, "")},
+            **{
+                name: v if isinstance(v, list) else str(v)
+                for name, v in more.items()
+                if v not in (None, "")
+            },
         }
-        return f"?{urlencode(values)}" if values else ""
+        return f"?{urlencode(values, doseq=True)}" if values else ""
 
     @property
     def passing(self) -> float | None:

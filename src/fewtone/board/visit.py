@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from dataclasses import replace
 from functools import cache, cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -164,8 +165,11 @@ class Visit:
         return open_shelf
 
     def faults(self, error: FewtoneError) -> list[Any]:
-        """What is wrong, in the words of the pages."""
-        return [with_fields(fault) for fault in error.faults]
+        """What is wrong, in the words of the pages; of a file only its name."""
+        return [
+            with_fields(fault if fault.file is None else replace(fault, file=Path(fault.file).name))
+            for fault in error.faults
+        ]
 
     def refused(self, error: FewtoneError) -> Response:
         """A page that says what is wrong and how to mend it."""

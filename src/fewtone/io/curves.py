@@ -9,14 +9,17 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from fewtone.errors import Fault, FewtoneError
 from fewtone.io.atomic import locked, write_atomic
 from fewtone.io.files import decode, read_bytes
+from fewtone.io.learnt import save_learnt
 from fewtone.io.uncertainty import (
     load_uncertainty,
     remove_other_uncertainties,
@@ -54,7 +57,7 @@ _QUANTITIES = (
 )
 
 
-def save_curves(folder: Path, curves: Curves) -> Path:
+def save_curves(folder: Path, curves: Curves, told: Mapping[str, Any] | None = None) -> Path:
     """Write a shelf's curves, whole or not at all; return the file.
 
     Parameters
@@ -63,6 +66,8 @@ def save_curves(folder: Path, curves: Curves) -> Path:
         The shelf's folder.
     curves
         What is written, its uncertainty included.
+    told
+        What is told of them, kept beside them as `fewtone.io.learnt` has it; None for nothing.
 
     Raises
     ------
@@ -112,6 +117,8 @@ def save_curves(folder: Path, curves: Curves) -> Path:
         # The curves come last: until they stand, the old ones and what belongs to them hold.
         if curves.uncertainty is not None:
             save_uncertainty(folder, curves.uncertainty, data)
+        if told is not None:
+            save_learnt(folder, told, data)
         write_atomic(path, data)
         remove_other_uncertainties(folder, data)
     return path

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from fewtone.learning.diagnosis.suspects import Suspect
-from fewtone.learning.estimate import Learnt, estimate
+from fewtone.learning.estimate import STEPS, Learnt, estimate
 from fewtone.learning.report import FitReport, TonerReport
 
-__all__ = ["FitReport", "Learnt", "Suspect", "TonerReport", "estimate"]
+__all__ = ["STEPS", "FitReport", "Learnt", "Suspect", "TonerReport", "estimate"]

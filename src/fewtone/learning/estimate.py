@@ -9,7 +9,7 @@ accordingly more.
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -49,7 +49,15 @@ from fewtone.model.variation import film_departures_rms
 from fewtone.typing import BoolArray
 from fewtone.version import __version__
 
-__all__ = ["Learnt", "estimate", "fit"]
+__all__ = ["STEPS", "Learnt", "estimate", "fit"]
+
+STEPS = (
+    "what toners and grounds do",
+    "how sure that is",
+    "which panels do not fit",
+    "what to spray next",
+)
+"""What is worked out one after another."""
 
 # What a handheld repeats in reflectance, relative (common practice, no source).
 _RELATIVE_NOISE = 0.002
@@ -81,7 +89,11 @@ class Learnt:
 
 
 def estimate(
-    settings: ShelfSettings, readings: Readings, *, leave_out: Collection[str] = ()
+    settings: ShelfSettings,
+    readings: Readings,
+    *,
+    leave_out: Collection[str] = (),
+    progress: Callable[[int, int], None] | None = None,
 ) -> Learnt:
     """Learn a shelf's curves from its readings.
 
@@ -93,6 +105,8 @@ def estimate(
         What was read.
     leave_out
         Panels that are not to count.
+    progress
+        Is told how many of `STEPS` are done; None for nobody.
 
     Raises
     ------
@@ -103,13 +117,24 @@ def estimate(
     # Thousands of small factorisations: threads would wait for one another far longer than they
     # work, the more so beside another busy program.
     with threadpool_limits(limits=1, user_api="blas"):
-        return _estimate(settings, readings, leave_out)
+        return _estimate(settings, readings, leave_out, progress or _nobody)
 
 
-def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection[str]) -> Learnt:
+def _nobody(_: int, __: int) -> None:
+    """Nobody is told how far it is."""
+
+
+def _estimate(
+    settings: ShelfSettings,
+    readings: Readings,
+    leave_out: Collection[str],
+    progress: Callable[[int, int], None],
+) -> Learnt:
+    progress(0, len(STEPS))
     seen = observe(settings, readings, leave_out)
     check_columns(seen, settings)
     problem, prior, solution = fit(settings, seen)
+    progress(1, len(STEPS))
     at = solution.at
     check_curves(seen, at)
     covariance = shared_covariance(problem, prior, at, solution.weights)
@@ -154,8 +179,10 @@ def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection
     cautions += findings(problem, solution, settings, problem.noise.absolute / stated.absolute)
     if not solution.converged:
         cautions.append("The fit had not settled when it was stopped: take the curves with care.")
+    progress(2, len(STEPS))
     diagnosis = diagnose(problem, prior, at, expected, readings, settings)
     cautions += [str(drift) for drift in diagnosis.drifts]
+    progress(3, len(STEPS))
     report = fit_report(
         problem,
         at,
@@ -171,6 +198,7 @@ def _estimate(settings: ShelfSettings, readings: Readings, leave_out: Collection
         second_light=second_light(seen.lab_lights),
         cautions=tuple(cautions),
     )
+    progress(4, len(STEPS))
     return Learnt(curves, report)
 
 

@@ -7,6 +7,7 @@ Keyed grounds share one dotted line each: together they show how far mixing grou
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from html import escape
 
 import numpy as np
@@ -14,13 +15,74 @@ import numpy as np
 from fewtone.typing import FloatArray
 from fewtone.workshop.look.reach import LEVELS, GroundReach, Outline, Reach
 
-__all__ = ["reach_svg"]
+__all__ = ["Plane", "reach_planes", "reach_svg"]
 
 _PLANE, _GAP, _COLUMNS, _TOP = 190.0, 26.0, 3, 54.0
 _LINE = 15.0  # of the legend
-_STROKES = ("#1a1a1a", "#0b5394", "#9c4a00", "#38761d", "#741b47", "#5b5b5b")
+_INK, _RED = "#1a1a1a", "#c00000"
+_STROKES = (_INK, "#0b5394", "#9c4a00", "#38761d", "#741b47", "#5b5b5b")
 _DASHES = ("", "7 3", "2 2", "9 3 2 3", "1 3", "12 4")
 _STEPS = (10.0, 20.0, 25.0, 50.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Plane:
+    """One lightness of a reach as a picture of its own.
+
+    Parameters
+    ----------
+    lightness
+        Its L*.
+    svg
+        The picture, without a tint.
+    lines
+        How the line of each ground that is made there is drawn, by name; keyed ones as one.
+    marked
+        Whether the target is marked in it.
+    """
+
+    lightness: float
+    svg: str
+    lines: dict[str, str]
+    marked: bool
+
+
+def reach_planes(result: Reach) -> tuple[Plane, ...]:
+    """Draw a reach as one picture for each lightness, without tints, to stand beside swatches.
+
+    Parameters
+    ----------
+    result
+        What the shelf can make; its target is marked at the lightness nearest to its own.
+    """
+    most = _extent(result)
+    planes = []
+    for level in LEVELS:
+        grounds = [each for each in _styled(result) if _at(each[0], level)]
+        if not grounds:
+            continue
+        over = ", ".join(ground.ground for ground, _, _ in grounds if not ground.keyed)
+        marked = _marked(result, level)
+        words = f"What the shelf makes at L* {level:g} over {over or 'keyed grounds'}" + (
+            ", with the target marked" if marked else ""
+        )
+        svg = [
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_PLANE + 2:g} {_PLANE + 2:g}" '
+            'role="img">',
+            f"<title>{escape(words)}, in a* and b* to ±{most:g}</title>",
+            *_plane(result, level, most, 1.0, 1.0, grey=True),
+            "</svg>",
+        ]
+        lines = {
+            "keyed" if ground.keyed else ground.ground: (
+                '<svg viewBox="0 0 40 8" aria-hidden="true"><path d="M0 4h40" fill="none" '
+                f'stroke="{_INK}" stroke-width="{0.8 if ground.keyed else 2}" '
+                f'stroke-dasharray="{dash}"/></svg>'
+            )
+            for ground, _, dash in grounds
+        }
+        planes.append(Plane(level, "".join(svg), lines, marked))
+    return tuple(planes)
 
 
 def reach_svg(result: Reach) -> str:
@@ -57,6 +119,7 @@ def reach_svg(result: Reach) -> str:
         row, column = divmod(number, _COLUMNS)
         x = _GAP + column * (_PLANE + _GAP)
         y = _TOP + 14.0 + row * (_PLANE + _GAP + 14.0)
+        parts.append(f'<text x="{x:.1f}" y="{y - 4:.1f}">L* {level:g}</text>')
         parts += _plane(result, level, most, x, y)
     at = _TOP + rows * (_PLANE + _GAP + 14.0) + _LINE
     for number, ground in enumerate(plain):
@@ -74,8 +137,9 @@ def reach_svg(result: Reach) -> str:
     return "\n".join([*parts, "</svg>", ""])
 
 
-def _plane(result: Reach, level: float, most: float, x: float, y: float) -> Iterator[str]:
-    yield f'<text x="{x:.1f}" y="{y - 4:.1f}">L* {level:g}</text>'
+def _plane(
+    result: Reach, level: float, most: float, x: float, y: float, *, grey: bool = False
+) -> Iterator[str]:
     yield (
         f'<rect x="{x:.1f}" y="{y:.1f}" width="{_PLANE:g}" height="{_PLANE:g}" fill="none" '
         'stroke="#bbbbbb"/>'
@@ -95,14 +159,24 @@ def _plane(result: Reach, level: float, most: float, x: float, y: float) -> Iter
     for _, (ground, stroke, dash) in order:
         if outline := _at(ground, level):
             yield (
-                f'<polygon points="{points(outline.corners)}" fill="none" stroke="{stroke}" '
-                f'stroke-width="{0.6 if ground.keyed else 1.4}" stroke-dasharray="{dash}">'
+                f'<polygon points="{points(outline.corners)}" fill="none" '
+                f'stroke="{_INK if grey else stroke}" stroke-dasharray="{dash}" '
+                f'stroke-width="{0.6 if ground.keyed else 1.4}">'
                 f"<title>{escape(ground.ground)}</title></polygon>"
             )
-    if result.target is not None:
-        lab = result.target.target.lab
-        if min(LEVELS, key=lambda each: abs(each - lab[0])) == level:
-            yield _cross(x + middle + lab[1] / most * middle, y + middle - lab[2] / most * middle)
+    if result.target is not None and _marked(result, level):
+        _, a, b = result.target.target.lab
+        yield _cross(
+            x + middle + a / most * middle, y + middle - b / most * middle, _INK if grey else _RED
+        )
+
+
+def _marked(result: Reach, level: float) -> bool:
+    """Whether this lightness is the one nearest to the target's."""
+    if result.target is None:
+        return False
+    lightness = result.target.target.lab[0]
+    return min(LEVELS, key=lambda each: abs(each - lightness)) == level
 
 
 def _styled(result: Reach) -> Iterator[tuple[GroundReach, str, str]]:
@@ -127,9 +201,9 @@ def _legend(y: float, words: str, stroke: str, dash: str) -> str:
     )
 
 
-def _cross(x: float, y: float) -> str:
+def _cross(x: float, y: float, stroke: str = _RED) -> str:
     return (
-        f'<path d="M{x - 6:.1f} {y:.1f}h12M{x:.1f} {y - 6:.1f}v12" stroke="#c00000" '
+        f'<path d="M{x - 6:.1f} {y:.1f}h12M{x:.1f} {y - 6:.1f}v12" stroke="{stroke}" '
         'stroke-width="2" fill="none"/>'
     )
 

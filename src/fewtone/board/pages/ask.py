@@ -57,7 +57,7 @@ def ask(visit: Visit) -> Response:
         "chips": None,
         "also": _ALSO,
         "versions": [],
-        "left_out": () if visit.open_shelf.report is None else visit.open_shelf.report.left_out,
+        "left_out": () if visit.open_shelf.told is None else visit.open_shelf.told["left_out"],
         "cautions": shelf.cautions,
     }
     status = 200
@@ -109,6 +109,7 @@ def _answer(visit: Visit, shelf: Shelf, text: str) -> dict[str, Any]:
         "target_shade": swatch(target.lab, target.light),
         "target_words": swatch_words(target),
         "picks": picks,
+        "beside": [pick.document["recipe"] for pick in picks],
         "others": [
             each for each in others(result.recipes) if each.document["recipe"] not in listed
         ],

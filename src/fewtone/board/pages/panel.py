@@ -6,12 +6,12 @@ from typing import Any
 
 from starlette.responses import Response
 
-from fewtone.board.safety import Form
 from fewtone.board.shades import shown
+from fewtone.board.typed import MOST_READINGS, coats_of, readings_of
 from fewtone.board.visit import Visit
-from fewtone.errors import Fault, FewtoneError, UsageError
+from fewtone.errors import FewtoneError, UsageError
 from fewtone.jobs import Entry
-from fewtone.model.blend import Number, coats_text, exact_number
+from fewtone.model.blend import coats_text, exact_number
 from fewtone.model.numbers import decimal_from
 from fewtone.report.json import adjust_document
 from fewtone.report.phrases import advice_words
@@ -20,9 +20,6 @@ from fewtone.report.words import difference_words, swatch_words
 from fewtone.workshop.panel.adjust import Adjustment, AdjustOptions
 
 __all__ = ["keep", "read"]
-
-MOST_READINGS = 3
-"""Readings of one panel that the form takes."""
 
 _FIELDS = (
     *(f"{name}{n}" for n in range(1, MOST_READINGS + 1) for name in ("L", "a", "b", "at")),
@@ -48,7 +45,7 @@ def keep(visit: Visit) -> Response:
     if recipe is None or target is None:
         raise UsageError("A panel needs a recipe and a target.")
     try:
-        readings = _readings(form)
+        readings = readings_of(form)
         result = _adjust(visit, form)
         name = visit.ticket.job
         if visit.job is None:
@@ -61,7 +58,7 @@ def keep(visit: Visit) -> Response:
             ).name
             # If what follows fails, the job is open all the same: the next try works on it.
             visit.work_on(name)
-        coats = _coats(form)
+        coats = coats_of(form)
         sprayed = result.recipe if coats is None else result.recipe.with_(coats=coats)
         # The reading goes to the shelf and to the job at once, or to neither.
         with visit.bench.book.adding(name) as add:
@@ -82,7 +79,7 @@ def _page(visit: Visit, fields: Any, error: FewtoneError | None = None) -> Respo
         return visit.page("panel_wanted", recipe=recipe, target=target, shelf=shelf, faults=[])
     result = None
     try:
-        if error is None and _readings(fields):
+        if error is None and readings_of(fields):
             result = _adjust(visit, fields)
     except FewtoneError as caught:
         error = caught
@@ -134,7 +131,10 @@ def _adjust(visit: Visit, fields: Any) -> Adjustment:
     recipe, target, job = visit.recipe, visit.target, visit.job
     assert recipe is not None
     assert target is not None
-    how: AdjustOptions = {"sprayed": _coats(fields), "activated": fields.get("activated") == "yes"}
+    how: AdjustOptions = {
+        "sprayed": coats_of(fields),
+        "activated": fields.get("activated") == "yes",
+    }
     if left := _millilitres(fields.get("left", "")):
         how["left"] = left
     if room := _millilitres(fields.get("room", "")):
@@ -142,7 +142,7 @@ def _adjust(visit: Visit, fields: Any) -> Adjustment:
     return visit.shelf.adjust(
         recipe,
         target=target,
-        readings=_readings(fields),
+        readings=readings_of(fields),
         earlier=[
             (str(panel.data["recipe"]), list(panel.data["readings"]))
             for panel in (() if job is None else job.panels)
@@ -150,42 +150,6 @@ def _adjust(visit: Visit, fields: Any) -> Adjustment:
         reading_light=fields.get("reading_light", "").strip() or None,
         **how,
     )
-
-
-def _readings(fields: Any) -> list[str]:
-    """The readings as the command line takes them.
-
-    Raises
-    ------
-    UsageError
-        One has not all three numbers.
-    """
-    readings = []
-    for number in range(1, MOST_READINGS + 1):
-        cells = [fields.get(f"{name}{number}", "").strip().replace(",", ".") for name in "Lab"]
-        coats = fields.get(f"at{number}", "").strip()
-        if not any(cells):
-            continue
-        if not all(cells):
-            raise UsageError(
-                Fault(
-                    f"Reading {number} has not all of L*, a* and b*.",
-                    fix="Fill in the missing ones, or empty it.",
-                    value=", ".join(cells),
-                )
-            )
-        readings.append(",".join(cells) + (f" at {coats} coats" if coats else ""))
-    return readings
-
-
-def _coats(fields: Form | Any) -> Number | None:
-    text = fields.get("sprayed", "").strip()
-    if not text:
-        return None
-    value = decimal_from(text)
-    if value is None:
-        raise UsageError(Fault(f"Coats: '{text}' is not a number.", "Write such as 3.", value=text))
-    return exact_number(value)
 
 
 def _millilitres(text: str) -> str:

@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from starlette.responses import Response
 
 from fewtone.board.visit import Visit
-from fewtone.errors import FewtoneError, UsageError
+from fewtone.errors import Fault, FewtoneError, UsageError
 from fewtone.jobs import Entry
+from fewtone.model.cup import Cup
 from fewtone.model.numbers import decimal_from
 from fewtone.report.json import batch_document
 from fewtone.report.swatches import swatch
 from fewtone.workshop.pour.batch import Batch, BatchOptions
+from fewtone.workshop.pour.pours import Pour
 
 __all__ = ["note_down", "pour"]
 
-_FIELDS = ("volume", "area", "extra", "reducer")
+_FIELDS = ("volume", "area", "extra", "reducer", "use_up", "ground_volume")
 
 
 def pour(visit: Visit) -> Response:
@@ -25,7 +28,7 @@ def pour(visit: Visit) -> Response:
     recipe = visit.recipe
     if recipe is None:
         return visit.page("recipe_wanted", to="pour", faults=[], shelf=visit.shelf)
-    asked = any(visit.query.get(name, "").strip() for name in ("volume", "area"))
+    asked = any(visit.query.get(name, "").strip() for name in ("volume", "area", "use_up"))
     result, error = None, None
     if asked:
         try:
@@ -48,7 +51,13 @@ def pour(visit: Visit) -> Response:
         },
         result=result,
         poured=None if result is None else batch_document(result),
-        cups=[] if result is None else _cup_figures(result),
+        cups=[] if result is None else _cup_figures(result.pours, result.cup),
+        rounded_cups=[] if result is None else _cup_figures(result.rounded, result.cup),
+        ground_cups=[]
+        if result is None or result.ground is None
+        else _cup_figures(result.ground.pours, result.ground.cup),
+        ground_cup=None if result is None or result.ground is None else result.ground.cup,
+        keyed="+" in recipe.ground,
         labels={name: toner.label for name, toner in shelf.settings.toners.items()}
         | {"medium": shelf.settings.medium.label},
         can_weigh=shelf.settings.mixing.scale_g is not None,
@@ -90,8 +99,12 @@ def _batch(visit: Visit, fields: Mapping[str, str]) -> Batch:
         how["area"] = area
     if extra := _measure(fields.get("extra", ""), "ml"):
         how["extra"] = extra
-    if reducer := fields.get("reducer", "").strip():
+    if reducer := _measure(fields.get("reducer", ""), "%"):
         how["reducer"] = reducer
+    if rests := _rests(fields.get("use_up", "")):
+        how["use_up"] = rests
+    if ground := _measure(fields.get("ground_volume", ""), "ml"):
+        how["ground_volume"] = ground
     way = fields.get("way", "")
     how["by_weight"] = way in ("weight", "exact-weight")
     how["exact"] = way in ("exact", "exact-weight")
@@ -104,14 +117,38 @@ def _measure(text: str, unit: str) -> str:
     return f"{plain}{unit}" if decimal_from(plain) is not None else plain
 
 
-def _cup_figures(result: Batch) -> list[dict[str, Any]]:
+def _rests(text: str) -> dict[str, str]:
+    """What is left of toners and medium, as ``peony 40, medium 200 ml``.
+
+    Raises
+    ------
+    UsageError
+        A piece is not a name and an amount.
+    """
+    rests: dict[str, str] = {}
+    for piece in re.split(r"[,;]\s+|;|,(?![0-9])", text):
+        if not piece.strip():
+            continue
+        name, *amount = piece.replace("=", " ").split(maxsplit=1)
+        if not amount:
+            raise UsageError(
+                Fault(
+                    f"'{piece.strip()}' does not say how much is left.",
+                    fix="Write such as: peony 40, medium 200.",
+                    value=text,
+                )
+            )
+        rests[name] = _measure(amount[0], "ml")
+    return rests
+
+
+def _cup_figures(pours: Sequence[Pour], cup: Cup | None) -> list[dict[str, Any]]:
     """What the cup shows at each pour, in the unit of its marks."""
-    cup = result.cup
     unit = 1 if cup is None else cup.unit_ml
     return [
         {
             "running": float(pour.running_ml / unit),
             "lines": None if pour.lines is None else round(float(pour.lines), 1),
         }
-        for pour in result.pours
+        for pour in pours
     ]

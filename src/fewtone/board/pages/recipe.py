@@ -133,6 +133,7 @@ def _held(visit: Visit, recipe: Recipe, error: FewtoneError | None = None) -> Re
             if name not in recipe.blend
         },
         walls=cells,
+        marks={ground: _marks(told) for ground, told in document["grounds"].items()},
         labels={name: ground.label for name, ground in shelf.settings.grounds.items()},
         tolerance=shelf.settings.mixing.tolerance if passing is None else passing,
         light=str(check.light),
@@ -151,6 +152,15 @@ def _held(visit: Visit, recipe: Recipe, error: FewtoneError | None = None) -> Re
             )
         ),
     )
+
+
+def _marks(told: Document) -> str:
+    """Where a strip comes nearest to the target, in words; empty without one."""
+    nearest, beyond = told["nearest_coats"], told["overshoots_from"]
+    if nearest is None:
+        return ""
+    at = "bare" if nearest == 0 else f"at {coats_text(nearest)}"
+    return f"nearest {at}, " + ("still short" if beyond is None else f"too far from {beyond} on")
 
 
 def _steppers(shelf: Shelf, recipe: Recipe) -> list[Stepper]:

@@ -9,7 +9,6 @@ from starlette.responses import Response
 from fewtone.board.visit import Visit
 from fewtone.errors import FewtoneError
 from fewtone.io.typed_rows import read_rows
-from fewtone.report.json import learn_document
 from fewtone.report.swatches import Swatch, swatches
 
 __all__ = ["learn", "look", "progress"]
@@ -47,7 +46,7 @@ def look(visit: Visit) -> Response:
         rows = read_rows(open_shelf.folder, settings)
     except FewtoneError as error:
         faults = visit.faults(error)
-    report = open_shelf.report
+    report = open_shelf.told
     learnt = open_shelf.is_learnt
     return visit.page(
         "shelf",
@@ -56,9 +55,11 @@ def look(visit: Visit) -> Response:
         toners=_toners(visit) if learnt else [],
         letdown=settings.mixing.medium_parts[0],
         cautions=visit.shelf.cautions if learnt else (),
-        report=None if report is None else learn_document(report),
-        notes=() if report is None else report.cautions,
-        removable=() if report is None else report.removable,
+        report=report,
+        notes=() if report is None else report["cautions"],
+        removable=()
+        if report is None
+        else [suspect["panel"] for suspect in report["suspects"] if suspect["removable"]],
         doubt_words=_doubt_words,
         read=0 if rows is None else sum(row.is_read for row in rows.rows),
         waiting=0 if rows is None else sum(not row.is_read for row in rows.rows),
@@ -84,7 +85,9 @@ def progress(visit: Visit) -> Response:
     """Show that learning goes on, or what came of it."""
     learning = visit.open_shelf.learning
     if learning is not None and learning.is_running:
-        return visit.page("learning", seconds=learning.seconds)
+        from fewtone.learning import STEPS
+
+        return visit.page("learning", learning=learning, steps=STEPS)
     error = None if learning is None else learning.error
     if isinstance(error, FewtoneError):
         return visit.page("unlearnt", status=409, faults=visit.faults(error))

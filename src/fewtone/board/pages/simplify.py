@@ -13,6 +13,9 @@ from fewtone.report.phrases import titled_picks
 
 __all__ = ["simplify"]
 
+_BESIDE = 5
+"""Recipes that are offered side by side with the formula."""
+
 
 def simplify(visit: Visit) -> Response:
     """Show what `simplify` answers for the recipe that is held."""
@@ -48,6 +51,7 @@ def simplify(visit: Visit) -> Response:
         formula=shown(answer.formula, None, shelf),
         rows=[shown(match, target, shelf, title=title.rstrip(".")) for title, match in rows],
         grounds_de00=grounds_de00,
+        beside=[str(match.recipe) for _, match in rows][:_BESIDE],
         # Held on, a recipe is judged by what was asked for, else by the formula's own colour.
         ticket=visit.ticket
         if visit.target is not None

@@ -54,6 +54,7 @@
       polling = setTimeout(() => show(location.href, false), Number(main().dataset.poll));
     }
     document.querySelectorAll(".timer").forEach(timer);
+    document.querySelectorAll("textarea[data-file]").forEach(file);
     ticks();
   }
 
@@ -77,6 +78,28 @@
       });
     });
     tell();
+  }
+
+  /* A file of this device fills a field with its text: what is sent is what stands there. */
+  function file(area) {
+    if (area.dataset.ready) return;
+    area.dataset.ready = "yes";
+    const row = document.createElement("p"), label = document.createElement("label");
+    const choose = document.createElement("input");
+    choose.type = "file";
+    choose.id = `${area.id}-file`;
+    label.htmlFor = choose.id;
+    label.textContent = area.dataset.file;
+    choose.addEventListener("change", async () => {
+      if (!choose.files.length) return;
+      const bytes = new Uint8Array(await choose.files[0].arrayBuffer());
+      const wide = bytes[0] === 0xff && bytes[1] === 0xfe ? "utf-16le" : bytes[0] === 0xfe && bytes[1] === 0xff ? "utf-16be" : "utf-8";
+      area.value = new TextDecoder(wide).decode(bytes);
+      typed = true;
+      say(`${choose.files[0].name} stands in the field.`);
+    });
+    row.append(label, choose);
+    area.closest("p").before(row);
   }
 
   function timer(box) {

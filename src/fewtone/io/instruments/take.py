@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Callable, Sequence
 from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypedDict, Unpack
 
 from fewtone.colorimetry import Light
 from fewtone.errors import Fault, FewtoneError
@@ -19,12 +21,23 @@ from fewtone.io.settings import load_settings
 from fewtone.io.table import read_table
 from fewtone.model.names import named_options
 
-__all__ = ["Taken", "read_export", "take"]
+__all__ = ["Taken", "read_export", "take", "take_text"]
 
 # Some 20,000 spectra; parsed, XML takes some ten times its size in memory.
 LARGEST_EXPORT = 20_000_000
 _XML_STARTS = tuple("<".encode(encoding) for encoding in ("utf-8", "utf-16-le", "utf-16-be"))
+_ENCODING = re.compile(r"""\A(\s*<\?xml\b[^>]{0,200}?)\s+encoding=(?:"[^"]{0,40}"|'[^']{0,40}')""")
 _MARKS = (b"\xef\xbb\xbf", b"\xff\xfe", b"\xfe\xff")
+
+
+class TakeOptions(TypedDict, total=False):
+    """How a file is taken: the parameters of `take` of the same names."""
+
+    mode: str | None
+    light: Light | str | None
+    leave_out: Sequence[str]
+    force: bool
+    dry_run: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,12 +114,51 @@ def take(
     FewtoneError
         The file, or readings.csv with it, would not do; nothing was written.
     """
-    shelf_folder, source = Path(folder), Path(file)
+    source = Path(file)
+    return _take(
+        Path(folder),
+        source,
+        lambda: read_export(source),
+        TakeOptions(mode=mode, light=light, leave_out=leave_out, force=force, dry_run=dry_run),
+    )
+
+
+@named_options
+def take_text(
+    folder: str | Path, text: str, *, name: str = "pasted", **how: Unpack[TakeOptions]
+) -> Taken:
+    """Take what stands in an instrument's file, where only its text is at hand.
+
+    Parameters
+    ----------
+    folder
+        The shelf's folder.
+    text
+        All of it; what it says of its own encoding no longer holds.
+    name
+        What messages call it.
+    **how
+        As `take` takes it.
+
+    Raises
+    ------
+    FewtoneError
+        The text, or readings.csv with it, would not do; nothing was written.
+    """
+    # XML begins with its first character, whatever was pasted before it.
+    plain = text.lstrip() if text.lstrip().startswith("<") else text
+    data = _ENCODING.sub(r"\1", plain, count=1).encode("utf-8", "replace")
+    return _take(Path(folder), Path(name), lambda: _parsed(data, name), how)
+
+
+def _take(shelf_folder: Path, source: Path, read: Callable[[], Export], how: TakeOptions) -> Taken:
+    light, leave_out = how.get("light"), how.get("leave_out", ())
+    force, dry_run = how.get("force", False), how.get("dry_run", False)
     under = Light.parse(light) if isinstance(light, str) else light
     settings = load_settings(shelf_folder)
-    export = read_export(source)
+    export = read()
     readings, cautions = choose(
-        export, settings.measurement, mode=mode, light=under, leave_out=leave_out
+        export, settings.measurement, mode=how.get("mode"), light=under, leave_out=leave_out
     )
     path = shelf_folder / READINGS_FILE
     with nullcontext() if dry_run else locked(path):
@@ -146,25 +198,29 @@ def read_export(path: Path, *, unnamed: str = "") -> Export:
     FewtoneError
         It is neither, too large, or broken.
     """
-    data = read_bytes(path, LARGEST_EXPORT)
+    return _parsed(read_bytes(path, LARGEST_EXPORT), path.name, unnamed=unnamed)
+
+
+def _parsed(data: bytes, name: str, *, unnamed: str = "") -> Export:
+    """An instrument's file out of its bytes."""
     head = data[:64]
     for mark in _MARKS:
         head = head.removeprefix(mark)
     if head.lstrip().startswith(_XML_STARTS):
         from fewtone.io.instruments.cxf import read_cxf
 
-        return read_cxf(data, path.name)
+        return read_cxf(data, name)
     if b"\x00" in head and not data.startswith(_MARKS[1:]):
         raise FewtoneError(
             Fault(
                 "This is neither CxF3 nor text.",
                 fix="Export the readings as CxF3 (.cxf), CGATS.17 (.txt) or CSV.",
-                file=path.name,
+                file=name,
             )
         )
     from fewtone.io.instruments.cgats import read_cgats
     from fewtone.io.instruments.plain import read_plain
 
     is_cgats = b"BEGIN_DATA" in data.replace(b"\0", b"").upper()
-    plain = None if is_cgats else read_plain(data, path.name, unnamed=unnamed)
-    return plain or read_cgats(data, path.name)
+    plain = None if is_cgats else read_plain(data, name, unnamed=unnamed)
+    return plain or read_cgats(data, name)
