@@ -10,7 +10,11 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, sync_playwright
 
+import fewtone
+from browser.board_pages import BAD, LINE, TARGET, Open
+from fewtone.jobs import Book
 from lamp_shelf import write_lamp_shelf
+from visitor import open_board
 
 # Without a sandbox because tests may run as root; without what would ask for the network.
 FLAGS = (
@@ -59,3 +63,36 @@ def lamp_shelf(tmp_path_factory: pytest.TempPathFactory) -> Path:
         text = text.replace(label, instead)
     settings.write_text(text, encoding="utf-8")
     return folder
+
+
+@pytest.fixture(scope="module")
+def board(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Open]:
+    """Labels, the deck and a note try to be markup; one job is in the book."""
+    root = tmp_path_factory.mktemp("board")
+    folder = root / "toners" / "lamp-bench"
+    fewtone.new(folder, demo=True)
+    settings = folder / "shelf.toml"
+    text = settings.read_text()
+    for label in ('"Peony"', '"Fine silver"', '"Clear medium"'):
+        assert label in text
+        text = text.replace(label, f'"{BAD}"')
+    settings.write_text(text)
+    fewtone.learn(folder)
+    deck = root / "deck.csv"
+    deck.write_text(f"number,name,L,a,b\n1,{BAD},34.1,59.3,12.5\n2,Pond,51,-58,-6\n")
+    shelf = fewtone.load(folder)
+    book = Book(root / "book.db")
+    shelf.keep_job(book, "hall lamp", target=TARGET, recipe=LINE, note=BAD)
+    with open_board(root / "toners", book=book.path, deck=deck, lan="127.0.0.2") as doors:
+        context = browser.new_context()
+        console: list[str] = []
+        requests: list[str] = []
+        context.on("console", lambda message: console.append(message.text))
+        context.on("weberror", lambda error: console.append(str(error.error)))
+        context.on("dialog", lambda dialog: console.append(dialog.message))
+        context.on("request", lambda request: requests.append(request.url))
+        page = context.new_page()
+        page.goto(doors.way_in)
+        page.close()
+        yield Open(doors, context, folder, console, requests)
+        context.close()

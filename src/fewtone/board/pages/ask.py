@@ -22,6 +22,7 @@ from fewtone.model.blend import exact_number
 from fewtone.model.numbers import decimal_from
 from fewtone.model.target import Target
 from fewtone.report.json import match_document
+from fewtone.report.json.recipes import recipe_document
 from fewtone.report.swatches import Swatch, swatch
 from fewtone.report.words import difference_words, swatch_words
 from fewtone.shelf import Shelf
@@ -117,7 +118,7 @@ def _answer(visit: Visit, shelf: Shelf, text: str) -> dict[str, Any]:
         "help": []
         if result.miss is None
         else [
-            (help_.line, shown(help_.match, target, shelf), not help_.rule.startswith("new_"))
+            (help_.words, recipe_document(help_.match), not help_.rule.startswith("new_"))
             for help_ in result.miss.would_help
         ],
         "keyings": []

@@ -123,17 +123,17 @@ def _rests(text: str) -> dict[str, str]:
     Raises
     ------
     UsageError
-        A piece is not a name and an amount.
+        A piece is not a name and an amount, or a name is given twice.
     """
     rests: dict[str, str] = {}
     for piece in re.split(r"[,;]\s+|;|,(?![0-9])", text):
         if not piece.strip():
             continue
         name, *amount = piece.replace("=", " ").split(maxsplit=1)
-        if not amount:
+        if not amount or name in rests:
             raise UsageError(
                 Fault(
-                    f"'{piece.strip()}' does not say how much is left.",
+                    f"'{piece.strip()}' is not a name and how much is left, each name once.",
                     fix="Write such as: peony 40, medium 200.",
                     value=text,
                 )

@@ -160,7 +160,11 @@ def _marks(told: Document) -> str:
     if nearest is None:
         return ""
     at = "bare" if nearest == 0 else f"at {coats_text(nearest)}"
-    return f"nearest {at}, " + ("still short" if beyond is None else f"too far from {beyond} on")
+    if beyond is None:
+        return f"nearest {at}, still short"
+    if beyond <= nearest:
+        return f"nearest {at}, a little beyond"
+    return f"nearest {at}, beyond it from {beyond} on"
 
 
 def _steppers(shelf: Shelf, recipe: Recipe) -> list[Stepper]:
