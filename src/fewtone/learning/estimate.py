@@ -40,6 +40,7 @@ from fewtone.learning.uncertainty import (
     common_letdown,
     data_shares,
     shared_covariance,
+    told_covariance,
     uncertainty_of,
 )
 from fewtone.model.curves import Curves
@@ -142,6 +143,7 @@ def _estimate(
     # What the surface adds and what the instrument's black takes off are one constant to a reading.
     seen_surface = settings.measurement.surface + at.black
     per_doubling = common_letdown(at, covariance)
+    told = told_covariance(problem, prior, covariance)
     curves = Curves(
         wavelength_nm=seen.wavelength_nm,
         toners=seen.toners,
@@ -159,7 +161,7 @@ def _estimate(
         ground_cv=problem.ground_cv,
         uncertainty=uncertainty_of(
             at,
-            covariance,
+            told,
             Unfollowed(problem.thinning, at.letdown - per_doubling, min(seen_surface, 0.0)),
             film_departures_rms(settings.mixing, problem.middle_letdown),
         ),

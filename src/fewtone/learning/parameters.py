@@ -345,12 +345,8 @@ def shared_prior(
     mean, precision = np.zeros(layout.size), np.zeros((layout.size, layout.size))
     absorber = absorber_prior(wavelength_nm)
     curves = [(layout.toner(toner), absorber) for toner in range(layout.n_toners)]
-    kinds = {metallic: ground_prior(wavelength_nm, metallic) for metallic in (False, True)}
-    # A keyed ground may hold any solid's edges; what its parents say of it stands beside this.
-    flake = set(layout.metallic) - {mix.ground for mix in layout.keyed}
-    curves += [
-        (layout.ground(ground), kinds[ground in flake]) for ground in range(layout.n_grounds)
-    ]
+    rough = ground_prior(wavelength_nm)
+    curves += [(layout.ground(ground), rough) for ground in range(layout.n_grounds)]
     for here, prior in curves:
         mean[here] = prior.mean
         precision[np.ix_(here, here)] = prior.precision

@@ -15,6 +15,7 @@ from fewtone.learning.forward import Problem
 from fewtone.learning.keyed import strength_deviations
 from fewtone.learning.model_error import MODEL_SD
 from fewtone.learning.parameters import Parameters
+from fewtone.learning.priors import ground_prior
 from fewtone.learning.solver import Prior, schur_complement
 from fewtone.model.uncertainty import Uncertainty
 from fewtone.typing import FloatArray
@@ -24,6 +25,7 @@ __all__ = [
     "common_letdown",
     "data_shares",
     "shared_covariance",
+    "told_covariance",
     "uncertainty_of",
 ]
 
@@ -38,8 +40,38 @@ _RETURNED, _OPTICS_DOES = 0.6, 0.3
 # The strength leans on the letdown if it does so by as many standard deviations, and at least so
 # much per doubling.
 _CLEAR, _LEAST_LETDOWN = 3.0, 0.01
+# How far the logit of the return ratio of flake that was only read bare may lie from the shelf's.
+_BARE_RETURN_SD = 0.6
 # So far below the weight of what shows, a deviation is rounding.
 _LEAST_WEIGHT = 1e-10
+
+
+def told_covariance(problem: Problem, prior: Prior, covariance: FloatArray) -> FloatArray:
+    """Covariance of the shared parameters as it is told, ``(n_shared, n_shared)``.
+
+    Flake is smoother than the fit takes any ground to be. Where a ground was only read bare, its
+    own internal-return ratio may lie further from the shelf's than the fit lets it move.
+
+    Parameters
+    ----------
+    problem, prior
+        The fit.
+    covariance
+        As `shared_covariance` gives it.
+    """
+    layout, seen = problem.layout, problem.seen
+    precision = np.linalg.inv(covariance)
+    keyed = {mix.ground for mix in layout.keyed}
+    filmed = set(seen.ground[seen.is_film].tolist())
+    rough, smooth = (ground_prior(seen.wavelength_nm, smooth=flake) for flake in (False, True))
+    for ground in set(layout.metallic) - keyed:
+        here = np.ix_(layout.ground(ground), layout.ground(ground))
+        precision[here] += smooth.precision - rough.precision
+        if ground not in filmed:
+            departure = layout.return_ratio_departure(ground)
+            fitted = prior.precision[departure, departure]
+            precision[departure, departure] += min(_BARE_RETURN_SD**-2, fitted) - fitted
+    return np.linalg.inv(precision)
 
 
 def shared_covariance(

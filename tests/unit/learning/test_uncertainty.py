@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 
+from fewtone.learning.estimate import fit
 from fewtone.learning.observations import observe
 from fewtone.learning.parameters import blank
-from fewtone.learning.uncertainty import Unfollowed, uncertainty_of
-from unit.learning.shelves import curves_of, settings, spray
+from fewtone.learning.uncertainty import (
+    Unfollowed,
+    shared_covariance,
+    told_covariance,
+    uncertainty_of,
+)
+from fewtone.typing import FloatArray
+from unit.learning.shelves import D65, GROUNDS, curves_of, settings, spray
 
 # A shop that sprays one number of coats at one letdown only: no film departs from the usual.
 ONE_FILM = (0.0, 0.0)
@@ -15,6 +24,10 @@ ONE_FILM = (0.0, 0.0)
 SD = 0.1
 # Far below it, and far above what rounding makes of it.
 ROUNDING = 1e-3
+# How far the logit of a return ratio is told to lie from the shelf's where no film tells of it.
+BARE_SD = 0.6
+# Half the length of a ripple, in bands of 10 nm.
+WAVE = 4
 
 
 def test_what_lies_in_the_dark_does_not_deviate() -> None:
@@ -32,3 +45,43 @@ def test_what_lies_in_the_dark_does_not_deviate() -> None:
     relative = np.sqrt((certainty.absorption**2).sum(axis=0)) / at.absorption
     assert relative.max() < SD * (1.0 + ROUNDING)
     assert relative.max() > 0.5 * SD
+
+
+def told(films_over: Iterable[str]) -> tuple[FloatArray, FloatArray]:
+    """Return sds of silver's own return ratio and of its ripples: as fitted, and as told."""
+    curves = curves_of(440.0, 530.0)
+    lines = [
+        (f"{name}-{c}-{ground}", f"{name}, 6:1, {c} coats over {ground}")
+        for name in curves
+        for c in (1, 4)
+        for ground in films_over
+    ]
+    shelf = settings(curves)
+    problem, prior, solution = fit(shelf, observe(shelf, spray(curves, lines, lights=[D65])))
+    fitted = shared_covariance(problem, prior, solution.at, solution.weights)
+    layout, silver = problem.layout, list(GROUNDS).index("silver")
+    places = layout.ground(silver)
+    each = np.eye(places.size)
+    ripple = np.zeros((places.size - 2 * WAVE, layout.size))
+    ripple[:, places] = each[: -2 * WAVE] - 2.0 * each[WAVE:-WAVE] + each[2 * WAVE :]
+    departure = layout.return_ratio_departure(silver)
+    both = (fitted, told_covariance(problem, prior, fitted))
+    return (
+        np.sqrt([covariance[departure, departure] for covariance in both]),
+        np.sqrt([np.trace(ripple @ covariance @ ripple.T) for covariance in both]),
+    )
+
+
+def test_flake_that_was_only_read_bare_is_told_to_hold_light_as_it_may() -> None:
+    """A bare reading tells nothing of the return ratio: what is told is the wide prior itself."""
+    fitted, as_told = told(["white"])[0]
+    assert as_told > 3.0 * fitted
+    assert np.isclose(as_told, BARE_SD, rtol=0.05)
+    fitted, as_told = told(["white", "silver"])[0]
+    assert np.isclose(as_told, fitted, rtol=0.05)
+
+
+def test_flake_is_told_to_be_smooth() -> None:
+    """From Lab alone a metallic ground ripples less than it was fitted with."""
+    fitted, as_told = told(["white"])[1]
+    assert as_told < 0.8 * fitted
