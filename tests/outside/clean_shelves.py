@@ -1,7 +1,7 @@
 """Clean shelves of every kind: nobody is suspected, and no advice breaks one.
 
-Run as a script for the figures: ``python -m outside.clean_shelves 40`` from tests/, the number
-being how many shelves of each kind are learnt.
+Run as a script for the figures: ``python -m outside.clean_shelves 40 [N ...]`` from tests/, the
+first number being how many shelves of each kind are learnt, the others which of the eight kinds.
 """
 
 from __future__ import annotations
@@ -52,23 +52,28 @@ def breaks(verdict: Verdict) -> bool:
     return any(strips <= out for strips in verdict.strips.values())
 
 
-def main(count: int) -> None:
-    """Print false alarms and broken shelves of each kind."""
-    for n, (lights, how, hazy) in enumerate(KINDS):
-        alarms, panels, broken = 0, 0, 0
+def main(count: int, only: Sequence[int]) -> None:
+    """Print false alarms, broken shelves and steady instruments that are accused, of each kind."""
+    for n in only or range(len(KINDS)):
+        lights, how, hazy = KINDS[n]
+        alarms, panels, broken, drifts = 0, 0, 0, 0
         for seed in range(count):
             verdict = clean_shelf(lights, how, hazy, 60_000 + 1000 * n + seed)
             alarms += len(verdict.suspects)
             panels += verdict.panels
             broken += breaks(verdict)
+            drifts += bool(verdict.notes)
+            for note in verdict.notes:
+                print(f"  {note}", flush=True)
             for suspect in verdict.suspects:
                 print(f"  {suspect.explanation} ({suspect.neg_log10_p:.1f})", flush=True)
         print(
             f"{lights}, {how}, {hazy} hazy: {alarms} false alarms of {panels} panels, "
-            f"{1000 * alarms / panels:.1f} in 1,000; {broken} of {count} broken",
+            f"{1000 * alarms / panels:.1f} in 1,000; {broken} of {count} broken, "
+            f"{drifts} said to drift",
             flush=True,
         )
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]))
+    main(int(sys.argv[1]), [int(text) for text in sys.argv[2:]])

@@ -152,7 +152,7 @@ def learn_set(
         covariance = shared_covariance(problem, prior, solution.at, solution.weights)
         expected = expectations(problem, solution.at, covariance, solution.weights)
         found = diagnose(problem, prior, solution.at, expected, readings, settings)
-    notes = tuple(str(drift) for drift in found.drifts)
+    notes = () if found.drift is None else (str(found.drift),)
     strips: dict[str, set[str]] = {}
     for step in told:
         if len(step.blend) == 1:

@@ -5,9 +5,11 @@ from __future__ import annotations
 import pytest
 
 from outside.blind_suspects import KINDS as BLIND_KINDS
-from outside.blind_suspects import drifting_set, planted
+from outside.blind_suspects import planted
 from outside.clean_shelves import KINDS as CLEAN_KINDS
 from outside.clean_shelves import breaks, clean_shelf
+from outside.drift_trials import KINDS as DRIFTS
+from outside.drift_trials import drifting_set, names
 from outside.suspect_trials import IN_STRIPS, SLIPS, clean_set, planted_set
 
 pytestmark = pytest.mark.trial
@@ -33,6 +35,7 @@ NAMED = {
 }
 FIRST_SEED, FIRST_CLEAN_SEED = 0, 50
 FIRST_SHELF_SEED, FIRST_BLIND_SEED = 60_000, 41_000
+FIRST_DRIFT_SEED = 500_000
 
 
 @pytest.mark.parametrize("lights", [(), (D65,)], ids=["spectral", "Lab"])
@@ -94,7 +97,10 @@ def test_what_befalls_whole_strips_is_named(kind: str, found: int, named: int) -
 
 
 def test_a_drifting_instrument_is_named() -> None:
-    """Of two drifts of white and two of black, half are named."""
-    sets = [drifting_set(n, FIRST_BLIND_SEED) for n in range(4)]
-    print([(kind, verdict.notes) for kind, verdict in sets])
-    assert sum(any(kind in note for note in verdict.notes) for kind, verdict in sets) >= 2
+    """Of two drifts and two steps each of white and of black, spectra and Lab, half are named."""
+    found = {}
+    for kind in DRIFTS:
+        found[kind] = [drifting_set(kind, n, FIRST_DRIFT_SEED).notes for n in range(2)]
+    print(found)
+    assert not any(found.pop("steady"))
+    assert sum(names(kind, notes) for kind, each in found.items() for notes in each) >= 4

@@ -183,7 +183,8 @@ def _estimate(
         cautions.append("The fit had not settled when it was stopped: take the curves with care.")
     progress(2, len(STEPS))
     diagnosis = diagnose(problem, prior, at, expected, readings, settings)
-    cautions += [str(drift) for drift in diagnosis.drifts]
+    if diagnosis.drift is not None:
+        cautions.append(str(diagnosis.drift))
     progress(3, len(STEPS))
     report = fit_report(
         problem,

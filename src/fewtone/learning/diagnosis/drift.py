@@ -2,45 +2,63 @@
 
 Model
     Readings are taken in the order of their dates, and of their rows. White: reflectance is too
-    high by a share that grows evenly from the first reading to the last. Black: by a constant that
-    does. Each is one parameter more beside those of the fit; its estimate and its standard
-    deviation follow from one step of Newton's at the fit, with the shared parameters, the hand and
-    the gains integrated out.
+    high by a share; black: by a constant. Either grows evenly from the first reading to the last,
+    or within each day that has a date of its own, or it is there from one reading on.
+
+    The fit is linear about the most probable parameters. With the shared parameters, the hand and
+    the gains integrated out, a share and a constant added to each reading have a normal likelihood
+    of a precision M and a score p. A drift of size β along a course a then has the Bayes factor
+    (β normal, of standard deviation σ)
+
+        log B = ½ (aᵀp)² σ²/(1 + σ² aᵀMa) - ½ log(1 + σ² aᵀMa)
+
+    How far panels differ by themselves in level (how they lay, how their grounds vary) decides how
+    sure a course is. It is integrated over too, with and without a drift: a fit that knows of no
+    drift takes one for panels that vary.
 
 Validity
-    A drift that goes one way. Toners that are read one after another and never again take part of
-    it into their curves, so that the drift is no smaller than what is found.
+    One drift, of white or of black, that goes one way. What else changes along the order of the
+    readings (thin films first, thick ones last) can pass for one as far as the film model errs.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
 
 import numpy as np
 
-from fewtone.colorimetry import lab_jacobian, weights, white_point
+from fewtone.colorimetry import lab_from_xyz, lab_jacobian, weights, white_point, xyz_from_lab
 from fewtone.learning.forward import Problem
+from fewtone.learning.groups import Group
 from fewtone.learning.leave_one_out import group_covariance
 from fewtone.learning.model_error import blocks
-from fewtone.learning.parameters import Parameters, shared_prior
-from fewtone.learning.solver import Prior, solve
-from fewtone.learning.uncertainty import shared_covariance
-from fewtone.typing import BoolArray, FloatArray
+from fewtone.learning.observations import Observations
+from fewtone.learning.parameters import Parameters
+from fewtone.model.readings import Reading
+from fewtone.typing import BoolArray, FloatArray, IntArray, frozen
 
-__all__ = ["Drift", "drifts"]
+__all__ = ["Course", "Drift", "find_drift"]
 
-# So many standard deviations from none, and so large, a drift must be to be told.
-# Of a moving black a constant one takes up most.
-_CLEARLY = {"white": 4.0, "black": 3.0}
-_LEAST_WHITE, _LEAST_BLACK = 0.01, 0.0015
-# Grounds that seem to vary by more than this from panel to panel [1] may be a drift; a fit that
-# takes them for alike need only settle so far.
-_GROUNDS_VARY, _SETTLED = 0.002, 1e-3
+_KINDS = ("white", "black")
+# What a drift may be, standard deviations: of white a share, of black reflectance [1] (common
+# practice, no source).
+_SIZE = {"white": 0.02, "black": 0.005}
+# A smaller one is not worth reading panels again.
+_LEAST = {"white": 0.004, "black": 0.0015}
+# So much likelier than a steady instrument it must be, in natural logarithms.
+_CLEARLY = {"white": 5.0, "black": 5.0}
+# How many times as much or as little as the fit takes them to, panels may differ in level; their
+# logarithms are normal about none with this standard deviation.
+_FACTORS, _FACTOR_LOG_SD = np.geomspace(0.1, 3.2, 11), 1.0
+# On either side of a step stand at least this share of the readings, and so many.
+_LEAST_SHARE, _LEAST_READINGS = 0.15, 8
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Drift:
-    """How far white or black moved from the first reading to the last.
+    """How far white or black moved.
 
     Parameters
     ----------
@@ -50,30 +68,80 @@ class Drift:
         Of white: a share of what is read [1]; of black: reflectance [1].
     sd
         Its standard deviation, in the same unit.
+    course
+        How it went.
     """
 
     kind: str
     change: float
     sd: float
+    course: Course
 
     def __str__(self) -> str:
         """Say so, and what to do."""
         if self.kind == "white":
-            size, way = f"{abs(self.change):.1%}", "higher" if self.change > 0.0 else "lower"
+            size = f"about {abs(self.change):.1%}"
         else:
-            size = f"{abs(self.change):.3f} (0 to 1)"
-            way = "higher" if self.change > 0.0 else "lower"
+            size = f"about {abs(self.change):.3f} (0 to 1)"
+        off = f"{size} {'higher' if self.change > 0.0 else 'lower'}"
+        if self.course.since:
+            return (
+                f"The instrument's {self.kind} seems to have moved while the panels were read: "
+                f"from {self.course.since} on all reads {off} than before. Calibrate it, and read "
+                "the panels of the one part or the other again."
+            )
+        when = " within each day" if self.course.daily else ""
         return (
-            f"The instrument's {self.kind} seems to have drifted: the last readings are at least "
-            f"{size} {way} than the first ones would have been. Calibrate it, and read the panels "
-            "again in one go."
+            f"The instrument's {self.kind} seems to have drifted{when}: the last readings are "
+            f"{off} than they would have been at first. Calibrate it, and read the panels again "
+            "in one go."
         )
 
+    def undone(self, seen: Observations) -> Observations:
+        """What would have been read without it.
 
-def drifts(
+        Parameters
+        ----------
+        seen
+            What was read; the readings as they stand in the file are kept beside it.
+        """
+        moved = self.change * self.course.along[:, np.newaxis]
+        share, constant = (moved, 0.0) if self.kind == "white" else (0.0, moved)
+        lab = seen.lab.copy()
+        for i, light in enumerate(seen.lights):
+            white = white_point(light)
+            xyz = (xyz_from_lab(lab[:, i], white) - constant * white) / (1.0 + share)
+            lab[:, i] = lab_from_xyz(xyz, white)
+        spectral = (seen.spectral - constant) / (1.0 + share)
+        return replace(seen, spectral=frozen(spectral), lab=frozen(lab))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Course:
+    """How a drift goes.
+
+    Parameters
+    ----------
+    along
+        Its share of the whole at each reading [1], shape ``(n_readings,)``.
+    log_prior
+        Natural logarithm of how likely it is among all courses.
+    since
+        The reading from which on it is there; empty where it grows.
+    daily
+        Whether it grows within each day.
+    """
+
+    along: FloatArray
+    log_prior: float
+    since: str = ""
+    daily: bool = False
+
+
+def find_drift(
     problem: Problem, at: Parameters, covariance: FloatArray, counted: BoolArray
-) -> tuple[Drift, ...]:
-    """Find drifts of white and black, the clearer one first; none if nothing moved.
+) -> Drift | None:
+    """Find a drift of white or black; none if nothing moved.
 
     Parameters
     ----------
@@ -82,66 +150,180 @@ def drifts(
     counted
         Whether each panel counted in it, ``(n_panels,)``: a bad one must not pass for a drift.
     """
-    if max(problem.ground_cv) > _GROUNDS_VARY:
-        # A drift looks like grounds that vary: it is judged as if they did not.
-        problem = problem.with_variation(problem.mixing, (0.0, 0.0))
-        prior = Prior(*shared_prior(problem.layout, problem.seen.wavelength_nm))
-        share = counted.astype(np.float64)
-        at = solve(problem, prior, at, weights=share, tolerance=_SETTLED).at
-        covariance = shared_covariance(problem, prior, at, share)
-    # Index, edge loss and thinning are taken as found: given them, the others are surer.
+    courses = list(_courses(problem.seen.readings))
+    if not courses:
+        return None
+    levels = _Levels(problem, at, covariance, counted)
+    log_prior = np.array([course.log_prior for course in courses])
+    found = []
+    for kind in _KINDS:
+        column = np.stack([course.along for course in courses])
+        gain, change, sd = levels.weigh(kind, column)
+        best = int((gain + log_prior).argmax())
+        total = float(np.logaddexp.reduce(gain + log_prior))
+        found.append((total, Drift(kind, float(change[best]), float(sd[best]), courses[best])))
+    # One that moves looks a little like the other: the likelier one is told.
+    total, drift = max(found, key=lambda each: each[0])
+    if total < _CLEARLY[drift.kind] or abs(drift.change) < _LEAST[drift.kind]:
+        return None
+    return drift
+
+
+class _Levels:
+    """What the fit says of a share and of a constant added to each reading.
+
+    `precision` is ``(2 n_readings, 2 n_readings)`` and `score` ``(2 n_readings,)``: the shares,
+    then the constants.
+    """
+
+    def __init__(
+        self, problem: Problem, at: Parameters, covariance: FloatArray, counted: BoolArray
+    ) -> None:
+        self.count = len(problem.seen.readings)
+        size = 2 * self.count
+        precision, score = np.zeros((size, size)), np.zeros(size)
+        cross = np.zeros((size, at.layout.size))
+        level_sd = np.zeros(counted.size)
+        spectra = problem.reflectance(at) * np.exp(at.log_gain[problem.seen.panel])[:, np.newaxis]
+        for group, linear in zip(problem.groups, problem.linearise(at), strict=True):
+            level_sd[group.panels] = group.precision[:, -1, -1] ** -0.5
+            slopes, places = _slopes(problem, group, spectra)
+            noise, offset = group_covariance(problem, group, linear, at)
+            solved = np.linalg.solve(
+                noise, np.concatenate([slopes, offset[..., np.newaxis]], axis=-1)
+            )
+            solved *= counted[group.panels, np.newaxis, np.newaxis]
+            within = slopes.swapaxes(1, 2) @ solved
+            precision[places[:, :, np.newaxis], places[:, np.newaxis]] = within[..., :-1]
+            score[places] = -within[..., -1]
+            by_shared = solved[..., :-1].swapaxes(1, 2) @ linear.shared
+            cross[places[:, :, np.newaxis], group.shared] = by_shared
+        precision -= cross @ _given_held(problem, covariance) @ cross.T
+        self.precision, self.score = precision, score
+        member = problem.seen.panel[:, np.newaxis] == np.arange(counted.size)
+        self._by_panel = precision[:, : self.count] @ (member * level_sd)
+        own = (member * level_sd).T @ self._by_panel[: self.count]
+        self._values, self._vectors = np.linalg.eigh(own)
+        self._values = np.clip(self._values, 0.0, 1.0)
+        self._by_panel = self._by_panel @ self._vectors
+        self._pull = self._vectors.T @ ((member * level_sd).T @ score[: self.count])
+
+    def weigh(self, kind: str, along: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Bayes factor of each course against a steady instrument, size and standard deviation.
+
+        Parameters
+        ----------
+        kind
+            ``"white"`` or ``"black"``.
+        along
+            Courses, ``(n_courses, n_readings)``.
+        """
+        rows = slice(None, self.count) if kind == "white" else slice(self.count, None)
+        courses = along - along.mean(axis=1, keepdims=True)
+        pull, information = courses @ self.score[rows], courses @ self.precision[rows, rows]
+        information = (information * courses).sum(axis=1)
+        by_panel = courses @ self._by_panel[rows]
+        steady, gains, changes, informations = [], [], [], []
+        for factor in _FACTORS:
+            # Woodbury: panels vary `factor` times as much as the fit took them to.
+            more = factor**2 - 1.0
+            turned = more / (1.0 + more * self._values)
+            steady.append(
+                0.5 * float(turned @ self._pull**2)
+                - 0.5 * float(np.log1p(more * self._values).sum())
+                - 0.5 * (np.log(factor) / _FACTOR_LOG_SD) ** 2
+            )
+            left = information - (by_panel**2 * turned).sum(axis=1)
+            left = np.maximum(left, 1e-9)
+            pulled = pull - by_panel @ (turned * self._pull)
+            told = _SIZE[kind] ** 2 * left
+            gains.append(
+                0.5 * (pulled**2 / left) * told / (1.0 + told) - 0.5 * np.log1p(told) + steady[-1]
+            )
+            changes.append(pulled / left)
+            informations.append(left)
+        with_drift = np.logaddexp.reduce(gains, axis=0)
+        best = np.argmax(gains, axis=0)[np.newaxis]
+        change = np.take_along_axis(np.stack(changes), best, axis=0)[0]
+        sd = np.take_along_axis(np.stack(informations), best, axis=0)[0] ** -0.5
+        return with_drift - np.logaddexp.reduce(steady), change, sd
+
+
+def _given_held(problem: Problem, covariance: FloatArray) -> FloatArray:
+    """The covariance with index, edge loss and thinning taken as found."""
     held = list(problem.layout.held)
     known = np.linalg.solve(covariance[np.ix_(held, held)], covariance[held])
-    covariance = covariance - covariance[:, held] @ known
-    clear = []
-    for kind, least in (("white", _LEAST_WHITE), ("black", _LEAST_BLACK)):
-        change, sd = _estimate(problem, at, covariance, counted, kind)
-        if abs(change) > max(_CLEARLY[kind] * sd, least):
-            clear.append(Drift(kind, change, sd))
-    # One that moves looks a little like the other: the clearer one is told.
-    return tuple(sorted(clear, key=lambda drift: -abs(drift.change) / drift.sd)[:1])
+    return np.asarray(covariance - covariance[:, held] @ known)
 
 
-def _estimate(
-    problem: Problem, at: Parameters, covariance: FloatArray, counted: BoolArray, kind: str
-) -> tuple[float, float]:
-    """Least-squares size of a drift along the readings' order, and its standard deviation.
+def _slopes(problem: Problem, group: Group, spectra: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Derivatives of a group's residuals in a share and a constant added to each reading.
 
-    Generalised by the panels' covariance C: change = dᵀ C⁻¹ r/(dᵀ C⁻¹ d), the shared parameters
-    integrated out.
+    Returns
+    -------
+    Shape ``(n_panels, n_rows, 2 n_read)``, and where these stand among all,
+    ``(n_panels, 2 n_read)``.
     """
-    seen, along = problem.seen, _along(problem)
-    spectra = problem.reflectance(at)
-    information, pull, cross = 0.0, 0.0, np.zeros(at.layout.size)
-    for group, linear in zip(problem.groups, problem.linearise(at), strict=True):
-        covariance_of_group, offset = group_covariance(problem, group, linear, at)
-        slope = np.zeros_like(offset)
-        for k, columns, lit in blocks(group, seen.wavelength_nm.size):
-            rows = group.readings[:, k]
-            shape = spectra[rows] if kind == "white" else np.ones_like(spectra[rows])
-            moved = along[rows, np.newaxis] * shape
+    seen, readings = problem.seen, group.readings
+    many = readings.shape[1]
+    parts = blocks(group, seen.wavelength_nm.size)
+    slopes = np.zeros((len(group.panels), parts[-1][1].stop, 2 * many))
+    for k, columns, lit in parts:
+        rows = readings[:, k]
+        for place, moved in ((k, spectra[rows]), (many + k, np.ones_like(spectra[rows]))):
             if lit is None:
-                slope[:, columns] = moved / problem.noise.of_reflectance(seen.spectral[rows])
+                by = moved / problem.noise.of_reflectance(seen.spectral[rows])
             else:
                 light = seen.lights[lit]
                 matrix, white = weights(seen.wavelength_nm, light), white_point(light)
                 bend = lab_jacobian(spectra[rows] @ matrix, white)
                 by = (bend @ (moved @ matrix)[..., np.newaxis])[..., 0]
-                slope[:, columns] = by / problem.lab_sd[rows, lit]
-        solved = np.linalg.solve(covariance_of_group, np.stack([slope, offset], axis=-1))
-        solved *= counted[group.panels, np.newaxis, np.newaxis]
-        information += float((slope * solved[..., 0]).sum())
-        pull += float((slope * solved[..., 1]).sum())
-        np.add.at(cross, group.shared, np.einsum("prs,pr->s", linear.shared, solved[..., 0]))
-    left = information - float(cross @ covariance @ cross)
-    return -pull / left, left**-0.5
+                by = by / problem.lab_sd[rows, lit]
+            slopes[:, columns, place] = by
+    return slopes, np.concatenate([readings, len(seen.readings) + readings], axis=1)
 
 
-def _along(problem: Problem) -> FloatArray:
-    """When each reading was taken, 0 the first and 1 the last, ``(n_readings,)``."""
-    items = problem.seen.readings
-    dated = all(item.date for item in items)
-    order = sorted(range(len(items)), key=lambda i: (items[i].date if dated else "", items[i].row))
-    along = np.empty(len(items))
-    along[order] = np.linspace(0.0, 1.0, len(items))
+def _courses(items: tuple[Reading, ...]) -> Iterator[Course]:
+    """What a drift's course may be, and how likely each is among them."""
+    times = _times(items)
+    order = sorted(range(len(items)), key=lambda i: (times[i], items[i].row))
+    count = len(items)
+    steps = [
+        k
+        for k in range(1, count)
+        if min(k, count - k) >= max(_LEAST_READINGS, _LEAST_SHARE * count)
+        and items[order[k]].panel != items[order[k - 1]].panel
+    ]
+    if not steps:
+        return
+    days = [time.date() for time in times]
+    sessions = [np.array([i for i in order if days[i] == day]) for day in sorted(set(days))]
+    daily = 1 < len(sessions) <= count / _LEAST_READINGS
+    grows = float(np.log(0.25 if daily else 0.5))
+    yield Course(_ramp(count, [np.array(order)]), grows)
+    if daily:
+        yield Course(_ramp(count, sessions), grows, daily=True)
+    for k in steps:
+        along = np.zeros(count)
+        along[order[k:]] = 1.0
+        first = items[order[k]]
+        since = f"row {first.row}" + (f" ({first.date})" if len(sessions) > 1 else "")
+        yield Course(along, float(np.log(0.5 / len(steps))), since)
+
+
+def _ramp(count: int, sessions: Sequence[IntArray]) -> FloatArray:
+    """From 0 to 1 evenly through each session."""
+    along = np.zeros(count)
+    for session in sessions:
+        along[session] = np.linspace(0.0, 1.0, session.size)
     return along
+
+
+def _times(items: Sequence[Reading]) -> list[datetime]:
+    """When each reading was taken; the same for all where one has no date, or none of ISO 8601."""
+    try:
+        times = [datetime.fromisoformat(item.date) for item in items]
+        sorted(times)
+    except (ValueError, TypeError):
+        return [datetime.min] * len(items)
+    return times

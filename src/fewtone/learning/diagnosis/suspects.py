@@ -24,7 +24,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fewtone.learning.diagnosis.drift import Drift, drifts
+from fewtone.learning.diagnosis.drift import Drift, find_drift
 from fewtone.learning.diagnosis.hypotheses import Explainer, Explanation, letdowns
 from fewtone.learning.diagnosis.removal import still_learnable
 from fewtone.learning.diagnosis.significance import film_gain, neg_log10_p
@@ -103,7 +103,7 @@ class Diagnosis:
     """What is wrong with a shelf's readings: panels that do not fit, an instrument that moved."""
 
     suspects: tuple[Suspect, ...]
-    drifts: tuple[Drift, ...]
+    drift: Drift | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -125,7 +125,7 @@ def diagnose(
     readings: Readings,
     settings: ShelfSettings,
 ) -> Diagnosis:
-    """Name the panels that do not fit, the worst first, and drifts of the instrument.
+    """Name the panels that do not fit, the worst first, and a drift of the instrument.
 
     Parameters
     ----------
@@ -159,8 +159,23 @@ class _Search:
         first = _Judged(
             at, np.empty((0, 0)), everybody, expected, neg_log10_p(expected, everybody.size)
         )
-        judged = self._clear(self._take_out(first))
-        judged = self._letdowns(judged)
+        judged = self._find(first)
+        weights = judged.counted.astype(np.float64)
+        settled = solve(self.problem, self.prior, judged.at, weights=weights, tolerance=_SETTLED).at
+        covariance = shared_covariance(self.problem, self.prior, settled, weights)
+        drift = find_drift(self.problem, settled, covariance, judged.counted)
+        if drift is None:
+            return Diagnosis(self._suspects(judged, first), None)
+        # Who is bad once the drift is taken off what was read.
+        problem = self.problem.over(drift.undone(self.seen))
+        steady = _Search(problem, self.prior, self.readings, self.settings)
+        first = steady._judge(settled, everybody)
+        return Diagnosis(steady._suspects(steady._find(first), first), drift)
+
+    def _find(self, first: _Judged) -> _Judged:
+        return self._letdowns(self._clear(self._take_out(first)))
+
+    def _suspects(self, judged: _Judged, first: _Judged) -> tuple[Suspect, ...]:
         bad = np.flatnonzero(~judged.counted | (self.kept & (judged.neg_log10_p >= _THRESHOLD)))
         suspects = [
             suspect
@@ -168,13 +183,7 @@ class _Search:
             for suspect in [self._suspect(panel, judged, first)]
             if suspect.neg_log10_p >= _THRESHOLD or panel in self.let_down
         ]
-        covariance = judged.covariance
-        if not covariance.size:
-            covariance = shared_covariance(self.problem, self.prior, judged.at)
-        return Diagnosis(
-            tuple(sorted(suspects, key=lambda suspect: -suspect.neg_log10_p)),
-            drifts(self.problem, judged.at, covariance, judged.counted),
-        )
+        return tuple(sorted(suspects, key=lambda suspect: -suspect.neg_log10_p))
 
     def _take_out(self, judged: _Judged) -> _Judged:
         """Take out the worst panel, again and again, until none is significant."""
@@ -241,13 +250,10 @@ class _Search:
                 break
             without = self._with_hand(self._hand_of(judged.at, counted))
             others = without._judge(judged.at, counted)
-            gain, letdown = without._letdown_gain(others)
-            if gain[worst] < _LETDOWN_GAIN:
+            explanation = without._by_letdown(worst, others)
+            if explanation.gain < _LETDOWN_GAIN:
                 break
-            words = (
-                f"reads like a letdown of {letdown[worst]:g}:1, not {self._letdown_of(worst):g}:1"
-            )
-            self.let_down[worst] = Explanation(words, float(gain[worst]), specific=True)
+            self.let_down[worst] = explanation
             self.problem, judged = without.problem, others
         return judged
 

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import importlib
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from fewtone.learning.diagnosis.drift import drifts
+from fewtone.colorimetry import lab_from_xyz, white_point, xyz
+from fewtone.learning.diagnosis.drift import Course, Drift, find_drift
 from fewtone.learning.observations import observe
 from fewtone.learning.uncertainty import shared_covariance
-from unit.learning.shelves import curves_of, settings, spray
+from fewtone.model.readings import Reading, Readings
+from fewtone.typing import FloatArray
+from unit.learning.shelves import D65, GRID, curves_of, settings, spray
 
 fit = importlib.import_module("fewtone.learning.estimate").fit
 CURVES = curves_of(450.0, 530.0, 600.0)
@@ -21,25 +25,93 @@ LINES = [
     for toner in CURVES
     for ground in ("white", "silver")
 ]
+SIZES = {"white": 0.015, "black": 0.004}
+READINGS = spray(CURVES, LINES)
+COUNT = len(READINGS.items)
+EVENLY = np.linspace(0.0, 1.0, COUNT)
 
 
-@pytest.mark.parametrize(("kind", "size"), [("white", 0.05), ("black", 0.01), ("", 0.0)])
-def test_a_drift_is_named_with_its_size(kind: str, size: float) -> None:
-    """Curves and a constant black take up a part of what the readings were changed by."""
-    readings = spray(CURVES, LINES)
-    along = np.linspace(0.0, 1.0, len(readings.items))
-    items = []
-    for item, share in zip(readings.items, along, strict=True):
+def _moved(kind: str, along: FloatArray, dates: Sequence[str] = ()) -> Readings:
+    items: list[Reading] = []
+    for i, (item, share) in enumerate(zip(READINGS.items, along, strict=True)):
         assert item.reflectance is not None
-        read = item.reflectance
-        moved = read * (1.0 + size * share) if kind == "white" else read + size * share
-        items.append(replace(item, reflectance=moved))
+        by = SIZES[kind] * share
+        read = item.reflectance * (1.0 + by) if kind == "white" else item.reflectance + by
+        items.append(replace(item, reflectance=read, date=dates[i] if dates else ""))
+    return replace(READINGS, items=tuple(items))
+
+
+def _found(readings: Readings) -> Drift | None:
     shelf = settings(CURVES)
-    problem, prior, solution = fit(shelf, observe(shelf, replace(readings, items=tuple(items))))
+    problem, prior, solution = fit(shelf, observe(shelf, readings))
     covariance = shared_covariance(problem, prior, solution.at)
     everybody = np.ones(len(problem.seen.panels), dtype=np.bool_)
-    found = drifts(problem, solution.at, covariance, everybody)
-    assert [drift.kind for drift in found] == ([kind] if kind else [])
-    for drift in found:
-        assert 0.1 * size <= drift.change <= 1.1 * size
-        assert f"instrument's {kind}" in str(drift)
+    return find_drift(problem, solution.at, covariance, everybody)
+
+
+@pytest.mark.parametrize("kind", ["white", "black"])
+def test_a_drift_is_named_with_its_size(kind: str) -> None:
+    """Its size is found though curves, grounds and a constant black follow it as they can."""
+    drift = _found(_moved(kind, EVENLY))
+    assert drift is not None
+    assert (drift.kind, drift.course.since) == (kind, "")
+    assert drift.change == pytest.approx(SIZES[kind], rel=0.2)
+    assert f"instrument's {kind} seems to have drifted:" in str(drift)
+
+
+@pytest.mark.parametrize("kind", ["white", "black"])
+def test_a_step_is_named_with_its_row(kind: str) -> None:
+    """An instrument that moved at once is told from one that drifts, and where."""
+    first = 10
+    drift = _found(_moved(kind, (np.arange(COUNT) >= first).astype(float)))
+    assert drift is not None
+    assert drift.kind == kind
+    assert drift.change == pytest.approx(SIZES[kind], rel=0.2)
+    assert f"from row {READINGS.items[first].row} on" in str(drift)
+
+
+def test_dates_say_the_order() -> None:
+    """Rows that were sorted after they were read drift by their dates, whatever the format."""
+    order = np.random.default_rng(3).permutation(COUNT)
+    along = EVENLY[np.argsort(order)]
+    times = [f"2031-05-06T{8 + int(9 * share):02d}:{int(540 * share) % 60:02d}" for share in along]
+    drift = _found(_moved("white", along, times))
+    assert drift is not None
+    assert drift.change == pytest.approx(SIZES["white"], rel=0.2)
+    # The same order in words that are no dates stays unknown: the rows are taken for it.
+    unknown = _found(_moved("white", along, [f"no. {n}" for n in range(COUNT)]))
+    assert unknown is None or abs(unknown.change) < 0.8 * SIZES["white"]
+
+
+def test_a_drift_within_each_day_is_told_so() -> None:
+    """An instrument that is calibrated every morning and warms up."""
+    half = COUNT // 2
+    along = np.concatenate([np.linspace(0.0, 1.0, half), np.linspace(0.0, 1.0, COUNT - half)])
+    days = ["2031-05-06"] * half + ["2031-05-07"] * (COUNT - half)
+    drift = _found(_moved("black", along, days))
+    assert drift is not None
+    assert drift.course.daily
+    assert "within each day" in str(drift)
+
+
+def test_a_steady_instrument_is_left_in_peace() -> None:
+    """Nothing moved."""
+    assert _found(READINGS) is None
+
+
+def _labs(readings: Readings) -> FloatArray:
+    spectra = np.stack([np.asarray(item.reflectance) for item in readings.items])
+    return lab_from_xyz(xyz(spectra, GRID, D65), white_point(D65))
+
+
+@pytest.mark.parametrize("kind", ["white", "black"])
+def test_a_drift_is_taken_off(kind: str) -> None:
+    """Spectra and Labs become those of the instrument as it was at first."""
+    course = Course(EVENLY, 0.0)
+    moved = _moved(kind, EVENLY)
+    seen = observe(settings(CURVES), moved)
+    lab, true = _labs(moved), _labs(READINGS)
+    seen = replace(seen, lights=(D65,), lab=lab[:, np.newaxis])
+    undone = Drift(kind, SIZES[kind], 0.001, course).undone(seen)
+    np.testing.assert_allclose(undone.lab[:, 0], true, atol=1e-9)
+    np.testing.assert_allclose(undone.spectral, observe(settings(CURVES), READINGS).spectral)
