@@ -46,7 +46,7 @@ _KINDS = ("white", "black")
 # practice, no source).
 _SIZE = {"white": 0.02, "black": 0.005}
 # A smaller one is not worth reading panels again.
-_LEAST = {"white": 0.004, "black": 0.0015}
+_LEAST = {"white": 0.005, "black": 0.0015}
 # So much likelier than a steady instrument it must be, in natural logarithms.
 _CLEARLY = {"white": 5.0, "black": 5.0}
 # How many times as much or as little as the fit takes them to, panels may differ in level; their
