@@ -80,7 +80,8 @@ def needed_lines(needed: Needed) -> list[str]:
             "No fewer do: this is proven."
             if needed.proven
             else f"It is proven that fewer than {needed.least_toners} toners, or with as many "
-            f"fewer than {needed.least_grounds} grounds, do not."
+            f"fewer than {needed.least_grounds} grounds, do not; nor do as many bottles reach "
+            f"more than {needed.most_reached:,}."
         )
         lines = [
             f"{needed.percent:g} % of the deck takes {len(needed.toners)} toners: "

@@ -5,10 +5,11 @@ from __future__ import annotations
 import itertools
 import math
 import random
+import sys
 
 import pytest
 
-from fewtone.decks import needed
+from fewtone.decks import hitting, needed
 from fewtone.errors import UsageError
 from fewtone.match.rules import Rules
 
@@ -39,9 +40,18 @@ def subsets(names: tuple[str, ...]) -> list[set[str]]:
     return [set(c) for n in range(len(names) + 1) for c in itertools.combinations(names, n)]
 
 
+@pytest.mark.parametrize("counted", [None, 0])
 @pytest.mark.parametrize("seed", range(25))
-def test_no_set_of_bottles_is_better(seed: int) -> None:
-    """Fewest toners, then grounds, then most swatches, of all 512 sets; bounds and losses too."""
+def test_no_set_of_bottles_is_better(
+    seed: int, counted: int | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Fewest toners, then grounds, then most swatches, of all 512 sets; bounds and losses too.
+
+    Whether sets of a size are all counted, or the programme has to find out by rows.
+    """
+    if counted is not None:
+        monkeypatch.setattr(hitting, "_ALL", counted)
+        monkeypatch.setattr(hitting, "_SOME", 1)
     supports = drawn(seed)
     percent = (10, 35, 50, 75, 100)[seed % 5]
     wanted = math.ceil(percent * len(supports) / 100)
@@ -65,7 +75,10 @@ def test_no_set_of_bottles_is_better(seed: int) -> None:
         assert found.grounds is not None
         assert (len(found.toners), len(found.grounds), -found.reached) == best
         assert reach(supports, set(found.toners), set(found.grounds)) == found.reached
-        assert (found.least_toners, found.least_grounds) == best[:2]
+        assert (found.least_toners, found.least_grounds, found.most_reached) == (
+            *best[:2],
+            -best[2],
+        )
         assert found.proven
     lost = {t: every - reach(supports, set(TONERS) - {t}, set(GROUNDS)) for t in TONERS}
     assert {loss.name: loss.swatches for loss in found.losses} == lost
@@ -80,6 +93,24 @@ def test_swatches_that_ask_the_same_count_each() -> None:
     found = needed(supports, 90, RULES)
     assert (found.toners, found.grounds, found.reached) == (("a",), ("x",), 90)
     assert needed(supports, 90.5, RULES).toners == ("a", "b")
+
+
+def test_out_of_time_it_tells_how_far_it_is_proven(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With no time at all: a set that reaches enough, bounds that hold, and no claim of proof."""
+    module = sys.modules["fewtone.decks.needed"]
+    for seed in range(25):
+        monkeypatch.setattr(module, "_LONGEST_S", 60.0)
+        whole = needed(drawn(seed), 50, RULES)
+        monkeypatch.setattr(module, "_LONGEST_S", 0.0)
+        found = needed(drawn(seed), 50, RULES)
+        if whole.toners is None or whole.grounds is None:
+            continue
+        assert found.toners is not None
+        assert found.grounds is not None
+        assert found.reached >= math.ceil(0.5 * found.swatches)
+        assert found.least_toners <= whole.least_toners <= len(found.toners)
+        assert found.reached <= found.most_reached
+        assert not found.proven or len(found.toners) == len(whole.toners)
 
 
 @pytest.mark.parametrize("percent", [0.0, -1.0, 101.0, float("nan")])

@@ -52,6 +52,7 @@ def needed_document(needed: Needed) -> Document:
         "reached": needed.reached,
         "least_toners": needed.least_toners,
         "least_grounds": needed.least_grounds,
+        "most_reached": needed.most_reached,
         "proven": needed.proven,
         "losses": {loss.name: loss.swatches for loss in needed.losses},
     }
