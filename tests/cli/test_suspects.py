@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 from pathlib import Path
 
 from cli.conftest import Run
@@ -49,10 +50,30 @@ def test_the_demo_shelf_has_no_suspects(demo: Path, run: Run) -> None:
     """Nothing is planted in the demo, and nothing is found; each toner says how sure it is."""
     document = run("learn", "--shelf", demo, "--json").document
     assert document["suspects"] == []
+    assert document["cautions"] == []
     for toner in document["toners"].values():
         assert toner["left_out_de00"] > toner["median_de00"]
         assert 0.5 < toner["data_share"] < 1.0
         assert toner["scatters"] is False
+
+
+def test_an_instrument_that_drifts_is_told_and_no_panel_blamed(demo: Path, run: Run) -> None:
+    """White that rises by 2 % from the first row to the last, among the demo's six days."""
+    file = demo / "readings.csv"
+    with file.open(encoding="utf-8", newline="") as opened:
+        header, *rows = csv.reader(opened)
+    first = header.index("note") + 1
+    for n, row in enumerate(rows):
+        rise = 1.0 + 0.02 * n / (len(rows) - 1)
+        row[first:] = [f"{float(text) * rise:.4f}" for text in row[first:]]
+    with file.open("w", encoding="utf-8", newline="") as opened:
+        csv.writer(opened, lineterminator="\n").writerows([header, *rows])
+    ran = run("learn", "--shelf", demo, "--json")
+    assert ran.document["suspects"] == []
+    (told,) = [text for text in ran.document["cautions"] if "white" in text]
+    assert "seems to have drifted" in told
+    assert "higher" in told
+    assert told in " ".join(ran.err.split())
 
 
 def test_only_what_can_be_spared_is_proposed_to_be_left_out(demo: Path, run: Run) -> None:

@@ -85,6 +85,7 @@ def learn_document(report: FitReport) -> Document:
             )
         ],
         "second_light": None if report.second_light is None else str(report.second_light),
+        "cautions": list(report.cautions),
     }
 
 
