@@ -54,6 +54,9 @@ _CLEARLY = {"white": 5.0, "black": 5.0}
 _FACTORS, _FACTOR_LOG_SD = np.geomspace(0.1, 3.2, 11), 1.0
 # On either side of a step stand at least this share of the readings, and so many.
 _LEAST_SHARE, _LEAST_READINGS = 0.15, 8
+# So many places of a step are tried; so many panels' levels are judged beside a drift, more of them
+# are taken to vary as the fit found.
+_MOST_STEPS, _MOST_PANELS = 100, 600
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -153,14 +156,13 @@ def find_drift(
     courses = list(_courses(problem.seen.readings))
     if not courses:
         return None
-    levels = _Levels(problem, at, covariance, counted)
+    along = np.stack([course.along for course in courses])
     log_prior = np.array([course.log_prior for course in courses])
     found = []
-    for kind in _KINDS:
-        column = np.stack([course.along for course in courses])
-        gain, change, sd = levels.weigh(kind, column)
-        best = int((gain + log_prior).argmax())
-        total = float(np.logaddexp.reduce(gain + log_prior))
+    weighed = _Levels(problem, at, covariance, counted, along).weigh()
+    for kind, log_factor, change, sd in zip(_KINDS, *weighed, strict=True):
+        best = int((log_factor + log_prior).argmax())
+        total = float(np.logaddexp.reduce(log_factor + log_prior))
         found.append((total, Drift(kind, float(change[best]), float(sd[best]), courses[best])))
     # One that moves looks a little like the other: the likelier one is told.
     total, drift = max(found, key=lambda each: each[0])
@@ -170,83 +172,100 @@ def find_drift(
 
 
 class _Levels:
-    """What the fit says of a share and of a constant added to each reading.
+    """What the fit says of drifts of white and of black along some courses.
 
-    `precision` is ``(2 n_readings, 2 n_readings)`` and `score` ``(2 n_readings,)``: the shares,
-    then the constants.
+    Parameters
+    ----------
+    problem, at, covariance, counted
+        As `find_drift` has them.
+    along
+        Courses, ``(n_courses, n_readings)``.
     """
 
     def __init__(
-        self, problem: Problem, at: Parameters, covariance: FloatArray, counted: BoolArray
+        self,
+        problem: Problem,
+        at: Parameters,
+        covariance: FloatArray,
+        counted: BoolArray,
+        along: FloatArray,
     ) -> None:
-        self.count = len(problem.seen.readings)
-        size = 2 * self.count
-        precision, score = np.zeros((size, size)), np.zeros(size)
-        cross = np.zeros((size, at.layout.size))
-        level_sd = np.zeros(counted.size)
+        courses = along - along.mean(axis=1, keepdims=True)
+        shapes, panels, size = len(courses), counted.size, at.layout.size
+        # Of the courses, those of white first, then those of black; and of each panel's level.
+        information, pull = np.zeros(2 * shapes), np.zeros(2 * shapes)
+        by_panel, by_shared = np.zeros((2 * shapes, panels)), np.zeros((2 * shapes, size))
+        own, own_pull, level_by_shared = (
+            np.zeros(panels),
+            np.zeros(panels),
+            np.zeros((panels, size)),
+        )
         spectra = problem.reflectance(at) * np.exp(at.log_gain[problem.seen.panel])[:, np.newaxis]
         for group, linear in zip(problem.groups, problem.linearise(at), strict=True):
-            level_sd[group.panels] = group.precision[:, -1, -1] ** -0.5
-            slopes, places = _slopes(problem, group, spectra)
+            here, level_sd = group.panels, group.precision[:, -1, -1] ** -0.5
+            slopes = _slopes(problem, group, spectra)
             noise, offset = group_covariance(problem, group, linear, at)
-            solved = np.linalg.solve(
-                noise, np.concatenate([slopes, offset[..., np.newaxis]], axis=-1)
-            )
-            solved *= counted[group.panels, np.newaxis, np.newaxis]
-            within = slopes.swapaxes(1, 2) @ solved
-            precision[places[:, :, np.newaxis], places[:, np.newaxis]] = within[..., :-1]
-            score[places] = -within[..., -1]
-            by_shared = solved[..., :-1].swapaxes(1, 2) @ linear.shared
-            cross[places[:, :, np.newaxis], group.shared] = by_shared
-        precision -= cross @ _given_held(problem, covariance) @ cross.T
-        self.precision, self.score = precision, score
-        member = problem.seen.panel[:, np.newaxis] == np.arange(counted.size)
-        self._by_panel = precision[:, : self.count] @ (member * level_sd)
-        own = (member * level_sd).T @ self._by_panel[: self.count]
-        self._values, self._vectors = np.linalg.eigh(own)
-        self._values = np.clip(self._values, 0.0, 1.0)
-        self._by_panel = self._by_panel @ self._vectors
-        self._pull = self._vectors.T @ ((member * level_sd).T @ score[: self.count])
+            # (kinds · courses + 1 level, panels, rows)
+            moves = np.einsum("kpri,cpi->kcpr", slopes, courses[:, group.readings])
+            level = slopes[0].sum(axis=-1) * level_sd[:, np.newaxis]
+            moves = np.concatenate([moves.reshape(2 * shapes, *level.shape), level[np.newaxis]])
+            moves = moves.transpose(1, 2, 0)
+            solved = np.linalg.solve(noise, moves) * counted[here, np.newaxis, np.newaxis]
+            scores = -(solved * offset[..., np.newaxis]).sum(axis=1)
+            inner = (solved[..., :-1] * moves[..., :-1]).sum(axis=1)
+            information += inner.sum(axis=0)
+            pull += scores[:, :-1].sum(axis=0)
+            by_panel[:, here] = (solved[..., :-1] * level[..., np.newaxis]).sum(axis=1).T
+            own[here], own_pull[here] = (solved[..., -1] * level).sum(axis=1), scores[:, -1]
+            shared = solved.transpose(0, 2, 1) @ linear.shared
+            by_shared[:, group.shared] += shared[:, :-1].sum(axis=0)
+            level_by_shared[np.ix_(here, group.shared)] = shared[:, -1]
+        known = _given_held(problem, covariance)
+        followed = by_shared @ known
+        self._information = information - (followed * by_shared).sum(axis=1)
+        self._pull = pull
+        self._values, self._by_panel, self._own_pull = (
+            np.zeros(0),
+            np.zeros((2 * shapes, 0)),
+            own[:0],
+        )
+        if panels <= _MOST_PANELS:
+            levels = np.diag(own) - level_by_shared @ known @ level_by_shared.T
+            values, vectors = np.linalg.eigh(levels)
+            self._values = np.clip(values, 0.0, 1.0)
+            self._by_panel = (by_panel - followed @ level_by_shared.T) @ vectors
+            self._own_pull = own_pull @ vectors
 
-    def weigh(self, kind: str, along: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    def weigh(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Bayes factor of each course against a steady instrument, size and standard deviation.
 
-        Parameters
-        ----------
-        kind
-            ``"white"`` or ``"black"``.
-        along
-            Courses, ``(n_courses, n_readings)``.
+        Returns
+        -------
+        Log Bayes factor [1], size and its standard deviation [1], each ``(2, n_courses)``: of
+        white, then of black.
         """
-        rows = slice(None, self.count) if kind == "white" else slice(self.count, None)
-        courses = along - along.mean(axis=1, keepdims=True)
-        pull, information = courses @ self.score[rows], courses @ self.precision[rows, rows]
-        information = (information * courses).sum(axis=1)
-        by_panel = courses @ self._by_panel[rows]
-        steady, gains, changes, informations = [], [], [], []
+        size = np.repeat([_SIZE[kind] for kind in _KINDS], self._pull.size // 2)
+        steady, gains, changes, sds = [], [], [], []
         for factor in _FACTORS:
             # Woodbury: panels vary `factor` times as much as the fit took them to.
             more = factor**2 - 1.0
             turned = more / (1.0 + more * self._values)
             steady.append(
-                0.5 * float(turned @ self._pull**2)
+                0.5 * float(turned @ self._own_pull**2)
                 - 0.5 * float(np.log1p(more * self._values).sum())
                 - 0.5 * (np.log(factor) / _FACTOR_LOG_SD) ** 2
             )
-            left = information - (by_panel**2 * turned).sum(axis=1)
-            left = np.maximum(left, 1e-9)
-            pulled = pull - by_panel @ (turned * self._pull)
-            told = _SIZE[kind] ** 2 * left
-            gains.append(
-                0.5 * (pulled**2 / left) * told / (1.0 + told) - 0.5 * np.log1p(told) + steady[-1]
-            )
-            changes.append(pulled / left)
-            informations.append(left)
-        with_drift = np.logaddexp.reduce(gains, axis=0)
+            left = np.maximum(self._information - self._by_panel**2 @ turned, 1e-9)
+            pull = self._pull - self._by_panel @ (turned * self._own_pull)
+            told = size**2 * left
+            gains.append(0.5 * pull**2 / left * told / (1.0 + told) - 0.5 * np.log1p(told))
+            gains[-1] += steady[-1]
+            changes.append(pull / left)
+            sds.append(left**-0.5)
         best = np.argmax(gains, axis=0)[np.newaxis]
-        change = np.take_along_axis(np.stack(changes), best, axis=0)[0]
-        sd = np.take_along_axis(np.stack(informations), best, axis=0)[0] ** -0.5
-        return with_drift - np.logaddexp.reduce(steady), change, sd
+        log_factor = np.logaddexp.reduce(gains, axis=0) - np.logaddexp.reduce(steady)
+        change, sd = (np.take_along_axis(np.stack(all_), best, axis=0) for all_ in (changes, sds))
+        return log_factor.reshape(2, -1), change.reshape(2, -1), sd.reshape(2, -1)
 
 
 def _given_held(problem: Problem, covariance: FloatArray) -> FloatArray:
@@ -256,31 +275,26 @@ def _given_held(problem: Problem, covariance: FloatArray) -> FloatArray:
     return np.asarray(covariance - covariance[:, held] @ known)
 
 
-def _slopes(problem: Problem, group: Group, spectra: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Derivatives of a group's residuals in a share and a constant added to each reading.
+def _slopes(problem: Problem, group: Group, spectra: FloatArray) -> FloatArray:
+    """Derivatives of a group's residuals in a share and in a constant added to each reading.
 
-    Returns
-    -------
-    Shape ``(n_panels, n_rows, 2 n_read)``, and where these stand among all,
-    ``(n_panels, 2 n_read)``.
+    Shape ``(2, n_panels, n_rows, n_read)``.
     """
     seen, readings = problem.seen, group.readings
-    many = readings.shape[1]
     parts = blocks(group, seen.wavelength_nm.size)
-    slopes = np.zeros((len(group.panels), parts[-1][1].stop, 2 * many))
+    slopes = np.zeros((2, len(group.panels), parts[-1][1].stop, readings.shape[1]))
     for k, columns, lit in parts:
         rows = readings[:, k]
-        for place, moved in ((k, spectra[rows]), (many + k, np.ones_like(spectra[rows]))):
-            if lit is None:
-                by = moved / problem.noise.of_reflectance(seen.spectral[rows])
-            else:
-                light = seen.lights[lit]
-                matrix, white = weights(seen.wavelength_nm, light), white_point(light)
-                bend = lab_jacobian(spectra[rows] @ matrix, white)
-                by = (bend @ (moved @ matrix)[..., np.newaxis])[..., 0]
-                by = by / problem.lab_sd[rows, lit]
-            slopes[:, columns, place] = by
-    return slopes, np.concatenate([readings, len(seen.readings) + readings], axis=1)
+        moves = np.stack([spectra[rows], np.ones_like(spectra[rows])])
+        if lit is None:
+            moves = moves / problem.noise.of_reflectance(seen.spectral[rows])
+        else:
+            light = seen.lights[lit]
+            matrix, white = weights(seen.wavelength_nm, light), white_point(light)
+            bend = lab_jacobian(spectra[rows] @ matrix, white)
+            moves = (bend @ (moves @ matrix)[..., np.newaxis])[..., 0] / problem.lab_sd[rows, lit]
+        slopes[:, :, columns, k] = moves
+    return slopes
 
 
 def _courses(items: tuple[Reading, ...]) -> Iterator[Course]:
@@ -296,6 +310,7 @@ def _courses(items: tuple[Reading, ...]) -> Iterator[Course]:
     ]
     if not steps:
         return
+    steps = steps[:: -(-len(steps) // _MOST_STEPS)]
     days = [time.date() for time in times]
     sessions = [np.array([i for i in order if days[i] == day]) for day in sorted(set(days))]
     daily = 1 < len(sessions) <= count / _LEAST_READINGS
