@@ -29,10 +29,30 @@ def test_a_job_is_found_by_name_and_colour(book: list[str], run: Run) -> None:
     shown = json.loads(run("job", "show", "RED lamp", *book, "--json").out)["job"]
     assert shown["lab"] == [34.1, 59.3, 12.5]
     assert shown["entries"][0]["data"]["recipe"] == RECIPE
-    for words in (["lamp"], ["--toner", "peony"], ["--like", "34,59,12"]):
+    for words in (
+        *(["lamp"], ["red", "lamp"], ["--toner", "Peony"], ["--ground", "Silver"]),
+        ["--like", "34,59,12"],
+    ):
         found = json.loads(run("job", "find", *words, *book, "--json").out)["jobs"]
         assert [job["name"] for job in found] == ["red lamp"]
     assert not json.loads(run("job", "find", "--like", "90,0,0", *book, "--json").out)["jobs"]
+
+
+def test_a_job_over_a_keyed_ground_is_found_by_its_parents(
+    demo: Path, book: list[str], run: Run
+) -> None:
+    """And by the mix, in whatever order and parts it is said; not by another."""
+    line = "2 peony + 1 poppy, 8:1, 6 coats over 2 silver + 1 graphite"
+    where = ["--target", TARGET, "--shelf", str(demo), *book]
+    assert run("job", "keep", "keyed", line, *where).code == 0
+    for ground, found in (
+        ("Graphite", ["keyed"]),
+        ("2 graphite + 4 silver", ["keyed"]),
+        ("1 graphite + 1 silver", []),
+        ("brass", []),
+    ):
+        jobs = run("job", "find", "--ground", ground, *book, "--json").document["jobs"]
+        assert [job["name"] for job in jobs] == found, ground
 
 
 def test_it_is_predicted_again(demo: Path, book: list[str], run: Run) -> None:
@@ -110,6 +130,10 @@ def test_a_job_goes_through_the_whole_work(demo: Path, tmp_path: Path, run: Run)
     kinds = [entry["kind"] for entry in job["entries"]]
     assert kinds == ["recipe", "batch", "panel", "adjustment"]
     assert job["entries"][2]["data"]["readings"] == ["36.5,57.0,11.0"]
+    # What is predicted of the mix as it then is, so that a later day can tell whether it moved.
+    again = run("job", "again", "hall", *where, "--json").document
+    assert again["recipe"]["recipe"] == first["after"]["recipe"]
+    assert (again["moved_de00"], again["has_moved"]) == (0.0, False)
     # The second panel is judged with the first one in mind, as if both had been told.
     told = [first["after"]["recipe"], "--target", TARGET, "--reading", "34.5,59.0,12.4"]
     told += ["--earlier", f"36.5,57.0,11.0 of {line}", "--left", "350ml", *where[:2], "--json"]

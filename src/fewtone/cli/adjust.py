@@ -82,6 +82,7 @@ def adjust(
     """Work out, after a panel was read, how many coats to give, what to add, or to leave it."""
     from fewtone.cli.console import SAFETY, out, print_cautions, print_document
     from fewtone.cli.jobs import work_on
+    from fewtone.jobs import panel_entries
     from fewtone.report.json import adjust_document
     from fewtone.workshop.pour.mix import strength_cautions
 
@@ -111,10 +112,10 @@ def adjust(
     kept = None
     # The reading goes to the shelf and to the job at once, or to neither.
     with work.noting() as note:
-        note(
-            ("panel", {"recipe": str(sprayed_with), "readings": reading}),
-            ("adjustment", {"recipe": str(result.after.recipe), "advice": result.advice}),
-        )
+        if work.job is not None:
+            curves = loaded.over([result.after.recipe])
+            entries = panel_entries(curves, result, sprayed_with, reading)
+            note(*((entry.kind, dict(entry.data)) for entry in entries))
         if keep_reading:
             kept = loaded.keep_reading(
                 recipe, reading, light=result.reading_light, sprayed=coats, panel=panel

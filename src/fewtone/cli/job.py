@@ -74,14 +74,15 @@ def show(
 @job.command(epilog=epilog_of(JOB_EXAMPLES["find"]))
 def find(
     words: Annotated[
-        str,
+        list[str] | None,
         typer.Argument(metavar="[WORDS]", help="Words that stand in it: name, request, recipe."),
-    ] = "",
+    ] = None,
     toner: Annotated[
         str | None, typer.Option("--toner", metavar="NAME", help="Its recipe has this toner.")
     ] = None,
     ground: Annotated[
-        str | None, typer.Option("--ground", metavar="NAME", help="Its recipe is over this ground.")
+        str | None,
+        typer.Option("--ground", metavar="NAME", help="It is over this ground, or a mix with it."),
     ] = None,
     since: Annotated[
         str | None,
@@ -121,7 +122,7 @@ def find(
     for option, day in (("--since", since), ("--until", until)):
         options.require_day(option, day)
     jobs = Book(book).find(
-        words,
+        " ".join(words or ()),
         toner=toner,
         ground=ground,
         since=since,

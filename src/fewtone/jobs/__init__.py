@@ -5,7 +5,7 @@ from __future__ import annotations
 from fewtone.jobs.again import Again, KeptMatch, again, kept_matches, of_shelf
 from fewtone.jobs.book import Book
 from fewtone.jobs.job import Entry, Job, opened_job, recipe_entry
-from fewtone.jobs.keep import keep_job
+from fewtone.jobs.keep import keep_job, panel_entries
 from fewtone.jobs.transfer import read_jobs, write_jobs
 
 __all__ = [
@@ -19,6 +19,7 @@ __all__ = [
     "kept_matches",
     "of_shelf",
     "opened_job",
+    "panel_entries",
     "read_jobs",
     "recipe_entry",
     "write_jobs",

@@ -21,7 +21,9 @@ from fewtone.io.atomic import note_written
 from fewtone.io.interrupts import held
 from fewtone.io.places import default_book
 from fewtone.jobs.job import Entry, Job, job_from
+from fewtone.model.keyed import KeyedGround
 from fewtone.model.names import did_you_mean
+from fewtone.model.recipe import Recipe
 
 __all__ = ["Book"]
 
@@ -247,7 +249,7 @@ class Book:
         words
             All of them stand somewhere in it: name, request, recipes, notes; any case.
         toner, ground
-            What its recipe in use has.
+            Names, any case, of what its recipe in use has; a keyed ground's parents count too.
         since, until
             Days, ``2026-01-31``, between which it was opened.
         lab, light, within
@@ -263,9 +265,9 @@ class Book:
             recipe = job.recipe
             if not all(word in job.words for word in words.casefold().split()):
                 continue
-            if toner is not None and (recipe is None or toner not in recipe.blend):
+            if toner is not None and (recipe is None or toner.casefold() not in recipe.blend):
                 continue
-            if ground is not None and (recipe is None or recipe.ground != ground):
+            if ground is not None and (recipe is None or not _is_over(recipe, ground)):
                 continue
             if (since and job.opened[:10] < since) or (until and job.opened[:10] > until):
                 continue
@@ -403,6 +405,14 @@ _REST = (
 
 def _key(name: str) -> str:
     return " ".join(name.split()).casefold()
+
+
+def _is_over(recipe: Recipe, ground: str) -> bool:
+    """Whether a recipe is over a ground, or over a mix with it."""
+    if "+" not in recipe.ground:
+        return recipe.ground == ground.casefold()
+    mix = KeyedGround.parse(recipe.ground)
+    return ground.casefold() in mix.parts or ("+" in ground and KeyedGround.parse(ground) == mix)
 
 
 def _colours(job: Job) -> list[Sequence[float]]:

@@ -54,7 +54,8 @@ class Entry:
         One of `KINDS`.
     data
         What it says, as JSON has it: ``recipe``, a recipe line, for all but notes and the end; with
-        a chosen recipe ``lab`` and ``de00`` as they were predicted; with a panel ``readings``.
+        a chosen recipe ``lab`` and ``de00`` as they were predicted, with an adjustment ``lab``;
+        with a panel ``readings``.
     at
         When, in universal time to the second, ISO 8601.
     """
@@ -134,8 +135,8 @@ class Job:
 
     @property
     def predicted(self) -> Entry | None:
-        """The entry that chose the recipe in use, with what was predicted of it."""
-        chosen = [entry for entry in self.entries if entry.kind == "recipe"]
+        """The entry that chose the recipe in use, with what was predicted of it then."""
+        chosen = [entry for entry in self.entries if entry.kind in ("recipe", "adjustment")]
         return chosen[-1] if chosen else None
 
     @property

@@ -1,6 +1,8 @@
-"""Opening a job in a book."""
+"""What a job is opened with, and what a panel adds to it."""
 
 from __future__ import annotations
+
+from typing import TYPE_CHECKING
 
 from fewtone.jobs.book import Book
 from fewtone.jobs.job import Entry, Job, opened_job, recipe_entry
@@ -9,8 +11,14 @@ from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
+from fewtone.prediction.recipes import predict
 
-__all__ = ["keep_job"]
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from fewtone.workshop.panel.adjust import Adjustment
+
+__all__ = ["keep_job", "panel_entries"]
 
 
 def keep_job(
@@ -61,3 +69,39 @@ def keep_job(
         curves_text=curves_text,
     )
     return book.keep(opened, curves_text, entries)
+
+
+def panel_entries(
+    curves: Curves, result: Adjustment, sprayed: Recipe, readings: Sequence[str]
+) -> tuple[Entry, Entry]:
+    """The entries of a panel and of what was advised after it.
+
+    Parameters
+    ----------
+    curves
+        The learnt shelf, the recipes' grounds among its own.
+    result
+        The advice.
+    sprayed
+        What the panel was sprayed with.
+    readings
+        What it reads, as they were said.
+
+    Returns
+    -------
+    The panel; then the adjustment, with what these curves predict of its recipe, so that `again`
+    can tell whether they have moved.
+    """
+    after = result.after.recipe
+    lab = predict(curves, [after], result.target.light).lab[0]
+    return (
+        Entry("panel", {"recipe": str(sprayed), "readings": list(readings)}),
+        Entry(
+            "adjustment",
+            {
+                "recipe": str(after),
+                "advice": result.advice,
+                "lab": [round(float(value), 4) for value in lab],
+            },
+        ),
+    )

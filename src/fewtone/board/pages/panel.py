@@ -10,7 +10,7 @@ from fewtone.board.shades import shown
 from fewtone.board.typed import MOST_READINGS, coats_of, readings_of
 from fewtone.board.visit import Visit
 from fewtone.errors import FewtoneError, UsageError
-from fewtone.jobs import Entry
+from fewtone.jobs import panel_entries
 from fewtone.model.blend import coats_text, exact_number
 from fewtone.model.numbers import decimal_from
 from fewtone.report.json import adjust_document
@@ -62,10 +62,8 @@ def keep(visit: Visit) -> Response:
         sprayed = result.recipe if coats is None else result.recipe.with_(coats=coats)
         # The reading goes to the shelf and to the job at once, or to neither.
         with visit.bench.book.adding(name) as add:
-            add(
-                Entry("panel", {"recipe": str(sprayed), "readings": readings}),
-                Entry("adjustment", {"recipe": str(result.after.recipe), "advice": result.advice}),
-            )
+            curves = shelf.over([result.after.recipe])
+            add(*panel_entries(curves, result, sprayed, readings))
             if form.get("learn_from") == "yes":
                 shelf.keep_reading(recipe, readings, light=result.reading_light, sprayed=coats)
     except FewtoneError as error:
