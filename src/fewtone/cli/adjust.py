@@ -169,7 +169,10 @@ def _parts(result: Adjustment) -> list[Part]:
     parts += ["", *result.why, ""]
     if result.advice != "stop":
         parts += [f"The mix then is, to repeat or batch: {after.recipe}"]
-    parts += [*_next_time(result), ""]
+    if next_time := _next_time(result):
+        parts += [*next_time, ""]
+    elif result.advice != "stop":
+        parts.append("")
     if result.advice == "add":
         parts += [
             f"Without adding anything, {_coats(result.coats.recipe.coats)} would be best "
@@ -189,6 +192,12 @@ def _next_time(result: Adjustment) -> list[str]:
         return []
     assert whole.pass_probability is not None
     assert after.pass_probability is not None
+    if not result.next_time_holds:
+        return [
+            "Next time: repeat that mix, or match anew. In whole numbers of its toners nothing",
+            f"comes near its {after.pass_probability:.0%}; the best passes "
+            f"{whole.pass_probability:.0%}: {whole.recipe}",
+        ]
     return [
         f"Next time, in whole numbers: {whole.recipe}",
         f"That costs: ΔE00 {whole.de00:.2f} for {after.de00:.2f}, passes "

@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 
 __all__ = ["batch"]
 
+# Above the share within which the recipe's own ratio is kept although less would do.
+_MUCH_MORE = Fraction(5, 100)
+
 
 def batch(
     recipe: options.RecipeOfJobArgument = None,
@@ -155,14 +158,19 @@ def _headline(result: Batch) -> str:
 
 
 def _rounding(result: Batch) -> list[str]:
-    """What pouring on lines does to ratio and colour."""
+    """What pouring on lines does to ratio and colour, and to the volume."""
     if result.on is None or result.rounding_de00 is None:
         return []
+    why = []
+    if result.overshoot_ml > _MUCH_MORE * result.wanted_ml and result.limit_de00 > 0:
+        less = f"Less of it on {result.on} would move the colour by more than ΔE00"
+        why = [f"{less} {result.limit_de00:g}."]
     if result.rounding_de00 == 0:
-        return [f"Toners and medium land on {result.on} in the recipe's own ratio."]
+        return [f"Toners and medium land on {result.on} in the recipe's own ratio.", *why]
     return [
         f"Toners and medium land on {result.on}; that moves the colour by ΔE00 "
-        f"{result.rounding_de00:.2f} (up to {result.limit_de00:g} is allowed)."
+        f"{result.rounding_de00:.2f} (up to {result.limit_de00:g} is allowed).",
+        *why,
     ]
 
 

@@ -58,6 +58,8 @@ def new(
         "readings on as many panels, and enough to begin with: with a hand that varies",
         "by 5 % they foretold unseen blends nearly as well as all rows did (median ΔE00",
         "0.47 and 0.44, made-up data).",
+        "Rows that share a panel id are the steps of one masked strip. Separate panels of one",
+        "session may share an id too: write yes in their rows, in a column named separate.",
         f"Next: name your toners and grounds in {folder / 'shelf.toml'}, spray and read the rows",
         f"of {folder / 'readings.csv'}, then: fewtone learn --shelf {folder}",
         f"The guide is {folder / 'README.txt'}.",

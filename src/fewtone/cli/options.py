@@ -199,7 +199,7 @@ FromOption: TypeAlias = Annotated[
     typer.Option(
         "--from",
         metavar="NAME=120ml",
-        help="Use up this rest of a toner, in place of --volume; may be repeated.",
+        help="Use up this rest of a toner; may be repeated. --area says if it is enough.",
     ),
 ]
 

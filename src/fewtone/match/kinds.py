@@ -80,8 +80,9 @@ def new_toner(
     toner = replace(toner, hue=_hue(with_new_toner(curves, toner), target.light))
     peers = {name: curves.absorption[curves.toners.index(name)].max() for name in curves.toners}
     alike = min(peers, key=lambda name: abs(np.log(peers[name] / toner.strength)))
+    article = "an" if toner.hue[0] in "aeiou" else "a"
     words = (
-        f"with a {toner.hue} toner that absorbs most at {toner.peak_nm:g} nm, "
+        f"with {article} {toner.hue} toner that absorbs most at {toner.peak_nm:g} nm, "
         f"{_strength_words(toner.strength / peers[alike])} {alike}"
     )
     return Help("new_toner", toner, match, words)

@@ -52,6 +52,7 @@ __all__ = [
     "FilmSpread",
     "PassProbability",
     "chance_within",
+    "normal_points",
     "pass_any_probability",
     "pass_probability",
 ]
@@ -316,7 +317,7 @@ def pass_any_probability(
     chance = PassProbability(curves, settings, targets[0], tolerance)
     spread = chance.spread(*recipe_doses(curves, recipes))
     covariance = chance._covariance(spread, np.arange(len(recipes)), *_sprayed(recipes))
-    points = _normal_points(_POINTS)
+    points = normal_points(_POINTS, 3)
     inside = np.zeros((len(recipes), _POINTS), dtype=np.bool_)
     alone = []
     for target in targets:
@@ -329,22 +330,32 @@ def pass_any_probability(
     return np.asarray(np.round(np.minimum(counted, 1.0), 2))
 
 
-@lru_cache(maxsize=1)
-def _normal_points(count: int) -> FloatArray:
-    """Points spread as the standard normal distribution in three dimensions, ``(count, 3)``.
+@lru_cache(maxsize=2)
+def normal_points(count: int, size: int) -> FloatArray:
+    """Points spread evenly as the standard normal distribution, ``(count, size)``.
 
-    An additive recurrence whose steps are powers of the root of x⁵ = x + 1 (the sequence
-    R₄ of M. Roberts, The Unreasonable Effectiveness of Quasirandom Sequences, 2018,
-    extremelearning.com.au) in four dimensions, made normal by the Box-Muller transform.
+    An additive recurrence whose steps are powers of the root of x^(d + 1) = x + 1 (the sequence
+    R_d of M. Roberts, The Unreasonable Effectiveness of Quasirandom Sequences, 2018,
+    extremelearning.com.au) in d dimensions, made normal by the Box-Muller transform, which takes
+    two for two.
+
+    Parameters
+    ----------
+    count
+        How many.
+    size
+        Dimensions.
     """
+    pairs = (size + 1) // 2
     root = 2.0
     for _ in range(60):
-        root = (1.0 + root) ** 0.2
-    even = (0.5 + np.arange(1, count + 1)[:, np.newaxis] * root ** -np.arange(1.0, 5.0)) % 1.0
-    radius = np.sqrt(-2.0 * np.log(np.maximum(even[:, :2], 1e-12)))
-    angle = 2.0 * np.pi * even[:, 2:]
-    normal = np.hstack([radius * np.cos(angle), radius[:, :1] * np.sin(angle[:, :1])])
-    return frozen(normal)
+        root = (1.0 + root) ** (1.0 / (2 * pairs + 1))
+    steps = root ** -np.arange(1.0, 2 * pairs + 1)
+    even = (0.5 + np.arange(1, count + 1)[:, np.newaxis] * steps) % 1.0
+    radius = np.sqrt(-2.0 * np.log(np.maximum(even[:, :pairs], 1e-12)))
+    angle = 2.0 * np.pi * even[:, pairs:]
+    normal = np.hstack([radius * np.cos(angle), radius * np.sin(angle)])[:, :size]
+    return frozen(np.ascontiguousarray(normal))
 
 
 def _sprayed(recipes: Sequence[Recipe]) -> tuple[FloatArray, FloatArray]:

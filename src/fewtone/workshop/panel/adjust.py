@@ -6,7 +6,9 @@ curves, which stay. Whatever is done is then judged by the chance that a *fresh*
 (`fewtone.workshop.panel.predictive`). A panel that passes, or a mix that is expected to pass, is
 left alone; else something is done only where that chance rises clearly, and the more so the more
 trouble it is or the less it can be taken back: other coats a little, medium more, toner more again,
-and a toner that was not in the mix the most.
+and a toner that was not in the mix the most. And it is done only where it is unlikely to do harm:
+one panel tells little of what is off, and a change that is right on average may well make this mix
+worse, which the posterior says.
 """
 
 from __future__ import annotations
@@ -33,11 +35,16 @@ from fewtone.workshop.panel.plans import Plan
 from fewtone.workshop.panel.posterior import (
     Cause,
     Depth,
-    Posterior,
     SprayedPanel,
 )
 from fewtone.workshop.panel.readings import EarlierPanel, ReadingLike, average, read_panel
-from fewtone.workshop.panel.remedies import EXPECTED_TO_PASS, Addition, Remedies, Volumes
+from fewtone.workshop.panel.remedies import (
+    EXPECTED_TO_PASS,
+    NO_BAD_BET,
+    Addition,
+    Remedies,
+    Volumes,
+)
 from fewtone.workshop.panel.unexplained import explained_posterior
 from fewtone.workshop.pour.mix import require_names, stock_cautions
 
@@ -119,6 +126,12 @@ class Adjustment:
     nothing_wrong: float
     cautions: tuple[str, ...]
 
+    @property
+    def next_time_holds(self) -> bool:
+        """Whether the recipe for next time is about as likely to pass as the mix is."""
+        whole, mix = self.next_time.pass_probability, self.after.pass_probability
+        return whole is None or mix is None or whole >= NO_BAD_BET * mix
+
 
 @named_options
 def adjust(
@@ -199,7 +212,7 @@ def adjust(
         passes=passes,
         reading_light=light,
         advice=best if best in ("stop", "coats") else "add",
-        why=tuple(_why(posterior, passes, best, options)),
+        why=tuple(_why(remedies, passes, best, options)),
         as_is=remedies.match(stop, volumes),
         coats=remedies.match(coats, volumes),
         additions=additions,
@@ -271,20 +284,29 @@ def _volumes(
     return Volumes(left_ml, step, steps)
 
 
-def _why(posterior: Posterior, passes: bool, best: str, options: Mapping[str, Plan]) -> list[str]:
-    reasons = [words for cause in posterior.causes if (words := _cause_words(cause))]
+def _why(remedies: Remedies, passes: bool, best: str, options: Mapping[str, Plan]) -> list[str]:
+    causes = remedies.predictive.posterior.causes
+    reasons = [words for cause in causes if (words := _cause_words(cause))]
     now, then = options["stop"], options[best]
     if passes:
         reasons.append("This panel is within tolerance: nothing is changed.")
     elif best != "stop":
         reasons.append(
             f"A fresh panel then passes with {then.chance:.0%} instead of {now.chance:.0%}; "
-            f"expected ΔE00 {then.expected_de00:.2f} instead of {now.expected_de00:.2f}."
+            f"expected ΔE00 {then.expected_de00:.2f} instead of {now.expected_de00:.2f}. "
+            f"{_risk_words(remedies.risk(then))}"
         )
     elif now.chance >= EXPECTED_TO_PASS:
         reasons.append(
             f"The miss is within what film build explains: a fresh panel of the mix as it is "
             f"passes with {now.chance:.0%}."
+        )
+    elif risky := remedies.clearly_likelier(options):
+        likeliest = options[max(risky, key=lambda kind: options[kind].chance)]
+        reasons.append(
+            f"The likeliest change passes with {likeliest.chance:.0%} instead of "
+            f"{now.chance:.0%}, but {remedies.risk(likeliest):.0%} is the chance that it makes the "
+            "mix worse: spray again first, a second reading tells more."
         )
     else:
         most = max(plan.chance for plan in options.values())
@@ -293,6 +315,12 @@ def _why(posterior: Posterior, passes: bool, best: str, options: Mapping[str, Pl
             f"{now.chance:.0%} (the best comes to {most:.0%}): spray again, or match anew."
         )
     return reasons
+
+
+def _risk_words(risk: float) -> str:
+    """How likely a change makes the mix worse, in a sentence."""
+    chance = f"{risk:.0%}" if risk >= 0.01 else "below 1%"
+    return f"The chance that this makes the mix worse is {chance}."
 
 
 def _cause_words(cause: Cause) -> str | None:

@@ -158,11 +158,37 @@ class Explanation:
         rows
             Their derivatives, shape ``(..., n_functions, n_parameters + n_directions)``.
         """
+        apart = self.deviations_of(rows)
+        return np.asarray(apart @ apart.swapaxes(-1, -2))
+
+    def deviations_of(self, rows: FloatArray) -> FloatArray:
+        """How linear functions of parameters and z deviate in each independent direction.
+
+        With the prior's root R, parameters and z being R u with u ~ N(0, I), and M⁻¹ = L Lᵀ, the
+        posterior covariance of u is I - Vᵀ q² V, where Lᵀ J R = U q V.
+
+        Parameters
+        ----------
+        rows
+            Their derivatives, shape ``(..., n_functions, n_parameters + n_directions)``.
+
+        Returns
+        -------
+        By one standard deviation of each direction, shaped like `rows`; the directions are common
+        to all functions.
+        """
         size = len(self.covariance)
-        prior = np.concatenate([rows[..., :size] @ self.covariance, rows[..., size:]], axis=-1)
-        gain = prior @ self.jacobian.T
-        left = prior @ rows.swapaxes(-1, -2) - gain @ self.weight @ gain.swapaxes(-1, -2)
-        return np.asarray(left)
+        variance, axes = np.linalg.eigh(self.covariance)
+        root = axes * np.sqrt(np.maximum(variance, 0.0))
+
+        def by_unit(functions: FloatArray) -> FloatArray:
+            return np.concatenate([functions[..., :size] @ root, functions[..., size:]], axis=-1)
+
+        told = np.linalg.cholesky(self.weight).T @ by_unit(self.jacobian)
+        _, known, along = np.linalg.svd(told, full_matrices=False)
+        shrunk = 1.0 - np.sqrt(np.maximum(1.0 - known**2, 0.0))
+        prior = by_unit(rows)
+        return np.asarray(prior - ((prior @ along.T) * shrunk) @ along)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

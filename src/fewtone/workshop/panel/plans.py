@@ -19,7 +19,7 @@ from fewtone.colorimetry import delta_e_2000
 from fewtone.model.curves import Curves
 from fewtone.model.target import Target
 from fewtone.typing import FloatArray, IntArray
-from fewtone.workshop.panel.predictive import PosteriorPredictive
+from fewtone.workshop.panel.predictive import Fresh, PosteriorPredictive
 from fewtone.workshop.pour.mix import MEDIUM
 
 __all__ = ["Plan", "best_plan"]
@@ -31,7 +31,7 @@ _COMPONENT_DE00, _DOUBLING_DE00 = 0.02, 0.1
 _COMPONENT_CHANCE, _DOUBLING_CHANCE = 0.01, 0.05
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Plan:
     """Something to do, and how a fresh panel would then read.
 
@@ -45,12 +45,15 @@ class Plan:
         Chance that a fresh panel then reads within tolerance.
     expected_de00
         Mean ΔE00 of a fresh panel without hand or instrument.
+    compared
+        Fresh panels of the mix as it is, and of this plan.
     """
 
     coats: int
     steps: dict[str, int]
     chance: float
     expected_de00: float
+    compared: Fresh
 
 
 def best_plan(
@@ -114,7 +117,9 @@ def best_plan(
         )
         fits = (near[:, 1:] >= 0).all(axis=1) & (near[:, 1:].sum(axis=1) <= most_steps)
         best = nearest(np.vstack([best, near[fits]]))
-    fresh = predictive.of_plans(best[:, 0], added(best[:, 1:]), left_ml)
+    as_is_first = np.append(as_is[0], best[:, 0]), np.vstack([as_is[1], added(best[:, 1:])])
+    both = predictive.of_plans(*as_is_first, left_ml)
+    fresh = both.only(slice(1, None))
     chance = fresh.chance(target.lab, float(predictive.settings.mixing.tolerance))
     opened, grown = _effort(best[:, 1:], share)
     worth = chance - _COMPONENT_CHANCE * opened - _DOUBLING_CHANCE * grown
@@ -126,7 +131,8 @@ def best_plan(
         coats=int(best[row, 0]),
         steps={name: int(count) for name, count in steps if count},
         chance=float(chance[row]),
-        expected_de00=float(fresh.only(row).expected_de00(target.lab)[0]),
+        expected_de00=float(fresh.only(slice(row, row + 1)).expected_de00(target.lab)[0]),
+        compared=both.only(slice(0, row + 2, row + 1)),
     )
 
 

@@ -27,7 +27,7 @@ from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.variation import film_build_sd, pour_shares, repeat_variance
 from fewtone.prediction.forward import lab_of_doses, recipe_doses
-from fewtone.prediction.pass_probability import chance_within
+from fewtone.prediction.pass_probability import chance_within, normal_points
 from fewtone.typing import FloatArray, FloatLike, IntArray, frozen
 from fewtone.workshop.panel.panel_model import films_of
 from fewtone.workshop.panel.posterior import (
@@ -42,6 +42,8 @@ __all__ = ["Fresh", "PosteriorPredictive"]
 
 # Along each axis of a normal distribution.
 _NODES = 5
+# Points at which how often mixes truly pass is compared.
+_POINTS = 256
 # A bottle that no panel of the job tells of: on or off, as the prior has it.
 _UNTOLD_SD = float(np.hypot(np.sqrt(BOTTLE_OFF_CHANCE) * BOTTLE_OFF_SD, STEADY_SD))
 
@@ -56,16 +58,27 @@ class Fresh:
         Of each hypothesis, shape ``(n_hypotheses,)``.
     lab
         Mean under each, shape ``(n_hypotheses, n_plans, 3)``.
-    sure
-        Covariance without hand and instrument, shape ``(n_hypotheses, n_plans, 3, 3)``.
-    read
-        Covariance of what a panel reads, hand and instrument included, shaped like `sure`.
+    deviations
+        How Lab without hand and instrument deviates in each independent direction, common to all
+        plans, shape ``(n_hypotheses, n_plans, 3, n_directions)``.
+    sprayed
+        Covariance that hand and instrument add, shape ``(n_hypotheses, n_plans, 3, 3)``.
     """
 
     weight: FloatArray
     lab: FloatArray
-    sure: FloatArray
-    read: FloatArray
+    deviations: FloatArray
+    sprayed: FloatArray
+
+    @property
+    def sure(self) -> FloatArray:
+        """Covariance without hand and instrument, shape ``(n_hypotheses, n_plans, 3, 3)``."""
+        return np.asarray(self.deviations @ self.deviations.swapaxes(-1, -2))
+
+    @property
+    def read(self) -> FloatArray:
+        """Covariance of what a panel reads, hand and instrument included, shaped like `sure`."""
+        return self.sure + self.sprayed
 
     @property
     def mean(self) -> FloatArray:
@@ -78,16 +91,17 @@ class Fresh:
         apart = (self.lab - self.mean) ** 2 + np.diagonal(self.sure, axis1=-2, axis2=-1)
         return np.asarray(np.sqrt(np.tensordot(self.weight, apart, 1)))
 
-    def only(self, plan: int) -> Fresh:
-        """Those of one plan.
+    def only(self, plans: slice) -> Fresh:
+        """Those of some plans.
 
         Parameters
         ----------
-        plan
-            Its position.
+        plans
+            Their positions.
         """
-        one = slice(plan, plan + 1)
-        return Fresh(self.weight, self.lab[:, one], self.sure[:, one], self.read[:, one])
+        return Fresh(
+            self.weight, self.lab[:, plans], self.deviations[:, plans], self.sprayed[:, plans]
+        )
 
     def expected_de00(self, target: FloatLike) -> FloatArray:
         """Mean ΔE00 to the target of panels without hand and instrument, shape ``(n_plans,)``.
@@ -104,6 +118,35 @@ class Fresh:
         steps, weights = _hermite()
         labs = self.lab[..., np.newaxis, :] + steps @ root.swapaxes(-1, -2)
         return np.asarray(np.tensordot(self.weight, delta_e_2000(labs, target) @ weights, 1))
+
+    def worse(self, target: FloatLike, tolerance: float, clearly: float) -> float:
+        """How likely it is that the second of two plans truly passes less often than the first.
+
+        How often a mix truly passes is not known, but how far the two Labs are off, which are
+        normally distributed together under each hypothesis: counted at evenly spread points of
+        them.
+
+        Parameters
+        ----------
+        target
+            CIELAB, shape ``(3,)``.
+        tolerance
+            ΔE00 that passes.
+        clearly
+            Less often by more than this chance.
+        """
+        count, size = len(self.weight), self.lab.shape[1] * 3
+        apart = self.deviations.reshape(count, size, -1)
+        variance, axes = np.linalg.eigh(apart @ apart.swapaxes(-1, -2))
+        root = axes * np.sqrt(np.maximum(variance, 0.0))[:, np.newaxis]
+        off = normal_points(_POINTS, size) @ root.swapaxes(-1, -2)
+        labs = self.lab[:, np.newaxis] + off.reshape(count, _POINTS, -1, 3)
+        sprayed = np.broadcast_to(self.sprayed[:, np.newaxis], (*labs.shape, 3))
+        chances = chance_within(
+            labs.reshape(-1, 3), sprayed.reshape(-1, 3, 3), np.asarray(target), tolerance
+        ).reshape(labs.shape[:-1])
+        lost = chances[..., 0] - chances[..., 1] > clearly
+        return float(self.weight @ lost.mean(axis=1))
 
     def chance(self, target: FloatLike, tolerance: float) -> FloatArray:
         """Chance that a panel reads within tolerance of the target, shape ``(n_plans,)``.
@@ -268,7 +311,7 @@ class PosteriorPredictive:
         columns = [self.curves.toners.index(name) for name in posterior.toners]
         untold = np.setdiff1d(np.arange(len(self.curves.toners)), columns)
         repeat = repeat_variance(self.settings.measurement) * np.eye(3)
-        labs, sures, reads = [], [], []
+        labs, deviations, sprayed = [], [], []
         for hypothesis in posterior.hypotheses:
             explanation = hypothesis.explanation
             of = spread(explanation.parameters)
@@ -290,16 +333,15 @@ class PosteriorPredictive:
                 ],
                 axis=-1,
             )
-            sure = explanation.covariance_of(
-                rows
-            ) + parameter_deviations @ parameter_deviations.swapaxes(-1, -2)
             hand = films.by_log_dose.sum(axis=-1) * film_build_sd(passes, mixing)[:, np.newaxis]
             shift = posterior.shift @ explanation.parameters
             labs.append(films.lab + shift + directions @ explanation.directions)
-            sures.append(sure)
-            reads.append(sure + hand[:, :, np.newaxis] * hand[:, np.newaxis] + repeat)
+            deviations.append(
+                np.concatenate([explanation.deviations_of(rows), parameter_deviations], axis=-1)
+            )
+            sprayed.append(hand[:, :, np.newaxis] * hand[:, np.newaxis] + repeat)
         weight = np.array([hypothesis.weight for hypothesis in posterior.hypotheses])
-        return Fresh(weight, np.array(labs), np.array(sures), np.array(reads))
+        return Fresh(weight, np.array(labs), np.array(deviations), np.array(sprayed))
 
 
 class _Spread(NamedTuple):

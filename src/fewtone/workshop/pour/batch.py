@@ -18,13 +18,13 @@ from typing import TypedDict
 from fewtone.errors import Fault, FewtoneError, UsageError
 from fewtone.model.cup import Cup
 from fewtone.model.curves import Curves
-from fewtone.model.names import Names, named_options
+from fewtone.model.names import named_options
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
-from fewtone.model.units import Amount, area_m2, percent, volume_ml, volume_or_share
+from fewtone.model.units import Amount, percent, volume_or_share
+from fewtone.workshop.pour.amounts import from_rests, net_volume
 from fewtone.workshop.pour.ground import GroundBatch, ground_batch
 from fewtone.workshop.pour.mix import (
-    MEDIUM,
     REDUCER,
     densities,
     prices,
@@ -158,7 +158,7 @@ class Batch:
 
     @property
     def overshoot_ml(self) -> Fraction:
-        """How much more than wanted that is [ml]."""
+        """How much more than wanted that is [ml]; below 0 where rests make less than that."""
         return self.total_ml - self.wanted_ml
 
     @property
@@ -198,8 +198,8 @@ def batch(
     extra
         What gun and cup keep, on top: a volume or a percentage.
     use_up
-        In place of a volume: rests of components to use up, such as ``{"ruby": "120ml"}``; the
-        mix is as large as the scarcest of them allows, and exact.
+        Rests of components to use up, such as ``{"ruby": "120ml"}``: the mix is as large as the
+        scarcest of them allows, and exact. A volume or an area beside it says what is wanted.
     reducer
         Reducer in percent by volume of medium + blend, where it is not the house's usual.
     by_weight
@@ -223,17 +223,28 @@ def batch(
     order = strengths(curves)
     _check_learnt(recipe, order)
     parts = _in_order(recipe, shares(recipe, settings, reducer_percent=reducer_percent), order)
-    net_ml = _net_volume(recipe, settings, parts, volume, area, use_up)
+    made_ml = from_rests(settings, parts, use_up) if use_up else None
+    if made_ml is not None and volume is None and area is None:
+        if extra is not None:
+            raise UsageError("What is used up cannot be made more of: leave the extra out.")
+        net_ml = made_ml
+    else:
+        net_ml = net_volume(recipe, settings, volume, area)
     extra_ml = Fraction(0) if extra is None else volume_or_share(extra, net_ml, what="The extra")
-    if use_up and extra_ml:
-        raise UsageError("What is used up cannot be made more of: leave the extra out.")
     mix = Mix(curves, settings, recipe, parts, thinning(settings, reducer_percent))
     wanted_ml = net_ml + extra_ml
+    if made_ml is None:
+        made_ml = wanted_ml
     if by_weight:
         mix.require_scale()
     exact = exact or bool(use_up)
-    plan = mix.plan(wanted_ml, limit, by_weight=by_weight, exact=exact)
+    plan = mix.plan(made_ml, limit, by_weight=by_weight, exact=exact)
     cautions += _cautions(recipe, settings, parts, plan)
+    if made_ml < wanted_ml:
+        cautions.append(
+            f"The rest makes {float(made_ml):.0f} ml: {float(wanted_ml - made_ml):.0f} ml short of "
+            "what is wanted."
+        )
     ground = None
     if ground_volume is not None:
         ground = ground_batch(settings, recipe, ground_volume, exact=exact)
@@ -256,7 +267,7 @@ def batch(
         rounded=() if plan.rounded is None else pour(plan.rounded),
         strengths={name: order[name] for name in parts if name in recipe.blend},
         reducer=reducer_effect(curves, settings, recipe, reducer_percent),
-        alternatives=tuple(_alternatives(mix, wanted_ml, limit, plan, by_weight)),
+        alternatives=tuple(_alternatives(mix, made_ml, limit, plan, by_weight)),
         cautions=tuple(cautions),
         ground=ground,
     )
@@ -281,60 +292,6 @@ def _limit(settings: ShelfSettings, rounding: float | None) -> tuple[float, list
         f"Rounding may cost at most a quarter of the tolerance: ΔE00 {most:g} is taken, not "
         f"{rounding:g}."
     ]
-
-
-def _net_volume(
-    recipe: Recipe,
-    settings: ShelfSettings,
-    parts: Mapping[str, Fraction],
-    volume: Amount | None,
-    area: Amount | None,
-    use_up: Mapping[str, Amount] | None,
-) -> Fraction:
-    if use_up and volume is None and area is None:
-        return _from_rests(settings, parts, use_up)
-    if use_up:
-        raise UsageError("Say what to use up, or how much to mix, not both.")
-    if (volume is None) == (area is None):
-        raise UsageError(
-            Fault(
-                "Say how much to mix: a volume or an area, one of the two.",
-                fix="Give `volume`, such as 600ml, or `area`, such as 1.4m2.",
-            )
-        )
-    if volume is not None:
-        return volume_ml(volume)
-    covered = area_m2(area or 0)
-    per_coat = settings.mixing.ml_per_m2
-    if per_coat is None:
-        raise FewtoneError(
-            Fault(
-                "An area needs to know how much paint a coat takes.",
-                fix="Measure it: fill the cup, spray one coat on a panel of known area, read what "
-                "is left, and divide the ml that are gone by the area in square metres; write it "
-                "as ml_per_m2 under [mixing].",
-                file="shelf.toml",
-                column="mixing.ml_per_m2",
-            )
-        )
-    if recipe.coats == 0:
-        raise UsageError(Fault("A recipe of 0 coats covers no area.", value=str(recipe)))
-    return covered * Fraction(per_coat) * Fraction(recipe.coats)
-
-
-def _from_rests(
-    settings: ShelfSettings, parts: Mapping[str, Fraction], use_up: Mapping[str, Amount]
-) -> Fraction:
-    """The largest mix [ml] that these rests allow."""
-    labels = {name: settings.toners[name].label for name in parts if name in settings.toners}
-    labels |= {name: name for name in parts if name not in labels}
-    labels[MEDIUM] = settings.medium.label
-    known = Names("component", {name: labels[name] for name in parts}, "this recipe")
-    names = known.require(use_up)
-    if len(names) < len(use_up):
-        raise UsageError("A rest is named twice; add it up.")
-    rests = zip(names, use_up.values(), strict=True)
-    return min(volume_ml(rest, what=f"The rest of {name}") / parts[name] for name, rest in rests)
 
 
 def _check_learnt(recipe: Recipe, order: Mapping[str, float]) -> None:

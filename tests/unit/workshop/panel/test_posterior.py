@@ -310,3 +310,37 @@ def test_what_no_dose_explains_stays_for_the_next_panel() -> None:
             assert 0.4 < by < 0.5
         else:
             assert 0.2 < by < 0.4
+
+
+def test_how_likely_a_change_makes_it_worse_is_the_share_of_draws() -> None:
+    """Against mixes drawn one by one, and panels of each: another route to the same count."""
+    from fewtone.colorimetry import delta_e_2000
+
+    read = reads(RECIPE, build=1.05)
+    predictive = PosteriorPredictive(CURVES, SHELF, told(panel(read)), LIGHT)
+    added = np.zeros((2, len(CURVES.toners) + 1))
+    added[1, -1] = 12.0
+    fresh = predictive.of_plans(np.array([4.0, 4.0]), added, 300.0)
+    target = reads(RECIPE, build=0.98) + np.array([0.2, 0.3, -0.2])
+    rng, draws, panels = np.random.default_rng(8), 1000, 400
+    lost = 0
+    for which in rng.choice(len(fresh.weight), size=draws, p=fresh.weight):
+        mean = fresh.deviations[which] @ rng.standard_normal(fresh.deviations.shape[-1])
+        chances = []
+        for plan in range(2):
+            root = np.linalg.cholesky(fresh.sprayed[which, plan])
+            labs = rng.standard_normal((panels, 3)) @ root.T + fresh.lab[which, plan] + mean[plan]
+            chances.append(np.mean(delta_e_2000(labs, target) <= 1.0))
+        lost += chances[1] < chances[0] - 0.05
+    counted = fresh.worse(target, 1.0, 0.05)
+    assert 0.1 < counted < 0.9
+    assert counted == pytest.approx(lost / draws, abs=0.05)  # the draws' own .015, the panels'
+
+
+def test_the_same_mix_is_never_worse_than_itself() -> None:
+    """What is not known of both goes up and down together."""
+    predictive = PosteriorPredictive(CURVES, SHELF, told(panel(reads(RECIPE, build=1.05))), LIGHT)
+    twice = predictive.of_plans(
+        np.array([4.0, 4.0]), np.zeros((2, len(CURVES.toners) + 1)), left_ml=300.0
+    )
+    assert twice.worse(reads(RECIPE), 1.0, 0.01) == 0.0

@@ -106,8 +106,18 @@ def test_a_rest_is_used_up() -> None:
     assert batch(CURVES, SHELF, RECIPE, use_up={"medium": "540ml"}).total_ml == 693
     with pytest.raises(UsageError, match="'lagoon' is not a component of this recipe"):
         batch(CURVES, SHELF, RECIPE, use_up={"lagoon": "120ml"})
-    with pytest.raises(UsageError, match="not both"):
-        batch(CURVES, SHELF, RECIPE, use_up={"dusk": "120ml"}, volume="1l")
+    with pytest.raises(UsageError, match="leave the extra out"):
+        batch(CURVES, SHELF, RECIPE, use_up={"dusk": "120ml"}, extra="40ml")
+
+
+def test_a_rest_is_held_against_what_is_wanted() -> None:
+    """20 ml of dusk make 462 ml, by hand: 20 · 3 · 7 · 1.1; that is 38 ml short of half a litre."""
+    short = batch(CURVES, SHELF, RECIPE, use_up={"dusk": "20ml"}, volume="0.5l")
+    assert (short.total_ml, short.wanted_ml, short.overshoot_ml) == (462, 500, -38)
+    assert any("38 ml short" in caution for caution in short.cautions)
+    enough = batch(CURVES, SHELF, RECIPE, use_up={"dusk": "20ml"}, volume="400ml")
+    assert enough.total_ml == 462
+    assert not any("short" in caution for caution in enough.cautions)
 
 
 def test_area_times_coats_times_paint_per_coat() -> None:
