@@ -28,8 +28,8 @@ RISE = {"coats": 0.04, MEDIUM: 0.05, "toner": 0.07, "new toner": 0.14}
 trouble it is, and the less it can be taken back, the more. Calibrated with `MOST_RISK`."""
 MOST_RISK, CLEARLY_WORSE = 0.10, 0.05
 """A step is not taken if it is likelier than `MOST_RISK` to make the mix truly pass less often by
-more than `CLEARLY_WORSE`. Calibrated in the simulated booth on 168 failed panels of 280 jobs (worlds
-2301 to 2311 read as spectra, 2201 to 2203 as Lab), on which 46 steps were taken, 4 of them made the
+more than `CLEARLY_WORSE`. Calibrated in the simulated booth on 168 failed panels of 280 jobs
+(worlds 2301 to 2311 read as spectra, 2201 to 2203 as Lab): 46 steps were taken, 4 of them made the
 mix truly worse, and the true chances rose by 11.0 in all; by twice the `RISE` and any risk, 58
 steps, 14 worse, 9.8 in all. At a risk of .15 it is 68, 9 and 12.3."""
 EXPECTED_TO_PASS = 0.65
