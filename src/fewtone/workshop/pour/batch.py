@@ -343,11 +343,10 @@ def _cautions(
             "shelf.toml does not say how the cups are marked (cups or cup_ml under [mixing]): "
             "the volume is exact, and no pour is taken to a line."
         )
-    if plan.cup is not None and plan.cup.holds_ml is not None and not plan.fits:
-        fillings = math.ceil(plan.total_ml / plan.cup.holds_ml)
+    if plan.fillings > 1:
         cautions.append(
             f"No cup holds {float(plan.total_ml):.0f} ml: the {plan.cup} has to be filled "
-            f"{fillings} times, or ask for less and mix it {fillings} times."
+            f"{plan.fillings} times, or ask for less and mix it {plan.fillings} times."
         )
     cautions += [
         f"{name} is less than half a step here: mix more, or measure it more finely."

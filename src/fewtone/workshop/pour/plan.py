@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
@@ -57,9 +58,11 @@ class Plan:
         return sum(self.volumes_ml.values(), Fraction(0))
 
     @property
-    def fits(self) -> bool:
-        """Whether the cup holds it."""
-        return self.cup is None or self.cup.holds_ml is None or self.total_ml <= self.cup.holds_ml
+    def fillings(self) -> int:
+        """How many times the cup has to be filled; 1 where it is not known what it holds."""
+        if self.cup is None or self.cup.holds_ml is None:
+            return 1
+        return max(1, math.ceil(self.total_ml / self.cup.holds_ml))
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +92,7 @@ class Mix:
         return {name: share / whole for name, share in made.items()}
 
     def plan(self, wanted_ml: Fraction, limit: float, *, by_weight: bool, exact: bool) -> Plan:
-        """How to pour a volume, in the smallest cup that holds it.
+        """How to pour a volume, in the smallest cup that holds it, or in the fewest fillings.
 
         Parameters
         ----------
@@ -113,10 +116,10 @@ class Mix:
             plan = self._exactly(wanted_ml, steps, cup)
             if steps is not None and not exact:
                 plan = self._on_steps(wanted_ml, limit, steps, cup) or plan
-            if plan.fits:
+            if plan.fillings == 1:
                 return plan
             plans.append(plan)
-        return plans[-1]
+        return min(reversed(plans), key=lambda plan: (plan.fillings, plan.total_ml))
 
     def cup_steps(self, cup: Cup | None) -> Steps | None:
         """Lines of a cup."""

@@ -96,6 +96,16 @@ def test_the_fitting_cup_is_named() -> None:
     assert any("filled 3 times" in caution for caution in large.cautions)
 
 
+def test_where_no_cup_holds_it_the_least_is_poured() -> None:
+    """735 ml of paint are 21 parts of 35 ml, by hand 2 + 1 + 18; in ounces 840 ml would be next."""
+    cups = tuple(map(Cup.parse, ("700ml in 20 parts", "32floz-us by 1floz-us")))
+    shelf = replace(SHELF, mixing=replace(SHELF.mixing, cup_ml=None, cups=cups))
+    twice = batch(CURVES, shelf, RECIPE, volume="800ml")
+    assert float(twice.total_ml) == 808.5
+    assert [pour.lines for pour in twice.pours][:3] == [2, 1, 18]
+    assert any("filled 2 times" in caution for caution in twice.cautions)
+
+
 def test_a_rest_is_used_up() -> None:
     """120 ml of marigold make 1386 ml, by hand: 120 · 3/2 · 7 · 1.1; the scarcest rest counts."""
     result = batch(CURVES, SHELF, RECIPE, use_up={"Marigold": "120ml"})
