@@ -294,7 +294,7 @@ def _why(remedies: Remedies, passes: bool, best: str, options: Mapping[str, Plan
         reasons.append(
             f"A fresh panel then passes with {then.chance:.0%} instead of {now.chance:.0%}; "
             f"expected ΔE00 {then.expected_de00:.2f} instead of {now.expected_de00:.2f}. "
-            f"{_risk_words(remedies.risk(then))}"
+            f"{_risk_words(then.risk)}"
         )
     elif now.chance >= EXPECTED_TO_PASS:
         reasons.append(
@@ -305,7 +305,7 @@ def _why(remedies: Remedies, passes: bool, best: str, options: Mapping[str, Plan
         likeliest = options[max(risky, key=lambda kind: options[kind].chance)]
         reasons.append(
             f"The likeliest change passes with {likeliest.chance:.0%} instead of "
-            f"{now.chance:.0%}, but {remedies.risk(likeliest):.0%} is the chance that it makes the "
+            f"{now.chance:.0%}, but {likeliest.risk:.0%} is the chance that it makes the "
             "mix worse: spray again first, a second reading tells more."
         )
     else:

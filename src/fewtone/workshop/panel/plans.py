@@ -19,19 +19,28 @@ from fewtone.colorimetry import delta_e_2000
 from fewtone.model.curves import Curves
 from fewtone.model.target import Target
 from fewtone.typing import FloatArray, IntArray
-from fewtone.workshop.panel.predictive import Fresh, PosteriorPredictive
+from fewtone.workshop.panel.predictive import PosteriorPredictive
 from fewtone.workshop.pour.mix import MEDIUM
 
-__all__ = ["Plan", "best_plan"]
+__all__ = ["CLEARLY_WORSE", "MOST_RISK", "Plan", "best_plan"]
 
-_MOST_POINTS, _KEPT = 10_000, 16
+MOST_RISK, CLEARLY_WORSE = 0.10, 0.05
+"""A step is not taken if it is likelier than `MOST_RISK` to make the mix truly pass less often by
+more than `CLEARLY_WORSE`. XXX"""
+
+_MOST_POINTS = 10_000
+# So many that come nearest to the target, and to what lies so far on the way to it: a smaller
+# change is the safer one where little is known.
+_KEPT = {1.0: 12, 0.75: 4, 0.5: 4}
+# So many of the best are asked whether they are safe.
+_TRIED = 8
 # Among plans that come equally near, fewer components and less paint win: ΔE00 each in the search,
 # and chance to pass each in the comparison.
 _COMPONENT_DE00, _DOUBLING_DE00 = 0.02, 0.1
 _COMPONENT_CHANCE, _DOUBLING_CHANCE = 0.01, 0.05
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True)
 class Plan:
     """Something to do, and how a fresh panel would then read.
 
@@ -45,15 +54,16 @@ class Plan:
         Chance that a fresh panel then reads within tolerance.
     expected_de00
         Mean ΔE00 of a fresh panel without hand or instrument.
-    compared
-        Fresh panels of the mix as it is, and of this plan.
+    risk
+        How likely it is that a panel then truly passes less often than of the mix as it is, by
+        more than `CLEARLY_WORSE`.
     """
 
     coats: int
     steps: dict[str, int]
     chance: float
     expected_de00: float
-    compared: Fresh
+    risk: float
 
 
 def best_plan(
@@ -65,8 +75,11 @@ def best_plan(
     step_ml: float,
     most_steps: int,
     left_ml: float,
+    rise: float,
 ) -> Plan:
     """The plan of greatest chance that adds some of these components in steps.
+
+    Of those that are no riskier than `MOST_RISK`, where one is worth it.
 
     Parameters
     ----------
@@ -82,6 +95,8 @@ def best_plan(
         The cup's step [ml], and how many of them fit in all.
     left_ml
         What is left of the mix [ml].
+    rise
+        How far above that of the mix as it is a chance has to be for a plan to be worth it.
     """
     size, share = len(components), step_ml / left_ml
     columns = [_column(predictive.curves, name) for name in components]
@@ -93,15 +108,20 @@ def best_plan(
 
     # What the curves are off by is about the same for all plans: taken from the mix as it is.
     as_is = np.array([coats[0]]), np.zeros((1, len(predictive.curves.toners) + 1)), left_ml
-    offset = predictive.of_plans(*as_is).mean - predictive.centre(*as_is)
+    now = predictive.of_plans(*as_is).mean
+    offset = now - predictive.centre(*as_is)
 
     def nearest(points: IntArray) -> IntArray:
-        """The nearest points; a point is coats, then the steps of each component."""
+        """The nearest points, to the target and on the way; one is coats, then steps of each."""
         points = np.unique(points, axis=0)
         lab = predictive.centre(points[:, 0], added(points[:, 1:]), left_ml) + offset
         opened, grown = _effort(points[:, 1:], share)
-        cost = delta_e_2000(lab, target.lab) + _COMPONENT_DE00 * opened + _DOUBLING_DE00 * grown
-        return points[np.argsort(cost, kind="stable")[:_KEPT]]
+        effort = _COMPONENT_DE00 * opened + _DOUBLING_DE00 * grown
+        kept: list[int] = []
+        for way, count in _KEPT.items():
+            cost = delta_e_2000(lab, now + way * (np.array(target.lab) - now)) + effort
+            kept += np.argsort(cost, kind="stable")[:count].tolist()
+        return points[np.unique(kept)]
 
     coarse = 1
     while math.comb(most_steps // coarse + size, size) * len(coats) > _MOST_POINTS:
@@ -120,19 +140,27 @@ def best_plan(
     as_is_first = np.append(as_is[0], best[:, 0]), np.vstack([as_is[1], added(best[:, 1:])])
     both = predictive.of_plans(*as_is_first, left_ml)
     fresh = both.only(slice(1, None))
-    chance = fresh.chance(target.lab, float(predictive.settings.mixing.tolerance))
+    tolerance = float(predictive.settings.mixing.tolerance)
+    chance = fresh.chance(target.lab, tolerance)
     opened, grown = _effort(best[:, 1:], share)
     worth = chance - _COMPONENT_CHANCE * opened - _DOUBLING_CHANCE * grown
     # Where no plan has a chance worth telling, the nearest is the best.
     distance = delta_e_2000(fresh.mean, target.lab)
-    row = int(np.lexsort((distance, -np.round(worth, 2)))[0])
+    order = np.lexsort((distance, -np.round(worth, 2)))
+    enough = both.only(slice(0, 1)).chance(target.lab, tolerance)[0] + rise
+    worth_it = [int(row) for row in order[:_TRIED] if chance[row] >= enough]
+
+    def risk(row: int) -> float:
+        return both.pair(0, row + 1).worse(target.lab, tolerance, CLEARLY_WORSE)
+
+    row = next((row for row in worth_it if risk(row) <= MOST_RISK), int(order[0]))
     steps = zip(components, best[row, 1:], strict=True)
     return Plan(
         coats=int(best[row, 0]),
         steps={name: int(count) for name, count in steps if count},
         chance=float(chance[row]),
         expected_de00=float(fresh.only(slice(row, row + 1)).expected_de00(target.lab)[0]),
-        compared=both.only(slice(0, row + 2, row + 1)),
+        risk=risk(row),
     )
 
 

@@ -103,6 +103,19 @@ class Fresh:
             self.weight, self.lab[:, plans], self.deviations[:, plans], self.sprayed[:, plans]
         )
 
+    def pair(self, one: int, other: int) -> Fresh:
+        """Those of two plans.
+
+        Parameters
+        ----------
+        one, other
+            Their positions.
+        """
+        both = [one, other]
+        return Fresh(
+            self.weight, self.lab[:, both], self.deviations[:, both], self.sprayed[:, both]
+        )
+
     def expected_de00(self, target: FloatLike) -> FloatArray:
         """Mean ΔE00 to the target of panels without hand and instrument, shape ``(n_plans,)``.
 

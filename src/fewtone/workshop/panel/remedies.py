@@ -16,7 +16,7 @@ from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
 from fewtone.typing import IntArray, frozen
-from fewtone.workshop.panel.plans import Plan, best_plan
+from fewtone.workshop.panel.plans import MOST_RISK, Plan, best_plan
 from fewtone.workshop.panel.posterior import Posterior
 from fewtone.workshop.panel.predictive import Fresh, PosteriorPredictive
 from fewtone.workshop.pour.mix import MEDIUM, densities, shares
@@ -26,12 +26,6 @@ __all__ = ["EXPECTED_TO_PASS", "NO_BAD_BET", "RISE", "Addition", "Remedies", "Vo
 RISE = {"coats": 0.04, MEDIUM: 0.05, "toner": 0.07, "new toner": 0.14}
 """By how much the chance of the next panel has to rise for a kind of step to be taken: the more
 trouble it is, and the less it can be taken back, the more. Calibrated with `MOST_RISK`."""
-MOST_RISK, CLEARLY_WORSE = 0.10, 0.05
-"""A step is not taken if it is likelier than `MOST_RISK` to make the mix truly pass less often by
-more than `CLEARLY_WORSE`. Calibrated in the simulated booth on 168 failed panels of 280 jobs
-(worlds 2301 to 2311 read as spectra, 2201 to 2203 as Lab): 46 steps were taken, 4 of them made the
-mix truly worse, and the true chances rose by 11.0 in all; by twice the `RISE` and any risk, 58
-steps, 14 worse, 9.8 in all. At a risk of .15 it is 68, 9 and 12.3."""
 EXPECTED_TO_PASS = 0.65
 """A mix of this chance or more is left alone. Calibrated in the simulated booth, where acting on
 every rise lets 3 in 100 more of the next panels pass than leaving alone from .5 on and makes twice
@@ -107,20 +101,35 @@ class Remedies:
         fewest, most = self.settings.mixing.coats
         now = max(1, round(self.recipe.coats))
         coats = [now, *(count for count in range(fewest, most + 1) if count != now)]
-        plans = {"stop": self._plan([], [now], volumes), "coats": self._plan([], coats, volumes)}
+
+        def plan(kind: str, *components: str) -> Plan:
+            return best_plan(
+                self.predictive,
+                self.target,
+                components,
+                [now] if kind == "stop" else coats,
+                step_ml=float(volumes.step_ml),
+                most_steps=volumes.most_steps,
+                left_ml=float(volumes.left_ml),
+                rise=RISE.get(kind, 0.0),
+            )
+
+        plans = {kind: plan(kind) for kind in ("stop", "coats")}
         if volumes.most_steps == 0:
             return plans
         mix = [name for name in self.recipe.blend if self.settings.toners[name].in_stock]
-        plans[MEDIUM] = self._plan([MEDIUM], coats, volumes)
-        plans["toner"] = self._plan([MEDIUM, *mix], coats, volumes)
+        plans[MEDIUM] = plan(MEDIUM, MEDIUM)
+        plans["toner"] = plan("toner", MEDIUM, *mix)
         if max(plan.chance for plan in plans.values()) < EXPECTED_TO_PASS:
             others = [
-                self._plan([MEDIUM, *mix, name], coats, volumes)
+                plan("new toner", MEDIUM, *mix, name)
                 for name, toner in self.settings.toners.items()
                 if toner.in_stock and name in self.curves.toners and name not in self.recipe.blend
             ]
             if others:
-                plans["new toner"] = max(others, key=lambda plan: plan.chance)
+                plans["new toner"] = max(
+                    others, key=lambda plan: (plan.risk <= MOST_RISK, plan.chance)
+                )
         return plans
 
     def best(self, options: Mapping[str, Plan]) -> str:
@@ -139,7 +148,7 @@ class Remedies:
             owed = RISE[kind] - RISE.get(best, 0.0)
             if options[kind].chance < options[best].chance + owed:
                 continue
-            if self.risk(options[kind]) <= MOST_RISK:
+            if options[kind].risk <= MOST_RISK:
                 best = kind
         return best
 
@@ -157,27 +166,6 @@ class Remedies:
             for kind, rise in RISE.items()
             if kind in options and options[kind].chance >= now + rise
         ]
-
-    def risk(self, plan: Plan) -> float:
-        """How likely a plan is to make the mix clearly worse.
-
-        Parameters
-        ----------
-        plan
-            One of `options`.
-        """
-        return plan.compared.worse(self.target.lab, self._tolerance, CLEARLY_WORSE)
-
-    def _plan(self, components: Sequence[str], coats: Sequence[int], volumes: Volumes) -> Plan:
-        return best_plan(
-            self.predictive,
-            self.target,
-            components,
-            coats,
-            step_ml=float(volumes.step_ml),
-            most_steps=volumes.most_steps,
-            left_ml=float(volumes.left_ml),
-        )
 
     def additions(self, plan: Plan, volumes: Volumes) -> list[Addition]:
         """What a plan adds: toners by falling amount, then the medium."""
