@@ -3,73 +3,66 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
+from typing import Any, TypeAlias
 
-import numpy as np
 import pytest
 
 from fewtone import parse
 from fewtone.cli.adjust import _next_time
 from fewtone.io.settings import load_settings
+from fewtone.model.recipe import Recipe
 from fewtone.model.target import Target
 from fewtone.prediction.forward import lab_of, recipe_doses, reflectance
-from fewtone.typing import FloatArray
+from fewtone.workshop.panel import plans
 from fewtone.workshop.panel.adjust import Adjustment, adjust
-from fewtone.workshop.panel.plans import Plan
+from fewtone.workshop.panel.plans import MOST_RISK, Plan, best_plan
 from fewtone.workshop.panel.posterior import Depth, SprayedPanel, infer_posterior
-from fewtone.workshop.panel.predictive import Fresh
 from fewtone.workshop.panel.remedies import Remedies
 from fewtone.workshop.pour.mix import MEDIUM
 from lamp_shelf import LAMP_BENCH, lamp_curves
+
+Lab: TypeAlias = tuple[float, float, float]
 
 CURVES, SHELF = lamp_curves(), load_settings(LAMP_BENCH)
 LIGHT = SHELF.measurement.light
 RECIPE = parse("2 marigold + 1 dusk, 6:1, 4 coats over graphite")
 
 
-def reads(**strength: float) -> FloatArray:
-    """What the recipe reads with some of its bottles off strength."""
-    doses, ground = recipe_doses(CURVES, [RECIPE])
+def reads(recipe: Recipe = RECIPE, build: float = 1.0, **strength: float) -> Lab:
+    """What a recipe reads, its film heavier and some of its bottles off strength."""
+    doses, ground = recipe_doses(CURVES, [recipe])
     for name, factor in strength.items():
         doses[:, CURVES.toners.index(name)] *= factor
-    return np.asarray(lab_of(CURVES, reflectance(CURVES, doses, ground), LIGHT)[0])
+    lightness, a, b = lab_of(CURVES, reflectance(CURVES, doses * build, ground), LIGHT)[0].tolist()
+    return lightness, a, b
 
 
-def wanted() -> Target:
+def wanted(recipe: Recipe = RECIPE) -> Target:
     """The recipe's own colour."""
-    lightness, a, b = map(float, reads())
-    return Target((lightness, a, b), LIGHT, SHELF.measurement.geometry, "planted")
+    return Target(reads(recipe), LIGHT, SHELF.measurement.geometry, "planted")
+
+
+def after(recipe: Recipe, lab: Lab) -> Remedies:
+    """What may be done about a mix after its panel of 4 coats read this."""
+    panel = SprayedPanel(recipe, (Depth(4.0, lab, 1),))
+    posterior = infer_posterior(CURVES, SHELF, [panel], LIGHT)
+    return Remedies.of(CURVES, SHELF, wanted(recipe), posterior)
 
 
 @pytest.fixture(scope="module")
 def remedies() -> Remedies:
     """After one panel as meant."""
-    lightness, a, b = map(float, reads())
-    panel = SprayedPanel(RECIPE, (Depth(4.0, (lightness, a, b), 1),))
-    return Remedies.of(CURVES, SHELF, wanted(), infer_posterior(CURVES, SHELF, [panel], LIGHT))
+    return after(RECIPE, reads())
 
 
 def plan(chance: float, risk: float = 0.0) -> Plan:
-    """A plan that is surely worse than the mix as it is with this risk, and else surely better."""
-    near, far = np.array(wanted().lab), np.array(wanted().lab) + 30.0
-    return Plan(
-        coats=4,
-        steps={},
-        chance=chance,
-        expected_de00=1.0,
-        compared=Fresh(
-            np.array([risk, 1.0 - risk]),
-            np.array([[near, far], [far, near]]),
-            np.zeros((2, 2, 3, 1)),
-            np.broadcast_to(0.01 * np.eye(3), (2, 2, 3, 3)),
-        ),
-    )
+    """A plan as the search would give it."""
+    return Plan(coats=4, steps={}, chance=chance, expected_de00=1.0, risk=risk)
 
 
 def test_a_likelier_mix_is_made_where_it_hardly_does_harm(remedies: Remedies) -> None:
     """The same rise is taken at a risk of 5 %, and at 20 % the mix is left alone."""
     now = plan(0.3)
-    assert remedies.risk(plan(0.5, 0.2)) == pytest.approx(0.2)
     assert remedies.best({"stop": now, MEDIUM: plan(0.5, 0.05)}) == MEDIUM
     assert remedies.best({"stop": now, MEDIUM: plan(0.5, 0.2)}) == "stop"
 
@@ -87,10 +80,34 @@ def test_a_small_rise_or_a_good_mix_changes_nothing(remedies: Remedies) -> None:
     assert remedies.best({"stop": plan(0.7), MEDIUM: plan(0.95)}) == "stop"
 
 
+def test_a_safe_plan_is_taken_for_a_likelier_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    """After a light panel over silver: another coat and medium, of which more is the safer."""
+    mix = parse("2 marigold + 1 dusk, 6:1, 4 coats over silver")
+    remedies = after(mix, reads(mix, build=0.9))
+
+    def found() -> Plan:
+        return best_plan(
+            remedies.predictive,
+            remedies.target,
+            (MEDIUM,),
+            [4, 3, 5],
+            step_ml=5.0,
+            most_steps=60,
+            left_ml=700.0,
+            rise=0.04,
+        )
+
+    safe = found()
+    monkeypatch.setattr(plans, "MOST_RISK", 1.0)
+    likeliest = found()
+    assert safe.risk <= MOST_RISK < likeliest.risk
+    assert likeliest.chance - 0.03 < safe.chance < likeliest.chance
+
+
 def after_a_weak_bottle(**mixing: Any) -> Adjustment:
     """What to do where dusk came out weak, on a shelf with other limits."""
     shelf = replace(SHELF, mixing=replace(SHELF.mixing, **mixing))
-    panel = [tuple(reads(dusk=0.7))]
+    panel = [reads(dusk=0.7)]
     return adjust(CURVES, shelf, RECIPE, wanted(), panel, left="700ml", room="1000ml")
 
 
