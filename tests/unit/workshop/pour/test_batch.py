@@ -123,7 +123,8 @@ def test_a_rest_is_used_up() -> None:
 def test_a_rest_is_held_against_what_is_wanted() -> None:
     """20 ml of dusk make 462 ml, by hand: 20 · 3 · 7 · 1.1; that is 38 ml short of half a litre."""
     short = batch(CURVES, SHELF, RECIPE, use_up={"dusk": "20ml"}, volume="0.5l")
-    assert (short.total_ml, short.wanted_ml, short.overshoot_ml) == (462, 500, -38)
+    assert short.total_ml == 462
+    assert short.overshoot_ml == -38
     assert any("38 ml short" in caution for caution in short.cautions)
     enough = batch(CURVES, SHELF, RECIPE, use_up={"dusk": "20ml"}, volume="400ml")
     assert enough.total_ml == 462
