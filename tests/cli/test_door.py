@@ -156,6 +156,13 @@ def test_a_failed_new_leaves_nothing(run: Run, tmp_path: Path, words: tuple[str,
     assert list(tmp_path.iterdir()) == []
 
 
+def test_a_failed_new_leaves_what_was_there(run: Run, tmp_path: Path) -> None:
+    """A link that leads to itself cannot be written through, and stays."""
+    (tmp_path / "readings.csv").symlink_to("readings.csv")
+    assert run("new", tmp_path, "--toners", "white").code == 1
+    assert [(f.name, f.is_symlink()) for f in tmp_path.iterdir()] == [("readings.csv", True)]
+
+
 def test_a_folder_whose_name_is_no_text(run: Run, tmp_path: Path) -> None:
     """Its shelf reads as it stands."""
     folder = tmp_path / os.fsdecode(b'x\xff"\\\x1b\x7f')

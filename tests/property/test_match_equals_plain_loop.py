@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
@@ -73,15 +74,7 @@ FIXED_TARGETS = {
 }
 
 
-@given(problem=problems)
-@example(
-    Problem(3, 5, 3, (4, 9), (1, 4), 3, 3, 12.0, Geometry.DIRECTIONAL, 1, 50, 0, 0.01, "black")
-)
-@example(
-    Problem(4, 5, 3, (4, 9), (1, 4), 3, 3, 1.0, Geometry.DIRECTIONAL, 1, 50, 1, 0.003, "planted")
-)
-@settings(max_examples=500, deadline=None)
-def test_picks_equal_the_plain_loop(problem: Problem) -> None:
+def check(problem: Problem) -> None:
     """Simplest, surest, closest, the trade-off and the count equal those of the plain loop."""
     curves, shelf = invented_shelf(
         problem.seed,
@@ -136,3 +129,24 @@ def test_picks_equal_the_plain_loop(problem: Problem) -> None:
     assert found.proof.admissible == wanted.admissible
     assert found.proof.proven
     assert (found.miss is None) == (wanted.simplest is not None)
+
+
+@given(problem=problems)
+@example(
+    Problem(3, 5, 3, (4, 9), (1, 4), 3, 3, 12.0, Geometry.DIRECTIONAL, 1, 50, 0, 0.01, "black")
+)
+@example(
+    Problem(4, 5, 3, (4, 9), (1, 4), 3, 3, 1.0, Geometry.DIRECTIONAL, 1, 50, 1, 0.003, "planted")
+)
+@settings(max_examples=150)
+def test_picks_equal_the_plain_loop(problem: Problem) -> None:
+    """On every kind of small shelf, rules and target."""
+    check(problem)
+
+
+@pytest.mark.trial
+@given(problem=problems)
+@settings(max_examples=500)
+def test_more_picks_equal_the_plain_loop(problem: Problem) -> None:
+    """The same at greater length."""
+    check(problem)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -64,17 +65,20 @@ def aims_of(
     ]
 
 
-@given(
-    seed=st.integers(0, 10_000),
-    kind=st.sampled_from(["versions", "lights", "grounds"]),
-    spread=st.sampled_from([0.0, 0.3, 1.0, 3.0, 10.0]),
-    tolerance=st.sampled_from([0.0, 0.5, 1.0, 3.0]),
-    hazy=st.sampled_from([0, 0, 0, 1]),
-    top=st.sampled_from([2, 8, 50]),
-    geometry=st.sampled_from(list(Geometry)),
+problems = st.fixed_dictionaries(
+    {
+        "seed": st.integers(0, 10_000),
+        "kind": st.sampled_from(["versions", "lights", "grounds"]),
+        "spread": st.sampled_from([0.0, 0.3, 1.0, 3.0, 10.0]),
+        "tolerance": st.sampled_from([0.0, 0.5, 1.0, 3.0]),
+        "hazy": st.sampled_from([0, 0, 0, 1]),
+        "top": st.sampled_from([2, 8, 50]),
+        "geometry": st.sampled_from(list(Geometry)),
+    }
 )
-@settings(max_examples=100, deadline=None)
-def test_picks_equal_the_plain_loop(
+
+
+def check(
     seed: int, kind: str, spread: float, tolerance: float, hazy: int, top: int, geometry: Geometry
 ) -> None:
     """Simplest, closest, the trade-off, each ΔE00 and the counts."""
@@ -113,6 +117,21 @@ def test_picks_equal_the_plain_loop(
         if len(aims) > 1 or aims[0].over:
             assert match.de00 == max(standing.de00 for standing in match.each)
             assert match.pass_probability is None
+
+
+@given(problem=problems)
+@settings(max_examples=50)
+def test_picks_equal_the_plain_loop(problem: dict[str, Any]) -> None:
+    """Of versions, lights and grounds."""
+    check(**problem)
+
+
+@pytest.mark.trial
+@given(problem=problems)
+@settings(max_examples=200)
+def test_more_picks_equal_the_plain_loop(problem: dict[str, Any]) -> None:
+    """The same at greater length."""
+    check(**problem)
 
 
 def test_versions_equal_a_dense_grid() -> None:

@@ -34,6 +34,7 @@ def test_public_names_say_what_they_are(name: str) -> None:
         assert inspect.getdoc(value), f"{name}.{public} has no docstring"
 
 
+@pytest.mark.trial
 def test_api_pages_hold_every_public_name(tmp_path: Path) -> None:
     """`python tests/api_pages.py FOLDER` makes a page of each module, from docstrings alone."""
     make_pages(tmp_path)

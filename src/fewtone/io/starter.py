@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import csv
 import io
 import re
@@ -127,11 +128,12 @@ def _made(folder: Path, *files: Path) -> Iterator[None]:
         It cannot be made, or something in it cannot be.
     """
     missing = [each for each in (folder, *folder.parents) if not each.exists()]
+    new = [file for file in files if not os.path.lexists(file)]  # a broken link is the user's
     try:
         folder.mkdir(parents=True, exist_ok=True)
         yield
     except BaseException as error:
-        for file in files:
+        for file in new:
             with contextlib.suppress(OSError):
                 file.unlink()
         for each in missing:

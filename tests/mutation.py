@@ -1,0 +1,362 @@
+"""Mutation testing: ``python tests/mutation.py --count 300 --seed 1`` (or ``nox -s mutation``).
+
+Each mutant is one small change of the source, drawn from a seed, the same number in each room. It
+is killed if the tests that see it fail, in at most `_LONGEST_S` seconds of them: first those files
+of tests that run the changed line, the nearest and quickest first, then those that run others of
+its module. Changes of annotations and of decorators are left out: nothing runs them. Mutants that
+live are printed; `tests/mutation_survivors.csv` says why those may that are known to.
+
+Cosmic Ray makes the mutants, Coverage.py says which tests see what; how long a test takes is
+measured in seconds of processor, so that a busy machine kills none.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import contextlib
+import csv
+import json
+import os
+import random
+import resource
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import islice
+from pathlib import Path
+from typing import Any
+
+__all__ = ["Mutant", "drawn"]
+
+ROOT = Path(__file__).resolve().parents[1]
+ROOMS = {
+    "optics": ("optics",),
+    "prediction": ("prediction",),
+    "match": ("match",),
+    "pours": ("workshop/pour",),
+    "posterior": ("workshop/panel/posterior.py",),
+    "readings": ("io/readings.py",),
+}
+TESTS = ("tests/unit", "tests/property", "tests/outside", "tests/cli/test_batch.py")
+SURVIVORS = ROOT / "tests" / "mutation_survivors.csv"
+_COPIED = ("src", "tests", "toners", "examples", "pyproject.toml", "README.md", "DEVELOPERS.md")
+_LONGEST_S, _LONGEST_TEST_S = 25.0, 4.0
+# A mutant may make the tests this much slower before that alone is taken for a failure.
+_SLOWER, _SPARE_S = 4.0, 20
+_SWAPS = {
+    ("Add", "Sub"),
+    ("Sub", "Add"),
+    ("Mul", "Div"),
+    ("Div", "Mul"),
+    ("FloorDiv", "Div"),
+    ("Mod", "Mul"),
+    ("Pow", "Mul"),
+    ("BitOr", "BitAnd"),
+    ("BitAnd", "BitOr"),
+}
+_COMPARED = {
+    ("Eq", "NotEq"),
+    ("NotEq", "Eq"),
+    ("Lt", "LtE"),
+    ("Lt", "Gt"),
+    ("LtE", "Lt"),
+    ("LtE", "Gt"),
+    ("Gt", "GtE"),
+    ("Gt", "Lt"),
+    ("GtE", "Gt"),
+    ("GtE", "Lt"),
+    ("Is", "IsNot"),
+    ("IsNot", "Is"),
+}
+_OTHERS = (
+    *("NumberReplacer", "AddNot", "ReplaceTrueWithFalse", "ReplaceFalseWithTrue"),
+    *("ReplaceAndWithOr", "ReplaceOrWithAnd", "ReplaceBreakWithContinue"),
+    *("ReplaceContinueWithBreak", "ExceptionReplacer", "ZeroIterationForLoop"),
+    *("ReplaceUnaryOperator_USub_UAdd", "ReplaceUnaryOperator_Delete_Not"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Mutant:
+    """One change of one file.
+
+    Parameters
+    ----------
+    room, file
+        Where it is; `file` from the project's root.
+    line
+        The first line that differs.
+    old, new
+        What stood there and what stands there now, without the space around it.
+    code
+        The changed file.
+    """
+
+    room: str
+    file: str
+    line: int
+    old: str
+    new: str
+    code: str
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class _Place:
+    """The n-th of the places of a file that an operator may change."""
+
+    file: str
+    line: int
+    operator: str
+    number: int
+
+
+def _places(file: Path) -> Iterator[_Place]:
+    """Where a file may be changed, annotations and decorators left out."""
+    from cosmic_ray.ast import ast_nodes, get_ast
+    from cosmic_ray.plugins import get_operator
+
+    source = file.read_text(encoding="utf-8")
+    silent = _silent(ast.parse(source))
+    nodes = list(ast_nodes(get_ast(source)))
+    for name in _operators():
+        operator = get_operator(f"core/{name}")()
+        positions = [each for node in nodes for each in operator.mutation_positions(node)]
+        for number, (at, _) in enumerate(positions):
+            if not any(start <= at < stop for start, stop in silent):
+                yield _Place(str(file.relative_to(ROOT)), at[0], name, number)
+
+
+def _mutant(room: str, place: _Place) -> Mutant | None:
+    """The mutant of a place; None if it is the same code, or none at all."""
+    from cosmic_ray.mutating import mutate_code
+    from cosmic_ray.plugins import get_operator
+
+    source = (ROOT / place.file).read_text(encoding="utf-8")
+    code = mutate_code(source, get_operator(f"core/{place.operator}")(), place.number)
+    with contextlib.suppress(SyntaxError):
+        if code is None or ast.dump(ast.parse(code)) == ast.dump(ast.parse(source)):
+            return None
+        return _first_line(room, place, source, code)
+    return None
+
+
+def _first_line(room: str, place: _Place, source: str, code: str) -> Mutant | None:
+    pairs = zip(source.splitlines(), code.splitlines(), strict=False)
+    for line, (old, new) in enumerate(pairs, 1):
+        if old != new:
+            return Mutant(room, place.file, line, old.strip(), new.strip(), code)
+    return None
+
+
+def _operators() -> list[str]:
+    swaps = [f"ReplaceBinaryOperator_{a}_{b}" for a, b in sorted(_SWAPS)]
+    return [*swaps, *(f"ReplaceComparisonOperator_{a}_{b}" for a, b in sorted(_COMPARED)), *_OTHERS]
+
+
+def _silent(tree: ast.AST) -> list[tuple[tuple[int, int], tuple[int, int]]]:
+    """From where to where nothing is run: annotations, decorators, imports for types alone."""
+    found: list[Any] = []
+    for node in ast.walk(tree):
+        found += getattr(node, "decorator_list", ())
+        for name in ("annotation", "returns"):
+            if isinstance(getattr(node, name, None), ast.expr):
+                found.append(getattr(node, name))
+        if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
+            found += node.body
+        if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]).startswith("__"):
+            found.append(node)
+    return [((n.lineno, n.col_offset), (n.end_lineno, n.end_col_offset)) for n in found]
+
+
+class Seen:
+    """Which files of tests run which lines, and how long their tests take."""
+
+    def __init__(self, place: Path) -> None:
+        self.place = place
+        self.lines: dict[str, dict[int, set[str]]] = {}
+        self.seconds: dict[str, dict[str, float]] = {}
+
+    def measure(self) -> None:
+        """Run the tests once, unchanged."""
+        out = self.place / "seen.json"
+        script = str(self.place / "tests" / "mutation.py")
+        command = [sys.executable, script, "--see", str(out)]
+        subprocess.run(command, cwd=self.place, env=_environment(self.place), check=True)
+        self.load()
+
+    def load(self) -> None:
+        """Take what was measured."""
+        found = json.loads((self.place / "seen.json").read_text(encoding="utf-8"))
+        self.seconds = found["seconds"]
+        for file, lines in found["lines"].items():
+            self.lines[file] = {int(n): set(tests) for n, tests in lines.items()}
+
+    def tests_for(self, mutant: Mutant) -> tuple[list[str], float]:
+        """Arguments of pytest for a mutant, and the seconds of processor that they take."""
+        lines = self.lines.get(mutant.file, {})
+        direct = lines.get(mutant.line, set())
+        others: set[str] = set().union(*lines.values()) - direct
+        chosen: list[str] = []
+        total = 0.0
+        for group in (direct, others):
+            for file in sorted(group, key=lambda file: self._order(file, mutant)):
+                quick = {test: s for test, s in self.seconds[file].items() if s <= _LONGEST_TEST_S}
+                if quick and total + sum(quick.values()) <= _LONGEST_S:
+                    total += sum(quick.values())
+                    slow = self.seconds[file].keys() - quick.keys()
+                    chosen += [file, *(f"--deselect={test}" for test in sorted(slow))]
+        return chosen, total
+
+    def _order(self, file: str, mutant: Mutant) -> tuple[bool, float]:
+        stem = Path(mutant.file).stem
+        return Path(file).stem != f"test_{stem}", sum(self.seconds[file].values())
+
+
+def _see(out: Path) -> None:
+    """Run the tests in this process; write which files of them run which lines."""
+    import coverage
+    import pytest
+
+    place = Path.cwd()
+    measured = coverage.Coverage(data_file=None, source=[str(place / "src")], messages=False)
+    seconds: dict[str, dict[str, float]] = defaultdict(dict)
+
+    class Watch:
+        def pytest_runtest_logstart(self, nodeid: str) -> None:
+            measured.switch_context(nodeid.partition("::")[0])
+            self.started = time.process_time()
+
+        def pytest_runtest_logfinish(self, nodeid: str) -> None:
+            file = nodeid.partition("::")[0]
+            seconds[file][nodeid] = time.process_time() - self.started
+
+    measured.start()
+    code = pytest.main([*_QUIET, *TESTS], plugins=[Watch()])
+    measured.stop()
+    assert code == 0, "the tests fail without a mutant"
+    data = measured.get_data()
+    lines: dict[str, dict[int, list[str]]] = {}
+    for file in data.measured_files():
+        contexts = data.contexts_by_lineno(file)
+        name = str(Path(file).relative_to(place))
+        lines[name] = {n: [c for c in found if c] for n, found in contexts.items()}
+    out.write_text(json.dumps({"lines": lines, "seconds": seconds}), encoding="utf-8")
+
+
+_QUIET = ("-q", "-x", "-n", "0", "-p", "no:cacheprovider", "--no-header", "--tb=no")
+
+
+def _environment(place: Path) -> dict[str, str]:
+    return {
+        **os.environ,
+        "PYTHONPATH": f"{place / 'src'}{os.pathsep}{os.environ.get('PYTHONPATH', '')}",
+        "PYTHONDONTWRITEBYTECODE": "1",
+        "OPENBLAS_NUM_THREADS": "1",
+        "OMP_NUM_THREADS": "1",
+    }
+
+
+def outcome(mutant: Mutant, seen: Seen) -> str:
+    """What became of a mutant: killed, late, lives, or unseen if no test runs it."""
+    tests, seconds = seen.tests_for(mutant)
+    if not tests:
+        return "unseen"
+    file = seen.place / mutant.file
+    kept = file.read_text(encoding="utf-8")
+    limit = int(_SLOWER * seconds) + _SPARE_S
+
+    def limited() -> None:
+        resource.setrlimit(resource.RLIMIT_CPU, (limit, limit + 5))
+        resource.setrlimit(resource.RLIMIT_AS, (4_000_000_000, 4_000_000_000))
+
+    try:
+        file.write_text(mutant.code, encoding="utf-8")
+        ran = subprocess.run(
+            [sys.executable, "-m", "pytest", *_QUIET, *tests],
+            cwd=seen.place,
+            env=_environment(seen.place),
+            preexec_fn=limited,
+            capture_output=True,
+            check=False,
+        )
+    finally:
+        file.write_text(kept, encoding="utf-8")
+    return "lives" if ran.returncode == 0 else "late" if ran.returncode < 0 else "killed"
+
+
+def drawn(count: int, seed: int) -> list[Mutant]:
+    """So many mutants, as many of each room."""
+    chosen: list[Mutant] = []
+    for room, paths in ROOMS.items():
+        places: list[_Place] = []
+        for path in paths:
+            inside = ROOT / "src" / "fewtone" / path
+            for file in sorted(inside.rglob("*.py")) if inside.is_dir() else [inside]:
+                places += _places(file)
+        random.Random(f"{seed}:{room}").shuffle(places)
+        found = (_mutant(room, place) for place in places)
+        chosen += islice((m for m in found if m is not None), -(-count // len(ROOMS)))
+    return chosen
+
+
+def _reasons() -> dict[tuple[str, str, str], str]:
+    """Why mutants may live: by file, what stood there and what stands there."""
+    with SURVIVORS.open(encoding="utf-8", newline="") as file:
+        return {(r["file"], r["old"], r["new"]): r["reason"] for r in csv.DictReader(file)}
+
+
+def _main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--count", type=int, default=300)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--room", choices=ROOMS, action="append")
+    parser.add_argument("--seen", type=Path, help="keep there what the tests see, or take it")
+    parser.add_argument("--see", type=Path, help=argparse.SUPPRESS)
+    said = parser.parse_args()
+    if said.see:
+        _see(said.see)
+        return 0
+    reasons = _reasons()
+    results: dict[str, list[str]] = defaultdict(list)
+    with tempfile.TemporaryDirectory(prefix="mutation-") as folder:
+        place = Path(folder)
+        for name in _COPIED:
+            copy = shutil.copytree if (ROOT / name).is_dir() else shutil.copy
+            copy(ROOT / name, place / name)
+        seen = Seen(place)
+        if said.seen and said.seen.is_file():
+            shutil.copy(said.seen, place / "seen.json")
+            seen.load()
+        else:
+            seen.measure()
+            if said.seen:
+                shutil.copy(place / "seen.json", said.seen)
+        for mutant in drawn(said.count, said.seed):
+            if said.room and mutant.room not in said.room:
+                continue
+            became = outcome(mutant, seen)
+            results[mutant.room].append(became)
+            if became in ("lives", "unseen"):
+                why = reasons.get((mutant.file, mutant.old, mutant.new), "")
+                print(f"{became} {mutant.file}:{mutant.line}", f"  - {mutant.old}", sep="\n")
+                print(f"  + {mutant.new}", f"  {why or 'no reason is given'}", sep="\n", flush=True)
+    every = [became for room in results.values() for became in room]
+    for room, those in results.items():
+        print(f"{room}: {_killed(those)} of {len(those)} killed")
+    share = _killed(every) / len(every)
+    print(f"seed {said.seed}: {_killed(every)} of {len(every)} killed, {share:.0%}")
+    return share < 0.9
+
+
+def _killed(became: list[str]) -> int:
+    return sum(each in ("killed", "late") for each in became)
+
+
+if __name__ == "__main__":
+    sys.exit(_main())
