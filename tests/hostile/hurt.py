@@ -307,7 +307,10 @@ def _members(file: Path, rng: random.Random) -> None:
     except Exception:
         return  # it was hurt before
     sheet = "xl/worksheets/sheet1.xml"
-    name = sheet if rng.random() < 0.6 else rng.choice(sorted(members))
+    if not members:
+        return
+    usual = sheet in members and rng.random() < 0.6
+    name = sheet if usual else rng.choice(sorted(members))
     part = file.with_name("part.xml")
     part.write_bytes(members[name])
     kind = rng.randrange(8)
