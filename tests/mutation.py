@@ -116,7 +116,7 @@ class _Place:
     number: int
 
 
-def _places(file: Path) -> Iterator[_Place]:
+def _places(root: Path, file: Path) -> Iterator[_Place]:
     """Where a file may be changed, annotations and decorators left out."""
     from cosmic_ray.ast import ast_nodes, get_ast
     from cosmic_ray.plugins import get_operator
@@ -129,15 +129,15 @@ def _places(file: Path) -> Iterator[_Place]:
         positions = [each for node in nodes for each in operator.mutation_positions(node)]
         for number, (at, _) in enumerate(positions):
             if not any(start <= at < stop for start, stop in silent):
-                yield _Place(str(file.relative_to(ROOT)), at[0], name, number)
+                yield _Place(str(file.relative_to(root)), at[0], name, number)
 
 
-def _mutant(room: str, place: _Place) -> Mutant | None:
+def _mutant(root: Path, room: str, place: _Place) -> Mutant | None:
     """The mutant of a place; None if it is the same code, or none at all."""
     from cosmic_ray.mutating import mutate_code
     from cosmic_ray.plugins import get_operator
 
-    source = (ROOT / place.file).read_text(encoding="utf-8")
+    source = (root / place.file).read_text(encoding="utf-8")
     code = mutate_code(source, get_operator(f"core/{place.operator}")(), place.number)
     with contextlib.suppress(SyntaxError):
         if code is None or ast.dump(ast.parse(code)) == ast.dump(ast.parse(source)):
@@ -290,17 +290,17 @@ def outcome(mutant: Mutant, seen: Seen) -> str:
     return "lives" if ran.returncode == 0 else "late" if ran.returncode < 0 else "killed"
 
 
-def drawn(count: int, seed: int) -> list[Mutant]:
-    """So many mutants, as many of each room."""
+def drawn(root: Path, count: int, seed: int) -> list[Mutant]:
+    """So many mutants of the project there, as many of each room."""
     chosen: list[Mutant] = []
     for room, paths in ROOMS.items():
         places: list[_Place] = []
         for path in paths:
-            inside = ROOT / "src" / "fewtone" / path
+            inside = root / "src" / "fewtone" / path
             for file in sorted(inside.rglob("*.py")) if inside.is_dir() else [inside]:
-                places += _places(file)
+                places += _places(root, file)
         random.Random(f"{seed}:{room}").shuffle(places)
-        found = (_mutant(room, place) for place in places)
+        found = (_mutant(root, room, place) for place in places)
         chosen += islice((m for m in found if m is not None), -(-count // len(ROOMS)))
     return chosen
 
@@ -337,7 +337,7 @@ def _main() -> int:
             seen.measure()
             if said.seen:
                 shutil.copy(place / "seen.json", said.seen)
-        for mutant in drawn(said.count, said.seed):
+        for mutant in drawn(place, said.count, said.seed):
             if said.room and mutant.room not in said.room:
                 continue
             became = outcome(mutant, seen)

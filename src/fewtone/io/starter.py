@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import csv
 import io
+import os
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
