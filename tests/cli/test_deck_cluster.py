@@ -117,3 +117,20 @@ def test_a_scheduler_that_does_not_answer_is_told(
         assert ran.code == 2, ran.err
         assert "scheduler" in ran.err
     assert not list(tmp_path.glob("o.csv*"))
+
+
+def test_an_address_that_is_none_ends_at_once(learnt_demo: Path, tmp_path: Path) -> None:
+    """A client that could not connect leaves nothing behind that ends in a traceback later."""
+    pytest.importorskip("distributed")
+    out = tmp_path / "o.csv"
+    words = ["deck", EXAMPLE, "-o", out, "--shelf", learnt_demo, "--scheduler", "nonsense"]
+    ran = subprocess.run(
+        [sys.executable, "-m", "fewtone", *map(str, words)],
+        capture_output=True,
+        text=True,
+        timeout=25,
+        check=False,
+    )
+    assert ran.returncode == 2
+    assert "No Dask scheduler answers" in ran.stderr
+    assert "Traceback" not in ran.stderr

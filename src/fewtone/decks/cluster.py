@@ -46,8 +46,18 @@ def on_cluster(scheduler: str) -> Iterator[Runner]:
                 fix="Run: pip install 'fewtone[cluster]'.",
             )
         ) from error
+
+    class Connected(Client):
+        """A client that is closed below, and not when it is forgotten.
+
+        One that could not connect would wait half a minute there, and print a traceback.
+        """
+
+        def __del__(self) -> None:
+            """Nothing."""
+
     try:
-        client: Any = Client(  # type: ignore[no-untyped-call]
+        client: Any = Connected(  # type: ignore[no-untyped-call]
             scheduler, timeout=_PATIENCE_S, set_as_default=False
         )
     except (OSError, ValueError, TypeError) as error:

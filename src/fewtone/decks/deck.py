@@ -13,7 +13,7 @@ from fewtone.decks.run import Runner
 from fewtone.decks.summary import Summary
 from fewtone.decks.swatch import COLUMNS, Answer, Question, Row
 from fewtone.decks.unfinished import Unfinished, fingerprint
-from fewtone.errors import Fault, UsageError
+from fewtone.errors import Fault, FewtoneError, UsageError
 from fewtone.io.atomic import refuse_to_overwrite, require_replaceable, write_atomic
 from fewtone.io.table import inert
 from fewtone.model.target import Target
@@ -175,6 +175,14 @@ def _check_name(out: Path) -> None:
             Fault(
                 f"'{out.name}' is no file that a deck's rows can be written to: .csv is allowed.",
                 fix="Name it like reached.csv.",
+                value=str(out),
+            )
+        )
+    if not out.parent.is_dir():
+        raise FewtoneError(
+            Fault(
+                "The folder that the rows are to stand in does not exist.",
+                fix="Make it first, or write them elsewhere.",
                 value=str(out),
             )
         )

@@ -322,7 +322,10 @@ def read_deck(path: Path, measurement: Measurement, light: Light) -> dict[str, T
             if number in swatches:
                 row.fault("number", f"Swatch {number} stands in this deck twice.", "Keep one.")
             values = [row.number_in("L", 0, 200, what="an L*")]
-            values += [row.number_in(c, -200, 200, what=f"an {c}*") for c in ("a", "b")]
+            values += [
+                row.number_in(c, -200, 200, what=what)
+                for c, what in (("a", "an a*"), ("b", "a b*"))
+            ]
             lab = tuple(float(value or 0) for value in values)
             swatches[number] = Target(
                 (lab[0], lab[1], lab[2]),
