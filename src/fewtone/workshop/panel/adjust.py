@@ -293,8 +293,7 @@ def _why(remedies: Remedies, passes: bool, best: str, options: Mapping[str, Plan
     elif best != "stop":
         reasons.append(
             f"A fresh panel then passes with {then.chance:.0%} instead of {now.chance:.0%}; "
-            f"expected ΔE00 {then.expected_de00:.2f} instead of {now.expected_de00:.2f}. "
-            f"{_risk_words(then.risk)}"
+            f"expected ΔE00 {then.expected_de00:.2f} instead of {now.expected_de00:.2f}."
         )
     elif now.chance >= EXPECTED_TO_PASS:
         reasons.append(
@@ -305,8 +304,8 @@ def _why(remedies: Remedies, passes: bool, best: str, options: Mapping[str, Plan
         likeliest = options[max(risky, key=lambda kind: options[kind].chance)]
         reasons.append(
             f"The likeliest change passes with {likeliest.chance:.0%} instead of "
-            f"{now.chance:.0%}, but {likeliest.risk:.0%} is the chance that it makes the "
-            "mix worse: spray again first, a second reading tells more."
+            f"{now.chance:.0%}, but it may as well make the mix worse: spray again first, another "
+            "reading tells more."
         )
     else:
         most = max(plan.chance for plan in options.values())
@@ -315,12 +314,6 @@ def _why(remedies: Remedies, passes: bool, best: str, options: Mapping[str, Plan
             f"{now.chance:.0%} (the best comes to {most:.0%}): spray again, or match anew."
         )
     return reasons
-
-
-def _risk_words(risk: float) -> str:
-    """How likely a change makes the mix worse, in a sentence."""
-    chance = f"{risk:.0%}" if risk >= 0.01 else "below 1%"
-    return f"The chance that this makes the mix worse is {chance}."
 
 
 def _cause_words(cause: Cause) -> str | None:
