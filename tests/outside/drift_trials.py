@@ -1,26 +1,36 @@
 """Instruments whose white or black moves through a session, and steady ones.
 
 Run as a script for the figures: ``python -m outside.drift_trials SEED COUNT`` from tests/; COUNT
-shelves of each kind are learnt. How much an instrument drifts is common practice, no source.
+shelves of each kind are learnt, and what each foretells of unseen blends is held against the truth.
+How much an instrument drifts is common practice, no source.
 """
 
 from __future__ import annotations
 
 import sys
+import tempfile
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from booth import Booth, Step
-from outside.suspect_trials import D65, Verdict, learn_set, spray
+from booth import Booth, Step, delta_e, lab, random_blends
+from fewtone.colorimetry import Light
+from fewtone.io.readings import load_readings
+from fewtone.io.settings import load_settings
+from fewtone.learning import Learnt, estimate
+from fewtone.model.recipe import parse
+from fewtone.prediction.recipes import predict
+from outside.suspect_trials import D65, spray
 
-__all__ = ["KINDS", "DriftingBooth", "drifting_set", "names"]
+__all__ = ["KINDS", "DriftingBooth", "drifting_shelf", "names"]
 
 KINDS = ("white", "black", "white at once", "black at once", "steady")
 MODES: tuple[tuple[str, ...], ...] = ((), (D65,), (D65, "A/10"))
 # How far white moves through a session, as a share, and black, as reflectance.
 WHITE, BLACK = (0.005, 0.02), (0.002, 0.008)
+N_BLENDS = 100
 
 
 class DriftingBooth(Booth):
@@ -39,8 +49,8 @@ class DriftingBooth(Booth):
         return np.asarray(read * (1.0 + self.white * along) + self.black * along)
 
 
-def drifting_set(kind: str, n: int, seed: int) -> Verdict:
-    """Learn the n-th set of a kind: clear and hazy, panels and strips, spectra and Labs."""
+def drifting_shelf(kind: str, n: int, seed: int) -> tuple[DriftingBooth, Learnt]:
+    """Learn the n-th shelf of a kind: clear and hazy, panels and strips, spectra and Labs."""
     hazy, strips = 3 * (n // 6 % 2), bool(n % 2)
     booth, steps = spray(seed + 97 * KINDS.index(kind) + n, hazy, strips, DriftingBooth)
     assert isinstance(booth, DriftingBooth)
@@ -50,7 +60,11 @@ def drifting_set(kind: str, n: int, seed: int) -> Verdict:
     elif "black" in kind:
         booth.black = sign * float(booth.rng.uniform(*BLACK))
     booth.at_once = "at once" in kind
-    return learn_set(booth, steps, steps, MODES[n % 3], ())
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        booth.write_shelf(folder, steps, MODES[n % 3])
+        settings = load_settings(folder)
+        return booth, estimate(settings, load_readings(folder, settings))
 
 
 def names(kind: str, notes: Sequence[str]) -> bool:
@@ -58,16 +72,39 @@ def names(kind: str, notes: Sequence[str]) -> bool:
     return any(f"instrument's {kind.partition(' ')[0]} " in note for note in notes)
 
 
+def foretold(booth: Booth, shelf: Learnt, seed: int) -> np.ndarray[Any, np.dtype[np.float64]]:
+    """ΔE00 of unseen blends over every ground to what the steady instrument would read."""
+    blends = random_blends(np.random.default_rng(seed), len(booth.toners), N_BLENDS)
+    off = []
+    for place, ground in enumerate(booth.grounds):
+        read = booth.true_reflectance(
+            blends.fractions, booth.true_load(blends), np.full(N_BLENDS, place)
+        )
+        lines = [parse(blends.line(i, booth.names, ground.name)) for i in range(N_BLENDS)]
+        found = predict(shelf.curves, lines, Light("D65", 10))
+        off.append(delta_e(found.lab, lab(read, booth.wavelength_nm, D65)))
+    return np.concatenate(off)
+
+
 def main(seed: int, count: int) -> None:
     """Print how many drifts are called by their name, and how often a steady one is accused."""
     for kind in KINDS:
-        named, told = 0, 0
+        named, told, off = 0, 0, []
         for n in range(count):
-            verdict = drifting_set(kind, n, seed)
-            named += names(kind, verdict.notes)
-            told += bool(verdict.notes)
-            print(kind, n, verdict.notes, [s.explanation for s in verdict.suspects], flush=True)
-        print(f"{kind}: of {count} {told} told, {named} by the right name", flush=True)
+            booth, shelf = drifting_shelf(kind, n, seed)
+            notes = [note for note in shelf.report.cautions if "The instrument's " in note]
+            named += names(kind, notes)
+            told += bool(notes)
+            off.append(foretold(booth, shelf, seed + n))
+            suspects = [suspect.explanation for suspect in shelf.report.suspects]
+            figures = "{:.2f} {:.2f}".format(*np.percentile(off[-1], [50, 90]))
+            print(kind, n, booth.white, booth.black, notes, suspects, figures, flush=True)
+        median, p90 = np.percentile(np.concatenate(off), [50, 90])
+        print(
+            f"{kind}: of {count} {told} told, {named} by the right name; unseen blends are off by "
+            f"ΔE00 {median:.2f} in the median, {p90:.2f} at 90 %",
+            flush=True,
+        )
 
 
 if __name__ == "__main__":

@@ -21,11 +21,8 @@ from booth import Booth, Step, delta_e, lab, lamp_grounds, random_toners
 from fewtone.io.readings import load_readings
 from fewtone.io.settings import load_settings
 from fewtone.learning import Suspect
-from fewtone.learning.diagnosis.suspects import diagnose
-from fewtone.learning.estimate import fit
-from fewtone.learning.leave_one_out import expectations
+from fewtone.learning.estimate import judge
 from fewtone.learning.observations import observe
-from fewtone.learning.uncertainty import shared_covariance
 
 __all__ = [
     "D65",
@@ -148,16 +145,14 @@ def learn_set(
         readings = load_readings(folder, settings)
     # As `estimate` does it, without what it suggests to spray next.
     with threadpool_limits(limits=1, user_api="blas"):
-        problem, prior, solution = fit(settings, observe(settings, readings))
-        covariance = shared_covariance(problem, prior, solution.at, solution.weights)
-        expected = expectations(problem, solution.at, covariance, solution.weights)
-        found = diagnose(problem, prior, solution.at, expected, readings, settings)
+        judged = judge(settings, readings, observe(settings, readings))
+    found = judged.diagnosis
     notes = () if found.drift is None else (str(found.drift),)
     strips: dict[str, set[str]] = {}
     for step in told:
         if len(step.blend) == 1:
             strips.setdefault(next(iter(step.blend)), set()).add(step.panel)
-    return Verdict(bad, len(problem.seen.panels), found.suspects, notes, strips)
+    return Verdict(bad, len(judged.problem.seen.panels), found.suspects, notes, strips)
 
 
 # ---- slips of the label

@@ -17,7 +17,7 @@ from threadpoolctl import threadpool_limits
 
 from fewtone.learning.design import second_light, suggest
 from fewtone.learning.diagnosis.implausible import check_columns, check_curves
-from fewtone.learning.diagnosis.suspects import diagnose
+from fewtone.learning.diagnosis.suspects import Diagnosis, diagnose
 from fewtone.learning.findings import findings
 from fewtone.learning.forward import Problem
 from fewtone.learning.hyperparameters import (
@@ -27,7 +27,7 @@ from fewtone.learning.hyperparameters import (
     inferred_hand,
 )
 from fewtone.learning.keyed import mixing_links
-from fewtone.learning.leave_one_out import expectations, prediction_errors
+from fewtone.learning.leave_one_out import Expectation, expectations, prediction_errors
 from fewtone.learning.model_error import ModelError
 from fewtone.learning.noise import Noise
 from fewtone.learning.observations import Observations, observe
@@ -47,15 +47,15 @@ from fewtone.model.curves import Curves
 from fewtone.model.readings import Readings
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.variation import film_departures_rms
-from fewtone.typing import BoolArray
+from fewtone.typing import BoolArray, FloatArray
 from fewtone.version import __version__
 
-__all__ = ["STEPS", "Learnt", "estimate", "fit"]
+__all__ = ["STEPS", "Judged", "Learnt", "estimate", "fit", "judge"]
 
 STEPS = (
     "what toners and grounds do",
-    "how sure that is",
     "which panels do not fit",
+    "how sure that is",
     "what to spray next",
 )
 """What is worked out one after another."""
@@ -134,12 +134,10 @@ def _estimate(
     progress(0, len(STEPS))
     seen = observe(settings, readings, leave_out)
     check_columns(seen, settings)
-    problem, prior, solution = fit(settings, seen)
-    progress(1, len(STEPS))
-    at = solution.at
-    check_curves(seen, at)
-    covariance = shared_covariance(problem, prior, at, solution.weights)
-    expected = expectations(problem, at, covariance, solution.weights)
+    judged = judge(settings, readings, seen, lambda: progress(1, len(STEPS)))
+    progress(2, len(STEPS))
+    problem, prior, solution = judged.problem, judged.prior, judged.solution
+    at, covariance, diagnosis = solution.at, judged.covariance, judged.diagnosis
     # What the surface adds and what the instrument's black takes off are one constant to a reading.
     seen_surface = settings.measurement.surface + at.black
     per_doubling = common_letdown(at, covariance)
@@ -181,8 +179,6 @@ def _estimate(
     cautions += findings(problem, solution, settings, problem.noise.absolute / stated.absolute)
     if not solution.converged:
         cautions.append("The fit had not settled when it was stopped: take the curves with care.")
-    progress(2, len(STEPS))
-    diagnosis = diagnose(problem, prior, at, expected, readings, settings)
     if diagnosis.drift is not None:
         cautions.append(str(diagnosis.drift))
     progress(3, len(STEPS))
@@ -193,7 +189,7 @@ def _estimate(
         iterations=solution.iterations,
         converged=solution.converged,
         left_out=tuple(leave_out),
-        leave_one_out_de00=prediction_errors(problem, expected, settings.measurement.light),
+        leave_one_out_de00=prediction_errors(problem, judged.expected, settings.measurement.light),
         data_share=data_shares(at, covariance, prior),
         suspects=diagnosis.suspects,
         not_learnt=not_learnt,
@@ -203,6 +199,70 @@ def _estimate(
     )
     progress(4, len(STEPS))
     return Learnt(curves, report)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Judged:
+    """A fit, and what it says of the readings.
+
+    Parameters
+    ----------
+    problem, prior, solution
+        The fit.
+    covariance
+        Of its shared parameters, shape ``(n_shared, n_shared)``.
+    expected
+        What all other panels say of each.
+    diagnosis
+        Which panels do not fit, and a drift of the instrument, which the fit has taken off.
+    """
+
+    problem: Problem
+    prior: Prior
+    solution: Solution
+    covariance: FloatArray
+    expected: list[Expectation]
+    diagnosis: Diagnosis
+
+
+def judge(
+    settings: ShelfSettings,
+    readings: Readings,
+    seen: Observations,
+    fitted: Callable[[], None] | None = None,
+) -> Judged:
+    """Fit, and judge the readings; where the instrument drifted, anew with that taken off.
+
+    Parameters
+    ----------
+    settings, readings
+        As `estimate` has them.
+    seen
+        The readings that count.
+    fitted
+        Called once the first fit is done; None for nobody.
+
+    Raises
+    ------
+    FewtoneError
+        Curves that are none: see `fewtone.learning.diagnosis.implausible`.
+    """
+    drift = None
+    while True:
+        problem, prior, solution = fit(settings, seen)
+        check_curves(seen, solution.at)
+        covariance = shared_covariance(problem, prior, solution.at, solution.weights)
+        expected = expectations(problem, solution.at, covariance, solution.weights)
+        if drift is None and fitted is not None:
+            fitted()
+        found = diagnose(
+            problem, prior, solution.at, expected, readings, settings, steady=drift is not None
+        )
+        if found.drift is None:
+            diagnosis = Diagnosis(found.suspects, drift)
+            return Judged(problem, prior, solution, covariance, expected, diagnosis)
+        drift = found.drift
+        seen = drift.undone(seen)
 
 
 def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, Solution]:

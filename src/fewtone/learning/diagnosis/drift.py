@@ -87,17 +87,20 @@ class Drift:
         else:
             size = f"about {abs(self.change):.3f} (0 to 1)"
         off = f"{size} {'higher' if self.change > 0.0 else 'lower'}"
+        kind = f"The instrument's {self.kind} seems to have"
         if self.course.since:
-            return (
-                f"The instrument's {self.kind} seems to have moved while the panels were read: "
-                f"from {self.course.since} on all reads {off} than before. Calibrate it, and read "
-                "the panels of the one part or the other again."
+            moved = f"{kind} moved: from {self.course.since} on all reads {off} than before."
+            which = "a few panels of either part"
+        else:
+            when = " within each day" if self.course.daily else ""
+            moved = (
+                f"{kind} drifted{when}: the last readings are {off} than they would have been at "
+                "first."
             )
-        when = " within each day" if self.course.daily else ""
+            which = "a few of the last panels"
         return (
-            f"The instrument's {self.kind} seems to have drifted{when}: the last readings are "
-            f"{off} than they would have been at first. Calibrate it, and read the panels again "
-            "in one go."
+            f"{moved} The curves are learnt with that taken off. Calibrate it, and read {which} "
+            "again to be sure."
         )
 
     def undone(self, seen: Observations) -> Observations:

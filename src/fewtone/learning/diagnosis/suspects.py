@@ -124,8 +124,13 @@ def diagnose(
     expected: list[Expectation],
     readings: Readings,
     settings: ShelfSettings,
+    *,
+    steady: bool = False,
 ) -> Diagnosis:
-    """Name the panels that do not fit, the worst first, and a drift of the instrument.
+    """Name the panels that do not fit, the worst first; or a drift of the instrument.
+
+    A drift makes good panels look bad, and hides bad ones: where there is one, no panel is judged
+    until it has been taken off.
 
     Parameters
     ----------
@@ -137,8 +142,10 @@ def diagnose(
         As they stand in the file.
     settings
         The shelf's.
+    steady
+        Whether a drift has been taken off already, so that none is looked for.
     """
-    return _Search(problem, prior, readings, settings).run(at, expected)
+    return _Search(problem, prior, readings, settings).run(at, expected, steady=steady)
 
 
 class _Search:
@@ -154,26 +161,21 @@ class _Search:
         self.kept = np.zeros(len(self.seen.panels), dtype=np.bool_)
         self.let_down: dict[int, Explanation] = {}
 
-    def run(self, at: Parameters, expected: list[Expectation]) -> Diagnosis:
+    def run(self, at: Parameters, expected: list[Expectation], *, steady: bool) -> Diagnosis:
         everybody = np.ones_like(self.kept)
         first = _Judged(
             at, np.empty((0, 0)), everybody, expected, neg_log10_p(expected, everybody.size)
         )
-        judged = self._find(first)
-        weights = judged.counted.astype(np.float64)
-        settled = solve(self.problem, self.prior, judged.at, weights=weights, tolerance=_SETTLED).at
-        covariance = shared_covariance(self.problem, self.prior, settled, weights)
-        drift = find_drift(self.problem, settled, covariance, judged.counted)
-        if drift is None:
-            return Diagnosis(self._suspects(judged, first), None)
-        # Who is bad once the drift is taken off what was read.
-        problem = self.problem.over(drift.undone(self.seen))
-        steady = _Search(problem, self.prior, self.readings, self.settings)
-        first = steady._judge(settled, everybody)
-        return Diagnosis(steady._suspects(steady._find(first), first), drift)
+        judged = self._letdowns(self._clear(self._take_out(first)))
+        drift = None if steady else self._drift(judged)
+        return Diagnosis(() if drift else self._suspects(judged, first), drift)
 
-    def _find(self, first: _Judged) -> _Judged:
-        return self._letdowns(self._clear(self._take_out(first)))
+    def _drift(self, judged: _Judged) -> Drift | None:
+        """A drift of the instrument, as the panels that count tell of it."""
+        weights = judged.counted.astype(np.float64)
+        at = solve(self.problem, self.prior, judged.at, weights=weights, tolerance=_SETTLED).at
+        covariance = shared_covariance(self.problem, self.prior, at, weights)
+        return find_drift(self.problem, at, covariance, judged.counted)
 
     def _suspects(self, judged: _Judged, first: _Judged) -> tuple[Suspect, ...]:
         bad = np.flatnonzero(~judged.counted | (self.kept & (judged.neg_log10_p >= _THRESHOLD)))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -11,13 +10,13 @@ import pytest
 
 from fewtone.colorimetry import lab_from_xyz, white_point, xyz
 from fewtone.learning.diagnosis.drift import Course, Drift, find_drift
+from fewtone.learning.estimate import estimate, fit
 from fewtone.learning.observations import observe
 from fewtone.learning.uncertainty import shared_covariance
 from fewtone.model.readings import Reading, Readings
 from fewtone.typing import FloatArray
 from unit.learning.shelves import D65, GRID, curves_of, settings, spray
 
-fit = importlib.import_module("fewtone.learning.estimate").fit
 CURVES = curves_of(450.0, 530.0, 600.0)
 LINES = [
     (f"{toner}-{ground}-{coats}", f"{toner}, 6:1, {coats} coats over {ground}")
@@ -115,3 +114,19 @@ def test_a_drift_is_taken_off(kind: str) -> None:
     undone = Drift(kind, SIZES[kind], 0.001, course).undone(seen)
     np.testing.assert_allclose(undone.lab[:, 0], true, atol=1e-9)
     np.testing.assert_allclose(undone.spectral, observe(settings(CURVES), READINGS).spectral)
+
+
+@pytest.mark.parametrize("kind", ["white", "black"])
+def test_curves_are_learnt_with_a_drift_taken_off(kind: str) -> None:
+    """They are those of a steady instrument, far nearer than the fit that takes all as read."""
+    shelf, moved = settings(CURVES), _moved(kind, EVENLY)
+    steady = estimate(shelf, READINGS).curves.absorption
+    as_read = fit(shelf, observe(shelf, moved))[2].at.absorption
+    learnt = estimate(shelf, moved)
+    assert any(f"instrument's {kind}" in caution for caution in learnt.report.cautions)
+    assert learnt.report.suspects == ()
+    off, off_as_read = (
+        float(np.abs(np.log(curves / steady)).mean())
+        for curves in (learnt.curves.absorption, as_read)
+    )
+    assert off < 0.35 * off_as_read
