@@ -15,10 +15,11 @@ from fewtone.match.bounds.shells import Shells
 from fewtone.match.evaluate import Evaluator, evaluator_of
 from fewtone.match.hazy import HazySweep
 from fewtone.match.lattice import Lattice
+from fewtone.match.listed import ListedSweep, Lists
 from fewtone.match.picks import Candidates
 from fewtone.match.rules import Rules
 from fewtone.match.search import everything
-from fewtone.match.sweep import Sweep
+from fewtone.match.sweep import Sweep, sums_of
 from fewtone.optics.film import Geometry
 from fewtone.typing import FloatArray, IntArray
 from invented import invented_shelf, lab_target
@@ -51,7 +52,7 @@ def listing(
 def shells_of(evaluator: Evaluator, lattice: Lattice) -> Shells:
     """What makes planes for a shelf."""
     loads = lattice.load_values
-    return Shells(exponentials_of(evaluator.films, float(loads[-1])), loads)
+    return Shells(exponentials_of(evaluator.films), loads)
 
 
 # With seed 19 earlier bounds, which drew a weak toner's chord backwards, cut what they must not.
@@ -70,6 +71,11 @@ def test_all_within_a_radius_are_found(seed: int, geometry: Geometry) -> None:
     shells = shells_of(evaluator, lattice)
     supports = lattice.supports(3)
     listed, lab = listing(evaluator, lattice, supports)
+    kinds = sums_of(lattice, 3)
+    colours = None
+    lists = Lists()
+    while colours is None:  # not before it was asked for often enough
+        colours = lists.of("all", shells, lattice, supports, np.array(np.nonzero(kinds)))
     darkest = np.argsort(lab[:, 0])[: len(lab) // 10]
     for among in (darkest, darkest, np.arange(len(lab))):
         target = lab[rng.choice(among)] + rng.choice([0, 2]) * rng.standard_normal(3)
@@ -81,6 +87,13 @@ def test_all_within_a_radius_are_found(seed: int, geometry: Geometry) -> None:
             assert {listed[row] for row in wanted} <= set(rows)
             assert len(rows) == len(set(rows))
             assert len(rows) + sweep.cut.sum() == len(lab)
+            out_of_list = ListedSweep(
+                colours, shells, lattice, supports, aim.target_labs, np.full(13, radius), kinds
+            )
+            rows = [place for part in out_of_list.candidates() for place in places(part)]
+            assert {listed[row] for row in wanted} <= set(rows)
+            assert len(rows) == len(set(rows))
+            assert len(rows) + out_of_list.cut.sum() == len(lab)
 
 
 @pytest.mark.parametrize("geometry", list(Geometry))

@@ -21,6 +21,7 @@ from typing import TypeAlias
 
 from fewtone.decks.swatch import Answer, Question, answer, answer_packed
 from fewtone.errors import Fault, FewtoneError
+from fewtone.match.listed import Lists
 from fewtone.model.target import Target
 
 __all__ = ["Runner", "Submit", "cores", "here", "on_executor", "on_processes"]
@@ -53,8 +54,9 @@ def here(question: Question, targets: Iterable[tuple[int, Target]]) -> Iterator[
     targets
         The swatches, each with its row in the deck.
     """
+    lists = Lists()
     for row, target in targets:
-        yield row, answer(question, target)
+        yield row, answer(question, target, lists)
 
 
 def on_executor(executor: Executor, ahead: int = _AHEAD_OF_EXECUTOR) -> Runner:

@@ -16,6 +16,7 @@ from typing import Any, TypeAlias
 
 from fewtone.errors import Fault, FewtoneError
 from fewtone.match.answer import match
+from fewtone.match.listed import Lists
 from fewtone.match.result import Match, MatchResult
 from fewtone.match.rules import Rules
 from fewtone.match.search import search
@@ -82,8 +83,15 @@ class Question:
         return zlib.compress(out.getvalue(), 1)
 
 
-def answer(question: Question, target: Target) -> Answer:
+def answer(question: Question, target: Target, lists: Lists) -> Answer:
     """Answer for one swatch, exactly as `match` does.
+
+    Parameters
+    ----------
+    question, target
+        What is asked, of which swatch.
+    lists
+        What is kept from one swatch to the next.
 
     Raises
     ------
@@ -92,9 +100,9 @@ def answer(question: Question, target: Target) -> Answer:
     """
     curves, settings, rules = question.curves, question.settings, question.rules
     if question.would_help:
-        result = match(curves, settings, [target], rules)
+        result = match(curves, settings, [target], rules, lists=lists)
     else:
-        result = search(curves, settings, target, rules)
+        result = search(curves, settings, target, rules, lists=lists)
     answered: Answer = {"row": row_of(target, result)}
     if question.supports:
         answered["supports"] = supports_within(question.curves, target, question.rules)
@@ -117,8 +125,8 @@ def answer_packed(packed: bytes, target: Target) -> Answer:
         As `answer`; or the question comes from another version of fewtone.
     """
     with _lock:
-        question = _unpacked.get(packed)
-        if question is None:
+        unpacked = _unpacked.get(packed)
+        if unpacked is None:
             version, question = pickle.loads(zlib.decompress(packed))
             if version != __version__:
                 raise FewtoneError(
@@ -128,8 +136,9 @@ def answer_packed(packed: bytes, target: Target) -> Answer:
                     )
                 )
             _unpacked.clear()  # one question at a time, so that memory stays flat
-            _unpacked[packed] = question
-    return answer(question, target)
+            unpacked = _unpacked[packed] = question, Lists()
+    question, lists = unpacked
+    return answer(question, target, lists)
 
 
 def row_of(target: Target, result: MatchResult) -> Row:
@@ -165,7 +174,7 @@ def _pick_cells(pick: str, chosen: Match | None) -> Row:
 
 
 _lock = threading.Lock()
-_unpacked: dict[bytes, Question] = {}
+_unpacked: dict[bytes, tuple[Question, Lists]] = {}
 
 
 class _Pickler(pickle.Pickler):

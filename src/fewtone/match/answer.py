@@ -8,6 +8,7 @@ from dataclasses import replace
 from fewtone.colorimetry import Light
 from fewtone.errors import Fault, UsageError
 from fewtone.match.evaluate import Aim, rounded_difference
+from fewtone.match.listed import Lists
 from fewtone.match.result import MatchResult, Version
 from fewtone.match.rules import Rules
 from fewtone.match.search import search
@@ -26,6 +27,7 @@ def match(
     *,
     lights: Sequence[Light] = (),
     by_ground: bool = False,
+    lists: Lists | None = None,
 ) -> MatchResult:
     """Match a colour, or several versions of one by the largest ΔE00 to any of them.
 
@@ -42,6 +44,8 @@ def match(
         none are given.
     by_ground
         Also find the best recipe over each ground.
+    lists
+        Lists of lattices that many targets are asked of, kept from one to the next.
 
     Returns
     -------
@@ -74,11 +78,11 @@ def match(
         curves = with_keyed(curves, rules.grounds)
     seen = [target.in_light(light) for target in targets for light in lights] or targets
     wanted = seen[0] if len(seen) == 1 else [Aim(target) for target in seen]
-    result = search(curves, settings, wanted, rules)
+    result = search(curves, settings, wanted, rules, lists=lists)
     if result.miss is not None:
         from fewtone.match.help import with_help
 
-        result = with_help(curves, settings, wanted, rules, result)
+        result = with_help(curves, settings, wanted, rules, result, lists)
     if rules.keyed:
         from fewtone.match.keyed import keyed_recipes
 

@@ -18,7 +18,7 @@ from fewtone.match.bounds.haze import HazeRanges, HazeTable
 from fewtone.match.bounds.slices import Slice, lab_box, may_contain, slices_of
 from fewtone.match.keys import Candidates
 from fewtone.match.lattice import Lattice
-from fewtone.match.sweep import BOUNDS
+from fewtone.match.sweep import BOUNDS, wanted_kinds
 from fewtone.typing import BoolArray, FloatArray, IntArray
 
 __all__ = ["HazySweep"]
@@ -35,13 +35,13 @@ class HazySweep:
     ----------
     ranges
         The tables.
-    lattice, supports, target, radius
+    lattice, supports, target, radius, kinds
         As `fewtone.match.sweep.Sweep` takes them.
 
     Attributes
     ----------
     cut
-        How many colours each of `BOUNDS` cut, by sum of parts, shape ``(n_bounds, n_sums)``.
+        How many colours each of `BOUNDS` cut, by kind, shape ``(n_bounds, n_kinds)``.
     """
 
     def __init__(
@@ -51,19 +51,17 @@ class HazySweep:
         supports: IntArray,
         target: FloatArray,
         radius: FloatArray,
+        kinds: IntArray | None = None,
     ) -> None:
         self.ranges, self.supports, self.target, self.radius = ranges, supports, target, radius
-        ratios = lattice.ratios(supports.shape[1])
-        sums = ratios.sum(axis=1)
-        wanted = radius[sums] >= 0.0
-        self.ratios, self.sums = ratios[wanted], sums[wanted]
+        self.ratios, self.kinds = wanted_kinds(lattice, supports.shape[1], radius, kinds)
         self.n_loads = len(lattice.loads)
         self.cut = np.zeros((len(BOUNDS), len(radius)), dtype=np.int64)
 
     def candidates(self) -> Iterator[Candidates]:
         """What may be within the radius."""
         radius = float(self.radius.max())
-        slices = list(slices_of(self.target, radius, self.ranges.lightest()))
+        slices = slices_of(self.target, radius, self.ranges.lightest())
         blends = len(self.supports) * len(self.ratios)
         step = max(1, _GROUPS // len(self.ranges.starts))
         for block in self.ranges.blocks:
@@ -73,12 +71,12 @@ class HazySweep:
                 yield from self._blends(table, slices, *np.divmod(blend_numbers, len(self.ratios)))
 
     def _blends(
-        self, table: HazeTable, slices: list[Slice], support: IntArray, ratio: IntArray
+        self, table: HazeTable, slices: tuple[Slice, ...], support: IntArray, ratio: IntArray
     ) -> Iterator[Candidates]:
         """What may be within the radius of some blends over the table's grounds."""
         ranges = self.ranges
         toners, parts = self.supports[support], self.ratios[ratio]
-        shares = parts / self.sums[ratio][:, np.newaxis]
+        shares = parts / parts.sum(axis=1, keepdims=True)
         row, depth = ranges.places(
             (
                 (shares[:, np.newaxis] @ ranges.absorption[toners])[:, 0],
@@ -95,37 +93,40 @@ class HazySweep:
         group, ground = np.divmod(near, n_grounds)
         blend, group = np.divmod(group, n_groups)
         count = np.diff(ranges.starts, append=self.n_loads)
-        films = np.bincount(self.sums[ratio], minlength=len(self.radius)) * self.n_loads * n_grounds
+        self.cut[_LOADS] += n_grounds * self._counted(self.kinds[ratio])
         left = count[group]
-        kept = np.zeros_like(films)
-        np.add.at(kept, self.sums[ratio[blend]], left)
-        self.cut[_LOADS] += films - kept
         # Groups become films.
         load = np.arange(left.sum()) - np.repeat(np.cumsum(left) - left, left)
         load += np.repeat(ranges.starts[group], left)
         blend, ground = np.repeat(blend, left), np.repeat(ground, left)
+        kinds = self.kinds[ratio[blend], load]
+        self.cut[_LOADS] -= self._counted(kinds)
+        wanted = self.radius[kinds] >= 0.0
+        load, blend, ground, kinds = load[wanted], blend[wanted], ground[wanted], kinds[wanted]
         for start in range(0, len(load), _FILMS):
             some = slice(start, start + _FILMS)
             blends, film, over = blend[some], load[some], ground[some]
             cells = ranges.cells(row[blends], depth[blends], ranges.log_loads[film][:, np.newaxis])
             low, high = table.over_films(cells, over)
             near = np.flatnonzero(_touched(slices, low, high))
-            sums = self.sums[ratio[blends]]
+            kind = kinds[some]
             bound = de00_lower_bound(*lab_box(low[near], high[near]), self.target)
-            near = near[bound <= self.radius[sums[near]]]
-            cut = np.ones(len(blends), dtype=np.bool_)
-            cut[near] = False
-            np.add.at(self.cut[_COLOURS], sums[cut], 1)
+            closer = bound <= self.radius[kind[near]]
+            near, bound = near[closer], bound[closer]
+            self.cut[_COLOURS] += self._counted(kind) - self._counted(kind[near])
             yield Candidates(
                 toners[blends[near]],
                 parts[blends[near]],
                 film[near],
                 table.grounds[over[near]],
-                np.empty(0),
+                bound,
             )
 
+    def _counted(self, kinds: IntArray) -> IntArray:
+        return np.bincount(kinds.reshape(-1), minlength=len(self.radius))
 
-def _touched(slices: list[Slice], low: FloatArray, high: FloatArray) -> BoolArray:
+
+def _touched(slices: tuple[Slice, ...], low: FloatArray, high: FloatArray) -> BoolArray:
     """Which boxes, ends as `lab_box` takes them, may hold a colour of any of the slices."""
     touched = np.zeros(len(low), dtype=np.bool_)
     for part in slices:

@@ -12,11 +12,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
+from fewtone.match.beyond import nearest_beyond
 from fewtone.match.evaluate import Aim
 from fewtone.match.kinds import new_ground, new_toner
+from fewtone.match.listed import Lists
 from fewtone.match.result import Help, Match, MatchResult
 from fewtone.match.rules import Rules
-from fewtone.match.search import nearest_within
 from fewtone.model.blend import Number, coats_text
 from fewtone.model.curves import Curves
 from fewtone.model.shelf import ShelfSettings
@@ -39,12 +40,13 @@ def with_help(
     target: Target | Sequence[Aim],
     rules: Rules,
     result: MatchResult,
+    lists: Lists | None = None,
 ) -> MatchResult:
     """A match's answer with what would help; as it is if something is within tolerance.
 
     Parameters
     ----------
-    curves, settings, target, rules
+    curves, settings, target, rules, lists
         As `fewtone.match.search.search` took them.
     result
         What it answered.
@@ -53,18 +55,21 @@ def with_help(
         return result
     least = min(match.de00 or 0.0 for match in (result.closest, *result.recipes))
     within = max(rules.tolerance, min((1.0 - _CLEAR_SHARE) * least, least - _CLEAR_GAIN))
-    helps = []
-    anywhere = not isinstance(target, Target) and all(aim.over for aim in target)
-    for name, loosened in _loosened(curves, settings, rules):
-        if name == "grounds" and anywhere:
-            continue
-        match = nearest_within(curves, settings, target, loosened, within)
-        if match is not None:
-            helps.append(_help_of(name, match, rules))
+    loosened = dict(_loosened(curves, settings, rules))
+    if not isinstance(target, Target) and all(aim.over for aim in target):
+        loosened.pop("grounds", None)
+    nearest = nearest_beyond(
+        curves, settings, target, rules, list(loosened.values()), within, lists
+    )
+    helps = [
+        _help_of(name, match, rules)
+        for name, match in zip(loosened, nearest, strict=True)
+        if match is not None
+    ]
     if isinstance(target, Target) and not any(help_.match.in_tolerance for help_ in helps):
         kinds = (
             new_toner(curves, settings, target, rules, within),
-            new_ground(curves, settings, target, rules, within),
+            new_ground(curves, settings, target, rules, within, lists),
         )
         helps += [kind for kind in kinds if kind is not None]
     helps.sort(key=lambda help_: (-(help_.match.pass_probability or 0.0), help_.match.de00))

@@ -11,13 +11,15 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 
 from fewtone.colorimetry import Light, delta_e_2000
-from fewtone.match.result import Help, Match, NewGround, NewToner
+from fewtone.match.beyond import nearest_beyond
+from fewtone.match.listed import Lists
+from fewtone.match.result import Help, NewGround, NewToner
 from fewtone.match.rules import Rules
-from fewtone.match.search import nearest_within
 from fewtone.model.curves import Curves
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
@@ -66,17 +68,25 @@ def new_toner(
     peak_nm, width_nm, depth, alone = _best_band(curves, target, rules)
     coats = sum(rules.coats) / 2.0
     dose = coats / (1.0 + float(rules.medium_parts[0])) * (1.0 if alone else 0.5)
-    best: tuple[Match, NewToner] | None = None
-    asked = replace(rules, toners=(*rules.toners, _TONER), keep=(*rules.keep, _TONER))
-    for factor in _STRENGTHS:
-        toner = NewToner(peak_nm, width_nm, round(factor * depth / dose, 3), "")
-        shelf = with_new_toner(curves, toner)
-        match = nearest_within(shelf, settings, target, asked, within)
-        if match is not None and (best is None or (match.de00 or 0.0) < (best[0].de00 or 0.0)):
-            best = match, toner
-    if best is None:
+    toners = [NewToner(peak_nm, width_nm, round(f * depth / dose, 3), "") for f in _STRENGTHS]
+    names = [f"{_TONER}-{place}" for place in range(len(toners))]
+    shelf = curves
+    for name, toner in zip(names, toners, strict=True):
+        shelf = with_new_toner(shelf, toner, name)
+    asked = [
+        replace(rules, toners=(*rules.toners, name), keep=(*rules.keep, name)) for name in names
+    ]
+    nearest = nearest_beyond(shelf, settings, target, None, asked, within)
+    found = [match for match in nearest if match is not None]
+    if not found:
         return None
-    match, toner = best
+    match = min(found, key=lambda match: match.de00 or 0.0)
+    place = nearest.index(match)
+    toner = toners[place]
+    blend = {
+        _TONER if name == names[place] else name: part for name, part in match.recipe.blend.items()
+    }
+    match = replace(match, recipe=match.recipe.with_(blend=blend))
     toner = replace(toner, hue=_hue(with_new_toner(curves, toner), target.light))
     peers = {name: curves.absorption[curves.toners.index(name)].max() for name in curves.toners}
     alike = min(peers, key=lambda name: abs(np.log(peers[name] / toner.strength)))
@@ -94,6 +104,7 @@ def new_ground(
     target: Target,
     rules: Rules,
     within: float,
+    lists: Lists | None = None,
 ) -> Help | None:
     """The neutral ground that would bring the target nearest, if it does within that ΔE00.
 
@@ -103,12 +114,13 @@ def new_ground(
         As `fewtone.match.search.search` takes them.
     within
         ΔE00 beyond which it is of no interest.
+    lists
+        As `fewtone.match.search.search` takes them.
     """
     names = tuple(f"{_GROUND}-{lightness:g}" for lightness in _LIGHTNESSES)
-    shelf = curves
-    for name, lightness in zip(names, _LIGHTNESSES, strict=True):
-        shelf = with_new_ground(shelf, NewGround(lightness), name)
-    match = nearest_within(shelf, settings, target, replace(rules, grounds=names), within)
+    asked = replace(rules, grounds=names)
+    shelf = _on_grounds(curves)
+    (match,) = nearest_beyond(shelf, settings, target, None, [asked], within, lists)
     if match is None:
         return None
     ground = NewGround(_LIGHTNESSES[names.index(match.recipe.ground)])
@@ -164,6 +176,15 @@ def with_new_ground(curves: Curves, ground: NewGround, name: str = _GROUND) -> C
     )
 
 
+# The same for every target: a deck asks by the thousand.
+@lru_cache(maxsize=2)
+def _on_grounds(curves: Curves) -> Curves:
+    """The shelf with the grounds that are tried."""
+    for lightness in _LIGHTNESSES:
+        curves = with_new_ground(curves, NewGround(lightness), f"{_GROUND}-{lightness:g}")
+    return curves
+
+
 def _band(curves: Curves, peak_nm: float, width_nm: float) -> FloatArray:
     """exp(-½ ((λ - peak)/width)²) at the curves' wavelengths [1], shape ``(n_wavelengths,)``."""
     return np.asarray(np.exp(-0.5 * ((curves.wavelength_nm - peak_nm) / width_nm) ** 2))
@@ -171,17 +192,32 @@ def _band(curves: Curves, peak_nm: float, width_nm: float) -> FloatArray:
 
 def _best_band(curves: Curves, target: Target, rules: Rules) -> tuple[float, float, float, bool]:
     """Centre and width [nm] of the best band, its depth in the film, and whether it is alone."""
-    first, last = curves.wavelength_nm[[0, -1]]
-    kinds = list(itertools.product(np.arange(first, last + 1.0, _STEP_NM), _WIDTHS_NM))
-    bands = np.array([_band(curves, peak, width) for peak, width in kinds])
-    tried = np.multiply.outer(_DEPTHS, bands)  # (n_depths, n_kinds, n_wavelengths)
-    beside = [np.zeros(len(curves.toners))]
-    if rules.max_toners > 1:
-        allowed = [curves.toners.index(name) for name in rules.toners if name in curves.toners]
-        beside += [dose * np.eye(len(curves.toners))[toner] for toner in allowed for dose in _DOSES]
-    grounds = [curves.grounds.index(name) for name in rules.grounds if name in curves.grounds]
-    best = (np.inf, 0, 0, True)
-    for dose, ground in itertools.product(beside, grounds):
+    allowed = rules.toners if rules.max_toners > 1 else ()
+    labs = _band_colours(curves, target.light, allowed, rules.grounds)
+    off = delta_e_2000(labs, target.lab)
+    beside, _, depth, kind = np.unravel_index(int(np.argmin(off)), off.shape)
+    return *_kinds(curves)[kind], _DEPTHS[depth], bool(beside == 0)
+
+
+def _kinds(curves: Curves) -> list[tuple[float, float]]:
+    """Centres and widths of bands that are tried [nm]."""
+    first, last = curves.wavelength_nm[[0, -1]].tolist()
+    return list(itertools.product(np.arange(first, last + 1.0, _STEP_NM).tolist(), _WIDTHS_NM))
+
+
+@lru_cache(maxsize=2)
+def _band_colours(
+    curves: Curves, light: Light, toners: tuple[str, ...], grounds: tuple[str, ...]
+) -> FloatArray:
+    """CIELAB of bands alone and beside toners: ``(n_beside, n_grounds, n_depths, n_kinds, 3)``."""
+    bands = np.array([_band(curves, peak, width) for peak, width in _kinds(curves)])
+    tried = np.multiply.outer(_DEPTHS, bands)
+    rows = [curves.toners.index(name) for name in toners if name in curves.toners]
+    doses = [np.zeros(len(curves.toners))]
+    doses += [dose * np.eye(len(curves.toners))[toner] for toner in rows for dose in _DOSES]
+    over = [curves.grounds.index(name) for name in grounds if name in curves.grounds]
+    labs = np.empty((len(doses), len(over), *tried.shape[:2], 3))
+    for (row, dose), (column, ground) in itertools.product(enumerate(doses), enumerate(over)):
         tau = dose @ curves.absorption + tried
         scattering = None
         if (dose @ curves.scattering).any():
@@ -189,12 +225,9 @@ def _best_band(curves: Curves, target: Target, rules: Rules) -> tuple[float, flo
         film = curves.optics.reflectance(
             tau, curves.ground_reflectance[ground], curves.return_ratio[ground], scattering
         )
-        off = delta_e_2000(lab_of(curves, film, target.light), target.lab)
-        depth, kind = np.unravel_index(int(np.argmin(off)), off.shape)
-        if off[depth, kind] < best[0]:
-            best = (float(off[depth, kind]), int(depth), int(kind), not dose.any())
-    _, deep, which, alone = best
-    return float(kinds[which][0]), kinds[which][1], _DEPTHS[deep], alone
+        labs[row, column] = lab_of(curves, film, light)
+    labs.flags.writeable = False
+    return labs
 
 
 def _hue(shelf: Curves, light: Light) -> str:

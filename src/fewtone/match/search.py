@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import lru_cache
 
@@ -18,10 +18,11 @@ from fewtone.match.evaluate import Aim, Evaluator, Films, evaluators_of, largest
 from fewtone.match.hazy import HazySweep
 from fewtone.match.judging import aims_of, is_single, judge_aims, miss_of
 from fewtone.match.lattice import Lattice
+from fewtone.match.listed import ListedSweep, Lists
 from fewtone.match.picks import Candidates, Picks
-from fewtone.match.result import Match, MatchResult, Proof
+from fewtone.match.result import MatchResult, Proof
 from fewtone.match.rules import Rules
-from fewtone.match.sweep import BOUNDS, Sweep
+from fewtone.match.sweep import BOUNDS, Sweep, sums_of
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
@@ -42,6 +43,7 @@ def search(
     target: Target | Sequence[Aim],
     rules: Rules,
     within: float = math.inf,
+    lists: Lists | None = None,
 ) -> MatchResult:
     """Find the simplest, the surest and the closest recipe, and the trade-off between them.
 
@@ -56,6 +58,8 @@ def search(
         What a recipe must keep. Toners and grounds that are not learnt are passed over.
     within
         ΔE00 beyond which recipes do not matter: the closest of those is then not looked for.
+    lists
+        Lists of lattices that many targets are asked of, kept from one to the next.
 
     Returns
     -------
@@ -66,52 +70,16 @@ def search(
     FewtoneError
         No toner or no ground that the rules allow is learnt.
     """
-    state = _searched(curves, settings, target, rules, within)
-    return answer(curves, settings, aims_of(target), state.picks, state.proof())
-
-
-def nearest_within(
-    curves: Curves,
-    settings: ShelfSettings,
-    target: Target | Sequence[Aim],
-    rules: Rules,
-    within: float,
-) -> Match | None:
-    """The simplest recipe, or out of tolerance the closest, if one is within a ΔE00.
-
-    What is farther is not looked at, which is quick; None is as proven as a recipe.
-
-    Parameters
-    ----------
-    curves, settings, target, rules
-        As `search` takes them.
-    within
-        ΔE00 beyond which recipes are of no interest.
-    """
-    picks = _searched(curves, settings, target, rules, within).picks
-    if picks.least.min() > within:
-        return None
-    recipe = picks.simplest or picks.closest
-    return judge_aims(curves, settings, [recipe], aims_of(target), rules.tolerance)[0]
-
-
-def _searched(
-    curves: Curves,
-    settings: ShelfSettings,
-    target: Target | Sequence[Aim],
-    rules: Rules,
-    within: float,
-) -> _SearchState:
-    """The search when it is done, all recipes within that ΔE00 being dealt with."""
     rules = learnt_rules(curves, rules)
     lattice, aims = Lattice.of(rules, curves.letdown_strength), aims_of(target)
     evaluators = evaluators_of(curves, rules, aims)
     by_chance = evaluators[0] if is_single(aims) else None
-    state = _SearchState(evaluators, lattice, Picks.empty(lattice, by_chance, settings, within))
+    picks = Picks.empty(lattice, by_chance, settings, within)
+    state = _SearchState(evaluators, lattice, picks, lists)
     state.list_single()
     while (size := state.first_open()) is not None:
         state.sweep(size)
-    return state
+    return answer(curves, settings, aims, state.picks, state.proof())
 
 
 class _SearchState:
@@ -124,10 +92,16 @@ class _SearchState:
     larger, so what was reached stays reached.
     """
 
-    def __init__(self, evaluators: Sequence[Evaluator], lattice: Lattice, picks: Picks) -> None:
+    def __init__(
+        self,
+        evaluators: Sequence[Evaluator],
+        lattice: Lattice,
+        picks: Picks,
+        lists: Lists | None,
+    ) -> None:
         # Bounds are those of the first; what they leave is worked out by all.
         self.evaluators, self.evaluator, self.lattice = evaluators, evaluators[0], lattice
-        self.picks = picks
+        self.picks, self.lists = picks, lists
         self.loads = lattice.load_values
         shape = (lattice.sizes[-1] + 1, lattice.rules.max_part * lattice.sizes[-1] + 1)
         self.blends = np.zeros(shape, dtype=np.int64)
@@ -169,9 +143,10 @@ class _SearchState:
         radius = np.where(still_open, np.minimum(needed, reach), -1.0)
         self.evaluated[size, still_open] = 0
         self.cut[:, size, still_open] = 0
-        for sweep in sweeps_of(self.evaluator, self.lattice, self.lattice.supports(size), radius):
+        supports = self.lattice.supports(size)
+        for sweep in sweeps_of(self.evaluator, self.lattice, supports, radius, lists=self.lists):
             for candidates in sweep.candidates():
-                self._take(candidates)
+                self._take(candidates, radius)
             self.cut[:, size, still_open] += sweep.cut[:, still_open]
         self.reached[size, still_open] = radius[still_open]
 
@@ -207,13 +182,14 @@ class _SearchState:
             proven=self.first_open() is None,
         )
 
-    def _take(self, candidates: Candidates) -> None:
-        """Work candidates out and offer them."""
-        for start in range(0, len(candidates.load), _BATCH):
-            batch = candidates.where(slice(start, start + _BATCH))
-            fractions = self.evaluator.fractions(batch.support, batch.parts)
-            loads = self.loads[batch.load]
-            self._offer(batch, largest_difference(self.evaluators, fractions, loads, batch.ground))
+    def _take(self, candidates: Candidates, radius: FloatArray) -> None:
+        """Work out and offer candidates; each better one may lower the radius of their classes."""
+        size = candidates.parts.shape[1]
+        self.cut[-1, size] += np.bincount(_sum_of(candidates), minlength=len(radius))
+        for batch in best_first(self.evaluators, self.loads, candidates, radius, _sum_of):
+            self.cut[-1, size] -= np.bincount(_sum_of(batch), minlength=len(radius))
+            self._offer(batch, batch.de00)
+            np.minimum(radius, self.picks.needed()[size], out=radius)
 
     def _list(self, batch: Candidates) -> None:
         """Work out a batch of `everything`: what a film does by itself once for all grounds."""
@@ -233,33 +209,86 @@ class _SearchState:
         self.picks.offer(batch._replace(de00=de00))
 
 
+def _sum_of(candidates: Candidates) -> IntArray:
+    return np.asarray(candidates.parts.sum(axis=1))
+
+
+def best_first(
+    evaluators: Sequence[Evaluator],
+    loads: FloatArray,
+    candidates: Candidates,
+    radius: FloatArray,
+    kind_of: Callable[[Candidates], IntArray],
+) -> Iterator[Candidates]:
+    """Work candidates out, those of the least bounds first, in batches.
+
+    Parameters
+    ----------
+    evaluators
+        The shelf and what is asked for.
+    loads
+        The lattice's loads, shape ``(n_loads,)``.
+    candidates
+        Places, with lower bounds of their ΔE00.
+    radius
+        ΔE00 within which candidates are wanted by their kind, which may be lowered meanwhile:
+        others are left out.
+    kind_of
+        Their kinds, shape ``(n,)``.
+    """
+    order = np.argsort(candidates.de00)
+    for start in range(0, len(order), _BATCH):
+        batch = candidates.where(order[start : start + _BATCH])
+        batch = batch.where(np.flatnonzero(batch.de00 <= radius[kind_of(batch)]))
+        if len(batch.load):
+            fractions = evaluators[0].fractions(batch.support, batch.parts)
+            off = largest_difference(evaluators, fractions, loads[batch.load], batch.ground)
+            yield batch._replace(de00=off)
+
+
 def sweeps_of(
-    evaluator: Evaluator, lattice: Lattice, supports: IntArray, radius: FloatArray
-) -> Iterator[Sweep | HazySweep]:
+    evaluator: Evaluator,
+    lattice: Lattice,
+    supports: IntArray,
+    radius: FloatArray,
+    kinds: IntArray | None = None,
+    lists: Lists | None = None,
+) -> Iterator[Sweep | HazySweep | ListedSweep]:
     """Sweeps over supports without a toner that scatters, and over those with one.
 
     Parameters
     ----------
     evaluator
         The shelf and its targets.
-    lattice, supports, radius
-        As `fewtone.match.sweep.Sweep` takes them, shapes ``(n_supports, size)`` and ``(n_sums,)``.
+    lattice, supports, radius, kinds
+        As `fewtone.match.sweep.Sweep` takes them.
+    lists
+        Lists of lattices that many targets are asked of.
     """
     scatters = (evaluator.curves.scattering[evaluator.toners] != 0.0).max(axis=1)
     hazy = scatters[supports].max(axis=1)
     films, loads = evaluator.films, tuple(lattice.load_values.tolist())
     targets = evaluator.target_labs
     if not hazy.all():
-        yield Sweep(_shells(films, loads), lattice, supports[~hazy], targets, radius)
+        shells, clear, colours = _shells(films, loads), supports[~hazy], None
+        if lists is not None:
+            all_kinds = sums_of(lattice, supports.shape[1]) if kinds is None else kinds
+            wanted = np.array(np.nonzero(all_kinds > 0))
+            key = (films, loads, lattice.rules, clear.tobytes(), kinds is None or kinds.tobytes())
+            colours = lists.of(key, shells, lattice, clear, wanted)
+            if colours is not None:
+                yield ListedSweep(colours, shells, lattice, clear, targets, radius, all_kinds)
+        if colours is None:
+            yield Sweep(shells, lattice, clear, targets, radius, kinds)
     if hazy.any():
-        yield HazySweep(_haze_ranges(films, loads), lattice, supports[hazy], targets, radius)
+        yield HazySweep(_haze_ranges(films, loads), lattice, supports[hazy], targets, radius, kinds)
 
 
 # What bounds stand on depends on the films, the loads and the light alone: a process that matches
 # many targets against one shelf makes it once.
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=8)
 def _shells(films: Films, loads: tuple[float, ...]) -> Shells:
-    return Shells(exponentials_of(films, loads[-1]), np.array(loads))
+    return Shells(exponentials_of(films), np.array(loads))
 
 
 @lru_cache(maxsize=2)

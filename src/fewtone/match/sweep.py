@@ -16,13 +16,13 @@ import numpy as np
 
 from fewtone.match.bounds.delta_e import de00_lower_bound
 from fewtone.match.bounds.exponentials import FLOOR
-from fewtone.match.bounds.shells import Planes, Shells, Window, window_of
+from fewtone.match.bounds.shells import Corners, Planes, Shells, Window, window_of
 from fewtone.match.bounds.slices import Slice, lab_box, slices_of
 from fewtone.match.lattice import Lattice
 from fewtone.match.picks import Candidates
 from fewtone.typing import BoolArray, FloatArray, IntArray
 
-__all__ = ["BOUNDS", "Sweep"]
+__all__ = ["BOUNDS", "MANY", "Sweep", "sums_of", "wanted_kinds"]
 
 # What cuts a colour, in the order in which it is asked; what passes all is worked out.
 BOUNDS = ("whole supports", "ratios", "loads", "colours")
@@ -32,6 +32,8 @@ _WORKED_OUT = len(BOUNDS) - 2
 _BLOCK, _COLOURS = 2048, 1024
 # How often simplices are made smaller, and with how few rays no more.
 _DEPTH, _FEW = 3, 24
+# Of more colours than this it is first asked where they lie, which takes a table.
+MANY = 2048
 # Ends of stretches are compared in 32 bits.
 _CLOSE = 1.0 + 4e-6
 
@@ -50,12 +52,16 @@ class Sweep:
     target
         CIELAB, shape ``(3,)``, or of several, ``(n_targets, 3)``: their distance is the largest.
     radius
-        ΔE00 within which recipes are wanted, by their sum of parts; negative: none.
+        ΔE00 within which recipes are wanted, by their kind; negative: none. It may be lowered
+        while candidates come.
+    kinds
+        The kind of each ratio at each load, shape ``(n_ratios, n_loads)``, nothing being counted
+        then; its sum of parts if None.
 
     Attributes
     ----------
     cut
-        How many colours each of `BOUNDS` cut, by sum of parts, shape ``(n_bounds, n_sums)``. A
+        How many colours each of `BOUNDS` cut, by kind, shape ``(n_bounds, n_kinds)``. A
         colour counts for the bound that it came to farthest in any slice.
     """
 
@@ -66,22 +72,25 @@ class Sweep:
         supports: IntArray,
         target: FloatArray,
         radius: FloatArray,
+        kinds: IntArray | None = None,
     ) -> None:
         self.shells, self.lattice, self.supports = shells, lattice, supports
         self.target, self.radius = target, radius
-        ratios = lattice.ratios(supports.shape[1])
-        sums = ratios.sum(axis=1)
-        wanted = radius[sums] >= 0.0
-        self.ratios, self.sums = ratios[wanted], sums[wanted]
-        self.rays = np.ascontiguousarray((self.ratios / self.sums[:, np.newaxis]).T)
+        self.counted = kinds is None
+        self.ratios, self.kinds = wanted_kinds(lattice, supports.shape[1], radius, kinds)
+        # How many loads of each kind a ratio has.
+        places = np.arange(len(self.kinds))[:, np.newaxis] * len(radius) + self.kinds
+        by_ratio = np.bincount(places.reshape(-1), minlength=len(self.kinds) * len(radius))
+        self.by_ratio = by_ratio.reshape(-1, len(radius))
+        self.rays = np.ascontiguousarray((self.ratios / self.ratios.sum(axis=1, keepdims=True)).T)
         self.cut = np.zeros((len(BOUNDS), len(radius)), dtype=np.int64)
 
     def candidates(self) -> Iterator[Candidates]:
         """What may be within the radius."""
-        slices = list(slices_of(self.target, float(self.radius.max()), self._lightest()))
+        slices = slices_of(self.target, float(self.radius.max()), self.shells.sums.lightest)
         windows = [window_of(self.shells.sums, part.low, part.high) for part in slices]
         corners = [self.shells.corners(window) for window in windows]
-        n_grounds = len(self.lattice.rules.grounds)
+        n_grounds, n_toners = len(self.lattice.rules.grounds), len(self.lattice.rules.toners)
         step = max(1, _BLOCK // n_grounds)
         for start in range(0, len(self.supports), step):
             supports = self.supports[start : start + step]
@@ -90,15 +99,31 @@ class Sweep:
                 np.tile(supports, (n_grounds, 1)),
                 np.repeat(np.arange(n_grounds), len(supports)),
             )
+            members: FloatArray = np.zeros((len(supports), n_toners), dtype=np.float32)
+            np.put_along_axis(members, supports, 1.0, axis=1)
             for part, window, corner in zip(slices, windows, corners, strict=True):
-                yield from block.candidates(part, window, corner)
-            self.cut += block.cut()
+                cells = np.flatnonzero(corner.supports(members))
+                if len(cells):
+                    yield from block.candidates(part, window, corner, cells)
+            if self.counted:
+                self.cut += block.cut()
 
-    def _lightest(self) -> float:
-        """Y over the white's that no film exceeds: the lightest bare ground's."""
-        sums = self.shells.sums
-        bare = float((sums.constant + sums.matrix.sum(axis=1))[:, 1].max())
-        return bare + sums.error * (bare + FLOOR)
+
+def sums_of(lattice: Lattice, size: int) -> IntArray:
+    """The sum of parts of each ratio at each load, shape ``(n_ratios, n_loads)``."""
+    sums = lattice.ratios(size).sum(axis=1, keepdims=True)
+    return np.broadcast_to(sums, (len(sums), len(lattice.loads)))
+
+
+def wanted_kinds(
+    lattice: Lattice, size: int, radius: FloatArray, kinds: IntArray | None
+) -> tuple[IntArray, IntArray]:
+    """Ratios that are wanted at some load, and the kind of each at each, as `Sweep` takes them."""
+    ratios = lattice.ratios(size)
+    if kinds is None:
+        kinds = sums_of(lattice, size)
+    wanted = (radius[kinds] >= 0.0).any(axis=1)
+    return ratios[wanted], kinds[wanted]
 
 
 class _Cells(NamedTuple):
@@ -139,26 +164,30 @@ class _Block:
         self.loads = sweep.lattice.load_values
         # Which supports, which of their rays, and how far each colour of those rays came.
         self.came = np.zeros(len(toners), dtype=np.bool_)
-        self.row_of = np.full((len(toners), len(sweep.ratios)), -1, dtype=np.int64)
+        shape = (len(toners), len(sweep.ratios)) if sweep.counted else (0, 0)
+        self.row_of = np.full(shape, -1, dtype=np.int64)
         self.ratio = np.zeros(0, dtype=np.int64)
         self.stage = np.zeros((0, len(self.loads)), dtype=np.int8)
 
     def candidates(
-        self, part: Slice, window: Window, corners: tuple[FloatArray, FloatArray]
+        self, part: Slice, window: Window, corners: Corners, cells: IntArray
     ) -> Iterator[Candidates]:
-        """What may be within the radius in this slice."""
-        support, rays = self._rays(window, corners)
+        """What may be within the radius in this slice, of some supports over grounds."""
+        support, rays = self._rays(window, corners, cells)
         if not len(support):
             return
         first, count = self._stretch(rays)
-        self.came[support] = True
-        blend = self._remember(support, rays.ratio)
         last = np.cumsum(count)
         load = np.arange(int(last[-1])) + np.repeat(first - last + count, count)
         ray = np.repeat(np.arange(len(support)), count)
-        self._mark(blend[ray], load, 1)
+        wanted = self.sweep.radius[self.sweep.kinds[rays.ratio[ray], load]] >= 0.0
+        ray, load = ray[wanted], load[wanted]
+        if self.sweep.counted:
+            blend = self._remember(support, rays.ratio)
+            self._mark(blend[ray], load, 1)
         curves, amounts = self._curves(support, rays.ratio), self.loads.astype(np.float32)
-        left = []
+        none: FloatArray = np.zeros((0, 3), dtype=np.float32)
+        left: list[tuple[IntArray, IntArray, FloatArray]] = [(ray[:0], load[:0], none)]
         for start in range(0, len(ray), _COLOURS):
             ray_of, film = ray[start : start + _COLOURS], load[start : start + _COLOURS]
             tau = curves[ray_of] * amounts[film, np.newaxis]
@@ -167,44 +196,43 @@ class _Block:
             near = np.flatnonzero(inside.all(axis=1))
             left.append((ray_of[near], film[near], values[near]))
         ray, load, values = (np.concatenate(parts) for parts in zip(*left, strict=True))
-        near = self._within(part, values, self.sweep.radius[self.sweep.sums[rays.ratio[ray]]])
-        # What another slice found already is worked out.
-        near = near[self.stage[blend[ray[near]], load[near]] < _WORKED_OUT]
+        radius = self.sweep.radius[self.sweep.kinds[rays.ratio[ray], load]]
+        near, bound = self._within(part, values, radius)
+        if self.sweep.counted:
+            # What another slice found already is worked out.
+            new = self.stage[blend[ray[near]], load[near]] < _WORKED_OUT
+            near, bound = near[new], bound[new]
+            self._mark(blend[ray[near]], load[near], _WORKED_OUT)
         ray, load = ray[near], load[near]
-        self._mark(blend[ray], load, _WORKED_OUT)
         yield Candidates(
             self.toners[support[ray]],
             self.sweep.ratios[rays.ratio[ray]],
             load,
             self.ground[support[ray]],
-            np.empty(0),
+            bound,
         )
 
     def cut(self) -> IntArray:
-        """How many colours each bound cut, by sum of parts."""
-        sums, n_loads = self.sweep.sums, len(self.loads)
-        counts = np.zeros((len(BOUNDS), len(self.sweep.radius)), dtype=np.int64)
+        """How many colours each bound cut, by kind."""
+        kinds, by_ratio = self.sweep.kinds, self.sweep.by_ratio
+        count = by_ratio.shape[1]
         never = int((~self.came).sum())
         left = (self.row_of[self.came] < 0).sum(axis=0)
-        np.add.at(counts[0], sums, never * n_loads)
-        np.add.at(counts[1], sums, left * n_loads)
-        for stage in (0, 1):
-            here = (self.stage[: len(self.ratio)] == stage).sum(axis=1)
-            np.add.at(counts[2 + stage], sums[self.ratio], here)
-        return counts
+        stage, of_rays = self.stage[: len(self.ratio)], kinds[self.ratio]
+        met = (np.bincount(of_rays[stage == here], minlength=count) for here in (0, 1))
+        return np.stack([never * by_ratio.sum(axis=0), left @ by_ratio, *met])
 
     def _rays(
-        self, window: Window, corners: tuple[FloatArray, FloatArray]
+        self, window: Window, corners: Corners, places: IntArray
     ) -> tuple[IntArray, _LoadIntervals]:
         """Rays that planes leave, with their supports."""
         shells, shares = self.sweep.shells, self.sweep.rays
-        planes = shells.first(corners, self.toners, self.ground)
-        cells = _Cells(np.arange(len(self.toners)), self.toners, self.ground, planes)
-        cells = cells.where(~planes.empty())
+        toners, ground = self.toners[places], self.ground[places]
+        cells = _Cells(places, toners, ground, shells.first(corners, toners, ground))
         middle = np.full(cells.toners.shape, 1.0 / cells.toners.shape[1])
         closer = shells.tangents(cells.planes, cells.toners, cells.ground, middle, window)
         planes = Planes(cells.planes.far, np.concatenate([cells.planes.near, closer], axis=1))
-        cells = cells._replace(planes=planes).where(~planes.empty())
+        cells = cells._replace(planes=planes)
         low, high = cells.planes.stretches(shares)
         cell, ratio = np.nonzero(low <= high * _CLOSE)
         rays = _LoadIntervals(
@@ -267,18 +295,24 @@ class _Block:
             curves += absorption[toner] * share[:, np.newaxis]
         return curves
 
-    def _within(self, part: Slice, values: FloatArray, radius: FloatArray) -> IntArray:
-        """Places of the colours that may come within their radius."""
+    def _within(
+        self, part: Slice, values: FloatArray, radius: FloatArray
+    ) -> tuple[IntArray, FloatArray]:
+        """Places of the colours that may come within their radius, and their least ΔE00."""
         sums = self.sweep.shells.sums
         value = values.astype(np.float64)
         off = sums.error * (value + FLOOR) * 1.001 + sums.rounding * value
         low, high = lab_box(value - off, value + off)
-        kept = np.flatnonzero(part.region.may_contain(low, high))
+        kept = np.arange(len(values))
+        if len(kept) > MANY:
+            kept = np.flatnonzero(part.region.may_contain(low, high))
         bound = de00_lower_bound(low[:, kept], high[:, kept], self.sweep.target)
-        return kept[bound <= radius[kept]]
+        near = bound <= radius[kept]
+        return kept[near], bound[near]
 
     def _remember(self, support: IntArray, ratio: IntArray) -> IntArray:
         """Rows of rays in `stage`, made where there are none yet."""
+        self.came[support] = True
         blend = self.row_of[support, ratio]
         new = np.flatnonzero(blend < 0)
         blend[new] = len(self.ratio) + np.arange(len(new))

@@ -19,6 +19,7 @@ from fewtone.match.search import _SearchState, search
 from fewtone.match.sweep import Sweep
 from fewtone.model.recipe import parse
 from fewtone.prediction.recipes import predict
+from fewtone.typing import FloatArray
 from invented import invented_shelf, lab_target
 
 LIGHT = Light("D65", 10)
@@ -131,8 +132,8 @@ def test_a_colour_that_is_not_accounted_for_is_noticed(
     else:
         take = _SearchState._take
 
-        def taken(self: _SearchState, candidates: Candidates) -> None:
-            take(self, candidates.where(slice(1, None)))
+        def taken(self: _SearchState, candidates: Candidates, radius: FloatArray) -> None:
+            take(self, candidates.where(slice(1, None)), radius)
 
         monkeypatch.setattr(_SearchState, "_take", taken)
     with pytest.raises(AssertionError, match="not all there is"):

@@ -31,13 +31,14 @@ Chroma and hue
 from __future__ import annotations
 
 import math
-from functools import reduce
+from functools import cached_property, reduce
+from typing import NamedTuple
 
 import numpy as np
 
 from fewtone.typing import BoolArray, FloatArray, IntArray
 
-__all__ = ["Region", "de00_lower_bound", "lightness_span"]
+__all__ = ["Region", "de00_lower_bound", "lightness_span", "regions_of"]
 
 _LARGEST_T = 1.573
 _SLOPE_OF_T = 0.17 + 2 * 0.24 + 3 * 0.32 + 4 * 0.20
@@ -46,7 +47,9 @@ _BLUE, _BLUE_WIDTH, _ACROSS = math.radians(275.0), math.radians(25.0), math.radi
 _LIGHTNESS_LIMIT = 133.0
 # The grids of a region: a coarse one over a* and b* wider than any surface colour's zooms in, a
 # fine one is kept, cut up along the border towards cells of so many units.
-_COARSE, _FINE, _FINEST, _ZOOMS, _WIDEST, _SHARP = 16, 64, 512, 6, 1000.0, 1.0
+_COARSE, _FINE, _FINEST, _ZOOMS, _WIDEST, _SHARP = 16, 32, 512, 6, 1000.0, 1.0
+# What zooming leaves is no longer worth zooming at if it is more than such a share.
+_SETTLED = 0.8
 
 
 def lightness_span(target: FloatArray, radius: float) -> tuple[float, float]:
@@ -166,37 +169,18 @@ def _lower_bound(  # noqa: PLR0915  (one formula, bracketed term by term)
 class Region:
     """Where in a* and b* colours of a span of lightness may lie within a radius of the targets.
 
-    A grid of boxes over what `de00_lower_bound` leaves open, finer along its border; a table of
-    sums answers for any number of boxes at once whether they touch an open one. The border decides:
-    around a target far out of reach, what is in reach lies just outside.
+    Once it is asked, a grid of boxes over what `de00_lower_bound` leaves open, finer along its
+    border; a table of sums answers for any number of boxes at once whether they touch an open one.
+    The border decides: around a target far out of reach, what is in reach lies just outside.
+
+    Attributes
+    ----------
+    low, high
+        Ends of a* and b*, shape ``(2,)`` each.
     """
 
-    def __init__(self, target: FloatArray, lightness: tuple[float, float], radius: float) -> None:
-        self._target, self._lightness, self._radius = target, lightness, radius
-        low, high = np.full(2, -_WIDEST), np.full(2, _WIDEST)
-        for _ in range(_ZOOMS):
-            size = (high - low) / _COARSE
-            open_cells = np.argwhere(
-                self._open(low, size, _cells(_COARSE)).reshape(_COARSE, _COARSE)
-            )
-            if not len(open_cells):
-                break
-            low, high = (
-                low + size * open_cells.min(axis=0),
-                low + size * (open_cells.max(axis=0) + 1),
-            )
-        size = (high - low) / _FINE
-        touched = self._open(low, size, _cells(_FINE)).reshape(_FINE, _FINE)
-        finer = int(np.clip(np.ceil(size.max() / _SHARP), 1, _FINEST // _FINE))
-        if finer > 1:
-            border = np.argwhere(touched & ~_inner(touched))
-            touched = touched.repeat(finer, axis=0).repeat(finer, axis=1)
-            cells = (finer * border[:, np.newaxis] + _cells(finer)).reshape(-1, 2)
-            size = size / finer
-            touched[tuple(cells.T)] = self._open(low, size, cells)
-        self._low, self._scale, self._count = low, 1.0 / size, len(touched)
-        self._sums = np.zeros((self._count + 1, self._count + 1), dtype=np.int32)
-        self._sums[1:, 1:] = touched.cumsum(axis=0, dtype=np.int32).cumsum(axis=1)
+    def __init__(self, aim: _Aim, span: FloatArray, low: FloatArray, high: FloatArray) -> None:
+        self._aim, self._span, self.low, self.high = aim, span, low, high
 
     def may_contain(self, low: FloatArray, high: FloatArray) -> BoolArray:
         """Whether boxes of CIELAB, corners ``(3, n)``, may hold a colour of the region.
@@ -210,32 +194,89 @@ class Region:
         -------
         Shape ``(n,)``; false only where none can.
         """
+        scale, sums = self._table
         ends = []
-        for axis, (offset, scale) in enumerate(zip(self._low, self._scale, strict=True), start=1):
+        for axis in (0, 1):
             for edge, whole in ((low, np.floor), (high, np.ceil)):
-                cell = whole((edge[axis] - offset) * scale)
-                ends.append(np.clip(cell, 0.0, self._count).astype(np.int64))
+                cell = whole((edge[axis + 1] - self.low[axis]) * scale[axis])
+                ends.append(np.clip(cell, 0.0, len(sums) - 1.0).astype(np.int64))
         a_1, a_2, b_1, b_2 = ends
-        count = self._sums[a_2, b_2] - self._sums[a_1, b_2]
-        count -= self._sums[a_2, b_1] - self._sums[a_1, b_1]
+        count = sums[a_2, b_2] - sums[a_1, b_2] - sums[a_2, b_1] + sums[a_1, b_1]
         return np.asarray((count > 0) & (low[0] <= high[0]))
 
-    def ends(self) -> tuple[FloatArray, FloatArray] | None:
-        """Least and largest a* and b* of the region, ``(2,)`` each; None if it is empty."""
-        cells = np.argwhere(np.diff(np.diff(self._sums, axis=0), axis=1) > 0)
-        if not len(cells):
-            return None
-        least, most = cells.min(axis=0), cells.max(axis=0) + 1
-        return self._low + least / self._scale, self._low + most / self._scale
+    @cached_property
+    def _table(self) -> tuple[FloatArray, IntArray]:
+        """Cells a unit, shape ``(2,)``, and how many open ones lie before each corner."""
+        size = (self.high - self.low) / _FINE
+        touched = self._aim.open(self._span, self.low, size, _cells(_FINE)).reshape(_FINE, _FINE)
+        finer = int(np.clip(np.ceil(size.max() / _SHARP), 1, _FINEST // _FINE))
+        if finer > 1:
+            border = np.argwhere(touched & ~_inner(touched))
+            touched = touched.repeat(finer, axis=0).repeat(finer, axis=1)
+            cells = (finer * border[:, np.newaxis] + _cells(finer)).reshape(-1, 2)
+            size = size / finer
+            touched[tuple(cells.T)] = self._aim.open(self._span, self.low, size, cells)
+        sums: IntArray = np.zeros((len(touched) + 1, len(touched) + 1), dtype=np.int64)
+        sums[1:, 1:] = touched.cumsum(axis=0).cumsum(axis=1)
+        return 1.0 / size, sums
 
-    def _open(self, low: FloatArray, size: FloatArray, cells: IntArray) -> BoolArray:
-        """Whether cells ``(n, 2)`` of a grid may hold a colour of the region."""
-        corner = low + size * cells
-        darkest, lightest = (np.full(len(cells), end) for end in self._lightness)
-        bound = de00_lower_bound(
-            np.stack([darkest, *corner.T]), np.stack([lightest, *(corner + size).T]), self._target
+
+class _Aim(NamedTuple):
+    """Targets, shape ``(n_targets, 3)``, and the radius around them."""
+
+    target: FloatArray
+    radius: float
+
+    def open(
+        self, span: FloatArray, low: FloatArray, size: FloatArray, cells: IntArray
+    ) -> BoolArray:
+        """Whether cells ``(n, 2)`` of grids may hold a colour in a span of lightness.
+
+        Spans, corners of grids and sizes of their cells have the shape ``(..., 2)``.
+        """
+        corner = low[..., np.newaxis, :] + size[..., np.newaxis, :] * cells
+        other = corner + size[..., np.newaxis, :]
+        lightness = np.broadcast_to(span[..., np.newaxis, :], corner.shape)
+        low, high = (
+            np.stack([lightness[..., end], edge[..., 0], edge[..., 1]]).reshape(3, -1)
+            for end, edge in enumerate((corner, other))
         )
-        return np.asarray(bound <= self._radius)
+        bound = de00_lower_bound(low, high, self.target)
+        return np.asarray(bound.reshape(corner.shape[:-1]) <= self.radius)
+
+
+def regions_of(target: FloatArray, spans: FloatArray, radius: float) -> list[Region | None]:
+    """The regions of spans of lightness; None where there is no colour.
+
+    Parameters
+    ----------
+    target
+        CIELAB, shape ``(3,)``, or of several, ``(n_targets, 3)``.
+    spans
+        Least and largest L* of each, shape ``(n, 2)``.
+    radius
+        ΔE00 around the targets.
+    """
+    aim = _Aim(np.atleast_2d(target), radius)
+    low, high = np.full(spans.shape, -_WIDEST), np.full(spans.shape, _WIDEST)
+    some = np.arange(len(spans))
+    for _ in range(_ZOOMS):
+        size = (high[some] - low[some]) / _COARSE
+        cells = aim.open(spans[some], low[some], size, _cells(_COARSE))
+        cells = cells.reshape(-1, _COARSE, _COARSE)
+        left = np.flatnonzero(cells.any(axis=(1, 2)))
+        some, size, cells = some[left], size[left], cells[left]
+        sides: list[BoolArray] = [np.any(cells, axis=2), np.any(cells, axis=1)]
+        first = np.stack([side.argmax(axis=1) for side in sides], axis=1)
+        after = np.stack([_COARSE - side[:, ::-1].argmax(axis=1) for side in sides], axis=1)
+        high[some] = low[some] + size * after
+        low[some] += size * first
+        if (after - first > _SETTLED * _COARSE).all():
+            break
+    there = set(some.tolist())
+    return [
+        Region(aim, spans[i], low[i], high[i]) if i in there else None for i in range(len(spans))
+    ]
 
 
 def _cells(count: int) -> IntArray:

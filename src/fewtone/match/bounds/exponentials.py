@@ -13,7 +13,8 @@ Error
     R and S are convex: between two nodes each lies below its chord and above its tangents there.
     With h the distance and s₀ <= s₁ the slopes at the nodes, chord and tangents are at most
     h (s₁ - s₀)/4 apart. So |R - S| between nodes exceeds its larger value at the nodes by no more
-    than the larger of the two gaps: `error` bounds |R - S|/(R + FLOOR) at every depth.
+    than the larger of the two gaps. Beyond the last node both lie between `first` and what they
+    are there. So `error` bounds |R - S|/(R + FLOOR) at every depth.
 
 The white's weights are not negative, so F = X, Y or Z over the white's is such a sum of the toners'
 amounts x, τ(λ) = Σ_i x_i a_i(λ): it falls in every amount, and log F is convex (Hölder).
@@ -22,13 +23,13 @@ amounts x, τ(λ) = Σ_i x_i a_i(λ): it falls in every amount, and log F is con
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 
 from fewtone.colorimetry import weights, white_point
 from fewtone.match.evaluate import Films
-from fewtone.optics.film import Geometry
+from fewtone.optics.film import FilmOptics, Geometry
 from fewtone.optics.interface import film_cosine
 from fewtone.typing import FloatArray, IntArray
 
@@ -39,7 +40,7 @@ FLOOR = 0.01
 # Rates as multiples of the direct path's: in diffuse light paths out of the film differ.
 _DIRECTIONAL = (1.0, 2.0, 3.4, 8.0, 20.0)
 _DIFFUSE = (1.0, 1.083, 1.167, 2.0, 3.0, 5.0, 8.0, 20.0)
-_NODES = 600
+_NODES, _DEPTH = 600, 8.0
 # What the optics' tables are right to, and more.
 _TABLES = 1e-7
 # Exponents stop here: e^-41 is below what anybody sees, and numbers yet smaller are slow.
@@ -65,7 +66,7 @@ class Exponentials:
     matrix
         Weights of each term and wavelength, shape ``(n_grounds, n_terms * n_wavelengths, 3)``.
     error
-        |F - value|/(F + FLOOR) is at most this, for films up to the largest load.
+        |F - value|/(F + FLOOR) is at most this.
     rounding
         The same for `values` in 32 bits, relative to the value.
     """
@@ -84,6 +85,12 @@ class Exponentials:
         by_rate = self.matrix.reshape(shape) * self.rates[:, np.newaxis, np.newaxis]
         weights = np.einsum("gkwc,tw->gkwct", by_rate, self.absorption)
         return np.asarray(weights.reshape(*self.matrix.shape[:2], -1))
+
+    @cached_property
+    def lightest(self) -> float:
+        """Y over the white's that no film exceeds: the lightest bare ground's."""
+        bare = float((self.constant + self.matrix.sum(axis=1))[:, 1].max())
+        return bare + self.error * (bare + FLOOR)
 
     def terms(self, tau: FloatArray) -> FloatArray:
         """All terms at depths ``(n, n_wavelengths)``: ``(n, n_terms * n_wavelengths)``.
@@ -141,19 +148,38 @@ def _by_ground(terms: FloatArray, matrix: FloatArray, ground: IntArray) -> Float
     return sums
 
 
-def exponentials_of(films: Films, most_load: float) -> Exponentials:
-    """Fit the sums for a shelf's grounds, up to the depth of its strongest toner at `most_load`."""
+def exponentials_of(films: Films) -> Exponentials:
+    """The sums for a shelf's grounds."""
     curves = films.curves
-    optics = curves.optics
-    absorption = curves.absorption[list(films.toners)]
-    into = film_cosine(45.0 if optics.geometry is Geometry.DIRECTIONAL else 8.0, optics.index)
-    rates = (1.0 / float(into) + 1.0) * np.array(
-        _DIRECTIONAL if optics.geometry is Geometry.DIRECTIONAL else _DIFFUSE
-    )
-    tau = np.linspace(0.0, np.sqrt(most_load * absorption.max()), _NODES) ** 2
     rho = curves.ground_reflectance[list(films.grounds)]
-    ratio = np.repeat(curves.return_ratio[list(films.grounds)], rho.shape[1])
-    film = optics.reflectance_derivatives(tau[:, np.newaxis], rho.ravel(), ratio)
+    ratio = curves.return_ratio[list(films.grounds)]
+    rates, shares, error = _fit(curves.optics, rho.tobytes(), ratio.tobytes())
+    white = weights(curves.wavelength_nm, films.light) / white_point(films.light)
+    by_ground = shares.reshape(len(rates), *rho.shape).transpose(1, 0, 2)
+    terms = len(rates) * rho.shape[1]
+    return Exponentials(
+        curves.absorption[list(films.toners)],
+        rates,
+        curves.optics.first_surface * white.sum(axis=0),
+        (by_ground[..., np.newaxis] * white).reshape(len(rho), terms, 3),
+        error + _TABLES,
+        (_EXPONENT_UNITS + terms) * _UNIT,
+    )
+
+
+# Toners and light have no say in it: shelves that differ in toners alone share it.
+@lru_cache(maxsize=8)
+def _fit(
+    optics: FilmOptics, reflectances: bytes, ratios: bytes
+) -> tuple[FloatArray, FloatArray, float]:
+    """Rates, weights ``(n_terms, n_grounds * n_wavelengths)`` and error, of arrays as bytes."""
+    rho, by_ground = np.frombuffer(reflectances), np.frombuffer(ratios)
+    ratio = np.repeat(by_ground, len(rho) // len(by_ground))
+    directional = optics.geometry is Geometry.DIRECTIONAL
+    into = film_cosine(45.0 if directional else 8.0, optics.index)
+    rates = (1.0 / float(into) + 1.0) * np.array(_DIRECTIONAL if directional else _DIFFUSE)
+    tau = np.linspace(0.0, np.sqrt(_DEPTH), _NODES) ** 2
+    film = optics.reflectance_derivatives(tau[:, np.newaxis], rho, ratio)
     first = optics.first_surface
     basis = np.exp(-np.multiply.outer(tau, rates))
     weight = 1.0 / (film.reflectance + FLOOR)
@@ -164,18 +190,8 @@ def exponentials_of(films: Films, most_load: float) -> Exponentials:
     bound = np.maximum(off[1:], off[:-1]) + np.maximum(_gap(tau, falls), _gap(tau, film.d_tau))
     # R falls: its least of a cell is at the cell's end.
     error = float((bound * weight[1:]).max())
-    white = weights(curves.wavelength_nm, films.light) / white_point(films.light)
-    by_ground = shares.reshape(len(rates), *rho.shape).transpose(1, 0, 2)
-    matrix = by_ground[..., np.newaxis] * white
-    terms = len(rates) * rho.shape[1]
-    return Exponentials(
-        absorption,
-        rates,
-        first * white.sum(axis=0),
-        matrix.reshape(len(rho), terms, 3),
-        error + _TABLES,
-        (_EXPONENT_UNITS + terms) * _UNIT,
-    )
+    beyond = np.maximum(sums[-1], film.reflectance[-1]) - first
+    return rates, shares, max(error, float((beyond / (first + FLOOR)).max()))
 
 
 def _gap(tau: FloatArray, slope: FloatArray) -> FloatArray:

@@ -28,7 +28,7 @@ import numpy as np
 from fewtone.match.bounds.exponentials import FLOOR, Exponentials
 from fewtone.typing import BoolArray, FloatArray, IntArray
 
-__all__ = ["Shells", "Window", "window_of"]
+__all__ = ["Corners", "Shells", "Window", "window_of"]
 
 # Loads at which every toner by itself is looked at: from a part of the least to a multiple of the
 # largest, since a weak toner that never gets dark enough by itself bounds what it does with others.
@@ -37,6 +37,8 @@ _GRID, _BEFORE, _BEYOND = 40, 0.5, 6.0
 _NEVER = 1e12
 # Widens logarithms by more than rounding moves them.
 _ROUNDING = 1e-9
+# Windows whose corners are kept: those of a target's slices, which sizes share.
+_KEPT = 16
 # How far a smaller simplex keeps off the ratios that it is to hold.
 _MARGIN = 0.002
 
@@ -75,17 +77,6 @@ class Planes(NamedTuple):
         """
         return Planes(self.far[chosen], self.near[chosen])
 
-    def empty(self) -> BoolArray:
-        """Which supports hold nothing: a far plane is nearer than a near plane on all rays.
-
-        Returns
-        -------
-        Shape ``(n,)``.
-        """
-        above = self.far[:, :, np.newaxis] > self.near[:, np.newaxis] * (1.0 + _ROUNDING)
-        everywhere: BoolArray = np.all(above, axis=3)
-        return np.asarray(np.any(everywhere, axis=(1, 2)))
-
     def stretches(self, rays: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Least and largest 1/t on rays ``(m, n_rays)``, shape ``(n, n_rays)`` each.
 
@@ -99,6 +90,32 @@ class Planes(NamedTuple):
             along = planes.astype(np.float32).reshape(-1, len(rays)) @ rays.astype(np.float32)
             ends.append(best.reduce(along.reshape(*planes.shape[:2], rays.shape[1]), axis=1))
         return ends[0], ends[1]
+
+
+class Corners(NamedTuple):
+    """What each toner by itself says about a window.
+
+    1/T of the far planes, shape ``(n_toners, n_grounds, 3)``; h of the near planes, ``(n_toners,
+    n_grounds, 3, n_toners)``; for each ground, of pairs of a far and a near plane, 1 at the toners
+    where the far one is not nearer, 0 elsewhere, 32 bits, ``(n_pairs, n_toners)``.
+    """
+
+    far: FloatArray
+    near: FloatArray
+    open: tuple[FloatArray, ...]
+
+    def supports(self, members: FloatArray) -> BoolArray:
+        """Which supports may hold something wanted over each ground, ``(n_grounds, n)``.
+
+        A near plane holds everywhere, whichever toner it is of: a support holds nothing if, for
+        some pair of planes, the far one is nearer on the rays of all of its toners.
+
+        Parameters
+        ----------
+        members
+            1 at each support's toners, 0 elsewhere, 32 bits, shape ``(n, n_toners)``.
+        """
+        return np.array([(members @ rows.T > 0.5).all(axis=1) for rows in self.open])
 
 
 class Shells:
@@ -124,30 +141,40 @@ class Shells:
         shape = (n_toners, n_grounds, len(self._grid), 3)
         self._logs = logs.reshape(shape)
         self._falls = falls.reshape(*shape, n_toners)
+        self._corners: dict[bytes, Corners] = {}
 
-    def corners(self, window: Window) -> tuple[FloatArray, FloatArray]:
-        """What each toner by itself says about a window.
+    def corners(self, window: Window) -> Corners:
+        """What each toner by itself says about a window; kept for the last windows."""
+        key = window.lo.tobytes() + window.hi.tobytes()
+        if key not in self._corners:
+            if len(self._corners) == _KEPT:
+                del self._corners[next(iter(self._corners))]
+            self._corners[key] = self._corners_of(window)
+        return self._corners[key]
 
-        Returns
-        -------
-        1/T of the far planes, shape ``(n_toners, n_grounds, 3)``, and h of the near planes,
-        ``(n_toners, n_grounds, 3, n_toners)``.
-        """
+    def _corners_of(self, window: Window) -> Corners:
         grid, logs = self._grid, self._logs
-        after = np.minimum((logs > window.lo).sum(axis=2), len(grid) - 1)
-        before = np.maximum(after - 1, 0)
-        ends = (_at(logs, before), _at(logs, after))
-        far = _crossing(grid[before], grid[after], ends[0], ends[1], window.lo)
+        dark = np.minimum((logs > window.lo).sum(axis=2), len(grid) - 1)
+        light = np.maximum(dark - 1, 0)
+        far = _crossing(grid[light], grid[dark], _at(logs, light), _at(logs, dark), window.lo)
         nearest = np.abs(logs - window.hi).argmin(axis=2)
         falls = np.take_along_axis(self._falls, nearest[:, :, np.newaxis, :, np.newaxis], axis=2)
         falls = falls[:, :, 0]
         diagonal = np.arange(len(falls))
         along = falls[diagonal, :, :, diagonal]
-        return far, self._near(falls, _at(logs, nearest), along * grid[nearest], window.hi)
+        near = self._near(falls, _at(logs, nearest), along * grid[nearest], window.hi)
+        # Of every far plane and every near plane the toners at which the far one is not nearer.
+        _, n_grounds, _, n_toners = near.shape
+        least = np.full((1, *near.shape[1:]), 1.0 / self.loads[0])
+        most = np.full((*far.shape[:2], 1), 1.0 / self.loads[-1])
+        before = np.concatenate([near, least]).transpose(1, 0, 2, 3)
+        before = before.reshape(n_grounds, 1, -1, n_toners)
+        after = np.concatenate([far, most], axis=2).transpose(1, 2, 0)[:, :, np.newaxis]
+        held = after <= before * (1.0 + _ROUNDING)
+        pairs: FloatArray = held.reshape(n_grounds, -1, n_toners).astype(np.float32)
+        return Corners(far, near, tuple(rows[~rows.all(axis=1)] for rows in pairs))
 
-    def first(
-        self, corners: tuple[FloatArray, FloatArray], toners: IntArray, ground: IntArray
-    ) -> Planes:
+    def first(self, corners: Corners, toners: IntArray, ground: IntArray) -> Planes:
         """Planes of supports ``(n, m)`` over grounds ``(n,)`` from the corners alone.
 
         Parameters
@@ -159,7 +186,7 @@ class Shells:
         ground
             Position of each support's ground, shape ``(n,)``.
         """
-        far, near = corners
+        far, near, _ = corners
         count, size = toners.shape
         planes = far[toners, ground[:, np.newaxis]].transpose(0, 2, 1)
         most = np.full((count, 1, size), 1.0 / self.loads[-1])

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import itertools
 import math
-from collections.abc import Iterator
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
 
-from fewtone.match.bounds.delta_e import Region, lightness_span
+from fewtone.match.bounds.delta_e import Region, lightness_span, regions_of
 from fewtone.typing import FloatArray, IntArray
 
 __all__ = ["Slice", "lab_box", "may_contain", "slices_of"]
@@ -28,7 +27,7 @@ class Slice(NamedTuple):
     region: Region
 
 
-def slices_of(target: FloatArray, radius: float, lightest: float) -> Iterator[Slice]:
+def slices_of(target: FloatArray, radius: float, lightest: float) -> tuple[Slice, ...]:
     """Cut up what may lie within `radius` ΔE00 of the target.
 
     Parameters
@@ -40,23 +39,32 @@ def slices_of(target: FloatArray, radius: float, lightest: float) -> Iterator[Sl
     lightest
         Y over the white's that no film exceeds.
     """
+    return _slices(target.tobytes(), radius, lightest)
+
+
+# Searches of several lattices go out to the same radius of one target.
+@lru_cache(maxsize=4)
+def _slices(targets: bytes, radius: float, lightest: float) -> tuple[Slice, ...]:
+    target = np.frombuffer(targets).reshape(-1, 3)
     top = 116.0 * float(_root(np.array(lightest))) - 16.0 + 1e-6
     low, high = lightness_span(target, radius)
     low, high = max(low, 0.0), min(high, top)
     if low > high:
-        return
+        return ()
     step = max(_STEP, _STEP_SHARE * radius)
-    ends = np.linspace(low, high, max(1, math.ceil((high - low) / step)) + 1).tolist()
-    for dark, light in itertools.pairwise(ends):
-        region = Region(target, (dark, light), radius)
-        ends_ab = region.ends()
-        if ends_ab is None:
+    ends = np.linspace(low, high, max(1, math.ceil((high - low) / step)) + 1)
+    spans = np.stack([ends[:-1], ends[1:]], axis=1)
+    slices = []
+    for span, region in zip(spans, regions_of(target, spans, radius), strict=True):
+        if region is None:
             continue
         # f(X) = f(Y) + a*/500, f(Z) = f(Y) - b*/200.
-        (a_1, b_1), (a_2, b_2) = ends_ab
-        least = (dark + 16.0) / 116.0 + np.array([a_1 / 500.0, 0.0, -b_2 / 200.0])
-        most = (light + 16.0) / 116.0 + np.array([a_2 / 500.0, 0.0, -b_1 / 200.0])
-        yield Slice(_ratio(least), _ratio(most), region)
+        (a_1, b_1), (a_2, b_2) = region.low, region.high
+        least, most = (span + 16.0) / 116.0
+        low_roots = least + np.array([a_1 / 500.0, 0.0, -b_2 / 200.0])
+        high_roots = most + np.array([a_2 / 500.0, 0.0, -b_1 / 200.0])
+        slices.append(Slice(_ratio(low_roots), _ratio(high_roots), region))
+    return tuple(slices)
 
 
 def may_contain(part: Slice, low: FloatArray, high: FloatArray) -> IntArray:

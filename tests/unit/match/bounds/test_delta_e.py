@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from fewtone.colorimetry import delta_e_2000
-from fewtone.match.bounds.delta_e import Region, de00_lower_bound, lightness_span
+from fewtone.match.bounds.delta_e import de00_lower_bound, lightness_span, regions_of
 from fewtone.typing import FloatArray
 
 ROUNDING = 1e-9  # of sums of a few doubles
@@ -88,7 +88,10 @@ def test_a_region_misses_no_colour_within_its_radius(radius: float) -> None:
     rng = np.random.default_rng(7)
     for target in ([40.0, 20.0, 10.0], [50.0, 100.0, -100.0], [30.0, 0.0, 0.0]):
         aim = np.array(target)
-        region = Region(aim, (aim[0] - radius, aim[0] + radius), radius)
+        span = np.array([[aim[0] - radius, aim[0] + radius], [-50.0, -45.0]])
+        region, nowhere = regions_of(aim, span, radius)
+        assert region is not None
+        assert nowhere is None
         lab = aim + rng.uniform(-1, 1, (40_000, 3)) * radius * [1.0, 8.0, 8.0]
         within = delta_e_2000(lab, aim) <= radius
         assert within.sum() > 20

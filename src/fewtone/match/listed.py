@@ -1,0 +1,180 @@
+"""Every colour of a lattice, kept from one target to the next: what a deck asks by the thousand.
+
+Colours come from the sums of exponentials (`fewtone.match.bounds.exponentials`), as square roots
+of X, Y and Z in steps of 16 bits, sorted by Y. A target then costs a look at those within
+its windows, and the same bounds as in a sweep. A lattice is listed once its sweeps have cost about
+as much as listing it does, if it is not too large.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Iterator
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fewtone.match.bounds.delta_e import de00_lower_bound
+from fewtone.match.bounds.exponentials import FLOOR
+from fewtone.match.bounds.shells import Shells, window_of
+from fewtone.match.bounds.slices import lab_box, slices_of
+from fewtone.match.keys import Candidates
+from fewtone.match.lattice import Lattice
+from fewtone.match.sweep import BOUNDS, MANY
+from fewtone.typing import FloatArray, IntArray
+
+__all__ = ["ListedSweep", "Lists"]
+
+# A lattice is listed when it has been asked for once for so many of its colours.
+_COLOURS_A_SWEEP = 100_000
+# So many colours are kept at most, of ten bytes each.
+_MOST = 20_000_000
+# Steps of the square root in 16 bits, up to beyond any film's; how many a colour may be off.
+_STEP, _OFF = 1.25 / 65535.0, 1.0
+
+
+class Lists:
+    """Lists of the lattices that were asked for often enough."""
+
+    def __init__(self) -> None:
+        self._asked: dict[Hashable, int] = {}
+        self._lists: dict[Hashable, _List] = {}
+        self._room = _MOST
+
+    def __len__(self) -> int:
+        """How many there are."""
+        return len(self._lists)
+
+    def of(
+        self, key: Hashable, shells: Shells, lattice: Lattice, supports: IntArray, wanted: IntArray
+    ) -> _List | None:
+        """The list of all colours of some supports at some ratios and loads; None if there is none.
+
+        Parameters
+        ----------
+        key
+            What tells these colours from others.
+        shells
+            What their sums of exponentials are of.
+        lattice, supports
+            As `fewtone.match.sweep.Sweep` takes them.
+        wanted
+            Places of the ratio and the load of each, shape ``(2, n_pairs)``.
+        """
+        if key not in self._lists:
+            self._asked[key] = self._asked.get(key, 0) + 1
+            colours = len(supports) * wanted.shape[1] * len(shells.sums.matrix)
+            if self._asked[key] * _COLOURS_A_SWEEP < colours or colours > self._room:
+                return None
+            self._room -= colours
+            self._lists[key] = _listed(shells, lattice, supports, wanted)
+        return self._lists[key]
+
+
+class _List(NamedTuple):
+    """Colours in the order of Y: steps of X, Y and Z ``(3, n)``, and which they are ``(n,)``.
+
+    Numbers count supports, then `pairs` of a ratio and a load ``(2, n_pairs)``, then grounds.
+    """
+
+    steps: NDArray[np.uint16]
+    number: NDArray[np.uint32]
+    pairs: IntArray
+
+
+def _listed(shells: Shells, lattice: Lattice, supports: IntArray, pairs: IntArray) -> _List:
+    """All colours of some supports at pairs of a ratio and a load."""
+    sums, (ratio, load) = shells.sums, pairs
+    parts = lattice.ratios(supports.shape[1])[ratio]
+    doses = parts / parts.sum(axis=1, keepdims=True) * lattice.load_values[load][:, np.newaxis]
+    doses, absorption = doses.astype(np.float32), sums.absorption.astype(np.float32)
+    matrix = np.concatenate(sums.matrix.transpose(2, 0, 1)).T.astype(np.float32)
+    constant = np.repeat(sums.constant, len(sums.matrix)).astype(np.float32)
+    n_grounds = len(sums.matrix)
+    steps = np.empty((3, len(supports), len(doses), n_grounds), dtype=np.uint16)
+    for row, support in enumerate(supports):
+        values = sums.terms(doses @ absorption[support]) @ matrix
+        values += constant
+        np.sqrt(values, out=values)
+        values *= np.float32(1.0 / _STEP)
+        values += np.float32(0.5)
+        steps[:, row] = values.reshape(len(doses), 3, n_grounds).transpose(1, 0, 2)
+    flat = steps.reshape(3, -1)
+    order = np.argsort(flat[1], kind="stable")
+    return _List(flat[:, order], order.astype(np.uint32), pairs)
+
+
+class ListedSweep:
+    """What `fewtone.match.sweep.Sweep` finds, out of a list.
+
+    Parameters
+    ----------
+    colours
+        The list.
+    shells, lattice, supports, target, radius, kinds
+        As `fewtone.match.sweep.Sweep` takes them.
+
+    Attributes
+    ----------
+    cut
+        As that of `fewtone.match.sweep.Sweep`; all that is cut counts for the last bound.
+    """
+
+    def __init__(
+        self,
+        colours: _List,
+        shells: Shells,
+        lattice: Lattice,
+        supports: IntArray,
+        target: FloatArray,
+        radius: FloatArray,
+        kinds: IntArray,
+    ) -> None:
+        self.colours, self.shells, self.lattice, self.supports = colours, shells, lattice, supports
+        self.target, self.radius, self.kinds = target, radius, kinds[tuple(colours.pairs)]
+        self.cut = np.zeros((len(BOUNDS), len(radius)), dtype=np.int64)
+
+    def candidates(self) -> Iterator[Candidates]:
+        """What may be within the radius."""
+        sums, (steps, number, pairs) = self.shells.sums, self.colours
+        n_grounds = len(sums.matrix)
+        wanted = self.radius >= 0.0
+        found, bounds = [np.zeros(0, dtype=np.int64)], [np.zeros(0)]
+        for part in slices_of(self.target, float(self.radius.max()), sums.lightest):
+            window = window_of(sums, part.low, part.high)
+            least, most = np.sqrt(np.maximum(window.least, 0.0)), np.sqrt(window.most)
+            low = np.clip(least / _STEP - _OFF, 0.0, 65535.0).astype(np.uint16)
+            high = np.clip(most / _STEP + _OFF + 1.0, 0.0, 65535.0).astype(np.uint16)
+            first = int(np.searchsorted(steps[1], low[1]))
+            after = int(np.searchsorted(steps[1], high[1], side="right"))
+            x, z = steps[0, first:after], steps[2, first:after]
+            inside = (x >= low[0]) & (x <= high[0]) & (z >= low[2]) & (z <= high[2])
+            rows = first + np.flatnonzero(inside)
+            radius = self.radius[self.kinds[number[rows] // n_grounds % pairs.shape[1]]]
+            rows, radius = rows[radius >= 0.0], radius[radius >= 0.0]
+            step = steps[:, rows].T.astype(np.float64)
+            least = np.square(np.maximum(step - _OFF, 0.0) * _STEP)
+            most = np.square((step + _OFF) * _STEP)
+            least -= sums.error * (most + FLOOR) * 1.001 + sums.rounding * most
+            most += sums.error * (most + FLOOR) * 1.001 + sums.rounding * most
+            box = lab_box(least, most)
+            if len(rows) > MANY:
+                near = np.flatnonzero(part.region.may_contain(*box))
+                rows, radius, box = rows[near], radius[near], (box[0][:, near], box[1][:, near])
+            bound = de00_lower_bound(*box, self.target)
+            found.append(rows[bound <= radius])
+            bounds.append(bound[bound <= radius])
+        # Slices overlap by what the sums are off.
+        rows, once = np.unique(np.concatenate(found), return_index=True)
+        support, pair = np.divmod(number[rows] // n_grounds, pairs.shape[1])
+        ratio, load = pairs[:, pair]
+        whole = np.bincount(self.kinds, minlength=len(self.radius)) * len(self.supports)
+        left = np.bincount(self.kinds[pair], minlength=len(self.radius))
+        self.cut[-1] += np.where(wanted, whole * n_grounds - left, 0)
+        yield Candidates(
+            self.supports[support],
+            self.lattice.ratios(self.supports.shape[1])[ratio],
+            load,
+            (number[rows] % n_grounds).astype(np.int64),
+            np.concatenate(bounds)[once],
+        )
