@@ -137,6 +137,8 @@ def _path(rng: random.Random) -> str:
             *(f"recipe?{held}",) * 6,
             f"pour?{held}&volume={rng.randint(2, 9)}00",
             f"ask?L={rng.randint(34, 36)}&a=59&b=12",
+            f"compare?{held}&beside=1+peony%2C+6%3A1%2C+4+coats+over+silver",
+            f"reach?target={rng.randint(34, 36)},59,12",
             "shelf",
             "book",
             "readings",

@@ -114,6 +114,50 @@ def compare(bench: Bench, path: str, wanted: Figures, *documents: Document) -> N
         assert number in known or f"{float(number):g}" in known, (number, path)
 
 
+def check_swatches(bench: Bench, *documents: Document) -> int:
+    """Hold the code of each recipe's swatch against its Lab, within 1/255; return how many.
+
+    By colour-science, from the Lab that the document has for that recipe.
+    """
+    labs: dict[str, list[float]] = {}
+
+    def gather(value: Any) -> None:
+        if isinstance(value, dict):
+            if isinstance(value.get("recipe"), str) and "lab" in value:
+                labs[value["recipe"]] = value["lab"]
+            for inner in value.values():
+                gather(inner)
+        elif isinstance(value, list):
+            for inner in value:
+                gather(inner)
+
+    gather(list(documents))
+    codes: list[list[str]] = bench.page.locator("[data-recipe]").evaluate_all(
+        """all => all.map(each => [each.dataset.recipe,
+            each.querySelector("[data-swatch=prediction]").dataset.hex])"""
+    )
+    for recipe, code in codes:
+        assert off_screen(labs[recipe], code) <= 1, (recipe, code)
+    return len(codes)
+
+
+def off_screen(lab: list[float], code: str) -> float:
+    """How far a code is off what colour-science makes of a Lab in D65/10, in steps of 1/255."""
+    import colour
+    import numpy as np
+
+    white = colour.CCS_ILLUMINANTS["cie_10_1964"]["D65"]
+    seen = colour.adaptation.chromatic_adaptation_CMCCAT2000(
+        100 * colour.Lab_to_XYZ(lab, white),
+        100 * colour.xy_to_XYZ(white),
+        100 * colour.xy_to_XYZ(colour.CCS_ILLUMINANTS["cie_2_1931"]["D65"]),
+        L_A1=1000,
+        L_A2=1000,
+    )
+    rgb = np.clip(255 * np.asarray(colour.XYZ_to_sRGB(seen / 100)), 0, 255)
+    return float(np.abs(rgb - list(bytes.fromhex(code[1:]))).max())
+
+
 def is_rounded(value: float, text: str) -> bool:
     """Whether a text is the value, rounded to as many decimals as it shows."""
     plain = text.replace("\N{MINUS SIGN}", "-").replace(",", "").strip()
@@ -211,6 +255,7 @@ def test_answer(rules: tuple[str, ...], bench: Bench) -> None:
     )
     most = "&max_toners=2" if rules else ""
     compare(bench, f"ask?L=34.1&a=59.3&b=12.5{most}", wanted, told)
+    assert check_swatches(bench, told) == len(wanted["unevenness"])
 
 
 def test_answer_of_versions(bench: Bench) -> None:
@@ -237,6 +282,7 @@ def test_answer_of_versions(bench: Bench) -> None:
     assert wanted["pass_probability"] == []
     query = "L=34.1&a=59.3&b=12.5&L2=35&a2=58&b2=13&L3=33&a3=60&b3=12&max_toners=2"
     compare(bench, f"ask?{query}", wanted, told)
+    assert check_swatches(bench, told) > 3
 
 
 def test_answer_out_of_reach(bench: Bench) -> None:
@@ -272,6 +318,7 @@ def test_answer_over_keyed_grounds(bench: Bench) -> None:
     )
     query = "L=20&a=20&b=10&keyed=yes&max_toners=2&letdown=6&ground=white&ground=graphite"
     compare(bench, f"ask?{query}", wanted, told)
+    assert check_swatches(bench, told) > 3
 
 
 def test_chips_near_a_colour(bench: Bench) -> None:
@@ -316,16 +363,8 @@ def test_recipe(lit: str, bench: Bench) -> None:
 
 def test_wall(bench: Bench) -> None:
     """Each cell of the wall stands for its own coats and ground, its code for its own Lab."""
-    import colour
-    import numpy as np
-
     letdown = bench.told("letdown", LINE, "--target", TARGET)
     bench.page.goto(f"{bench.base}recipe?{HELD}")
-    white = colour.CCS_ILLUMINANTS["cie_10_1964"]["D65"]
-    to_screen = (
-        100 * colour.xy_to_XYZ(white),
-        100 * colour.xy_to_XYZ(colour.CCS_ILLUMINANTS["cie_2_1931"]["D65"]),
-    )
     for step in letdown["steps"]:
         cell = bench.page.locator(f"[data-ground={step['ground']}] [data-coats='{step['coats']}']")
         shown: list[float] = cell.locator("data").evaluate_all(
@@ -334,11 +373,7 @@ def test_wall(bench: Bench) -> None:
         if step["coats"]:
             assert shown == [step["de00"], step["pass_probability"]]
         code = cell.locator("[data-swatch=prediction]").get_attribute("data-hex") or ""
-        seen = colour.adaptation.chromatic_adaptation_CMCCAT2000(
-            100 * colour.Lab_to_XYZ(step["lab"], white), *to_screen, L_A1=1000, L_A2=1000
-        )
-        rgb = np.clip(255 * np.asarray(colour.XYZ_to_sRGB(seen / 100)), 0, 255)
-        assert np.abs(rgb - list(bytes.fromhex(code[1:]))).max() <= 1
+        assert off_screen(step["lab"], code) <= 1
 
 
 def test_simplify(bench: Bench) -> None:
@@ -352,6 +387,7 @@ def test_simplify(bench: Bench) -> None:
         ground_de00=[off for row in rows for off in row["grounds_de00"].values()],
     )
     compare(bench, f"simplify?recipe={quote(formula)}", wanted, told)
+    assert check_swatches(bench, told) == len(rows)
 
 
 def test_side_by_side(bench: Bench) -> None:
@@ -370,6 +406,7 @@ def test_side_by_side(bench: Bench) -> None:
     )
     beside = urlencode([("beside", line) for line in OTHERS])
     compare(bench, f"compare?{HELD}&{beside}", wanted, told)
+    assert check_swatches(bench, told) == len(rows)
 
 
 @pytest.mark.parametrize(

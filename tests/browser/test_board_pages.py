@@ -14,6 +14,7 @@ from playwright.sync_api import Browser, expect
 
 import fewtone
 from browser.board_pages import BAD, HELD, LINE, Open
+from exports import NM, cgats
 from fewtone.jobs import Book
 from visitor import open_board
 
@@ -212,6 +213,24 @@ def test_another_sites_form_does_nothing(board: Open) -> None:
     expect(page.locator("h1")).to_have_text("Not let in")
     page.goto(board.base + "job?job=hall+lamp")
     assert "from elsewhere" not in page.locator("main").inner_text()
+    page.close()
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-16"])
+def test_an_instruments_file_fills_the_field(encoding: str, board: Open) -> None:
+    """Its text is read by the browser and looked at before anything is written."""
+    before = (board.folder / "readings.csv").read_bytes()
+    grey = [round(0.2 + 0.001 * index, 6) for index in range(len(NM))]
+    names = ["SAMPLE_NAME", *(f"nm{nm}" for nm in NM)]
+    text = cgats([["1 peony, 6:1, 3 coats over white", *grey]], names).decode()
+    page = board.page("take")
+    page.get_by_label("Take it from a file").set_input_files(
+        {"name": "bench.txt", "mimeType": "text/plain", "buffer": text.encode(encoding)}
+    )
+    expect(page.get_by_label("What it exported")).to_have_value(text)
+    page.get_by_role("button", name="See where they go").click()
+    expect(page.get_by_role("heading", name="CGATS: 1 added")).to_be_visible()
+    assert (board.folder / "readings.csv").read_bytes() == before
     page.close()
 
 
