@@ -318,14 +318,15 @@ def test_a_run_that_ended_before_it_tidied_up_is_done(
     assert out.read_text() == "mine\n"
 
 
+@pytest.mark.parametrize("room", [30_000, 0])
 def test_a_full_disk_is_told_and_loses_nothing(
-    done: Path, deck: Path, demo: Path, run: Run
+    room: int, done: Path, deck: Path, demo: Path, run: Run
 ) -> None:
     """No file may grow beyond so many bytes: a clear error, and what was kept is whole."""
     out = deck.with_name("full.csv")
 
     def small() -> None:
-        resource.setrlimit(resource.RLIMIT_FSIZE, (30_000, 30_000))
+        resource.setrlimit(resource.RLIMIT_FSIZE, (room, room))
 
     process = _started(deck, out, demo, preexec_fn=small)
     err = process.communicate()[1].decode()
@@ -333,6 +334,7 @@ def test_a_full_disk_is_told_and_loses_nothing(
     assert "cannot be kept" in err
     assert "Traceback" not in err
     assert not out.exists()
+    assert bool(list(out.parent.glob("full.csv*"))) == (room > 0)
     assert run("deck", deck, "-o", out, "--shelf", demo, "--max-toners", 2).code == 0
     assert out.read_bytes() == done.read_bytes()
 

@@ -89,11 +89,14 @@ class Unfinished:
         with self._faults():
             if self.path.exists() and not self.path.is_file():
                 raise FewtoneError(self._foreign())
+            is_new = not self.path.exists()
             self._connection = sqlite3.connect(self.path, timeout=0.5, isolation_level=None)
             try:
                 self._take_hold(self._connection)
             except BaseException:
                 self._connection.close()
+                if is_new and self.path.is_file() and not self.path.stat().st_size:
+                    self.path.unlink()  # made just now, and there was no room for more
                 raise
         return self
 
