@@ -35,6 +35,8 @@ def test_the_rows_of_a_keyed_ground_are_written_and_learnt(demo: Path, run: Run)
     """Three bare readings and a strip to fill in; once filled in, it is a ground like any other."""
     before = (demo / "readings.csv").read_text(encoding="utf-8").count("\n")
     assert run("check", LINE, "--shelf", demo).err.count("was never read") == 1
+    for words in (("letdown", LINE), ("compare", LINE, "1 peony, 6:1, 2 coats over white")):
+        assert run(*words, "--shelf", demo).err.count("was never read") == 1
     (said,) = run("check", LINE, "--shelf", demo, "--json").document["cautions"]
     assert said.startswith("The ground 2 graphite + 1 white was never read")
     named = run("match", TARGET, "--ground", "graphite + white", "--shelf", demo)

@@ -51,3 +51,16 @@ def test_what_is_wrong_is_said(learnt_demo: Path, run: Run, tmp_path: Path) -> N
         assert ran.code in (1, 2)
         assert said in " ".join(ran.err.split())
     assert there.read_text(encoding="utf-8") == "mine"
+
+
+def test_swatches_in_another_light_are_one_fault(
+    learnt_demo: Path, run: Run, tmp_path: Path
+) -> None:
+    """However many there are."""
+    deck = tmp_path / "deck.csv"
+    rows = "".join(f"{number},40,10,10,C/2\n" for number in range(30))
+    deck.write_text("number,L,a,b,light\n" + rows, encoding="utf-8")
+    ran = run("reach", "--shelf", learnt_demo, "--deck", deck)
+    assert ran.code == 2
+    assert ran.err.count("the reach in D65/10") == 1
+    assert "30 colours are in C/2" in ran.err

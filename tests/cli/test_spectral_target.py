@@ -79,6 +79,7 @@ def test_lab_cannot_be_matched_in_several_lights(learnt_demo: Path, run: Run) ->
     ran = run("match", "38,30,28", "--lights", "D65,A", "--shelf", learnt_demo)
     assert ran.code == 2
     assert "--lights" in ran.err
+    assert "like in A/10" in ran.err
 
 
 def test_an_unknown_light_lists_those_known(learnt_demo: Path, run: Run) -> None:

@@ -99,10 +99,10 @@ def match(
             wanted, also=versions, lights=options.names(lights) or (), by_ground=by_ground, **rules
         )
     if "+" in result.headline.recipe.ground:
-        from fewtone.workshop.look.check import ground_cautions
+        from fewtone.workshop.look.grounds import ground_cautions
 
         recipe = result.headline.recipe
-        print_cautions(ground_cautions(recipe, loaded.over([recipe])))
+        print_cautions(ground_cautions([recipe.ground], loaded.over([recipe])))
     kept = kept_matches(loaded, wanted, result.tolerance, book)
     opened = None
     if job is not None:

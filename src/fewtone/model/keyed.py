@@ -212,6 +212,11 @@ def _piece(piece: str, grounds: Names | None, faults: list[Fault]) -> tuple[str,
 def _part_fault(name: str, part: Number) -> Fault | None:
     if isinstance(part, int) and 0 < part <= LARGEST:
         return None
+    if isinstance(part, int) and part > LARGEST:
+        return Fault(
+            f"The parts of {name} in a keyed ground must be at most {LARGEST:,}, not {part:,}.",
+            fix="Write parts that are poured.",
+        )
     return Fault(
         f"The parts of {name} in a keyed ground must be a whole number of 1 or more, not {part}.",
         fix="Leave a ground out that has no part in it; scale the others to whole parts.",

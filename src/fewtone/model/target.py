@@ -102,6 +102,9 @@ class Target:
         UsageError
             Its spectrum is not known: Lab says a colour in one light alone.
         """
+        name = f"{self.name or self.request} in {light}".strip()
+        if light == self.light:
+            return replace(self, name=name)
         if self.spectrum is None:
             raise UsageError(
                 Fault(
@@ -111,7 +114,6 @@ class Target:
                     value=self.request,
                 )
             )
-        name = f"{self.name or self.request} in {light}".strip()
         return replace(self, lab=_lab(self.spectrum, light), light=light, name=name)
 
 

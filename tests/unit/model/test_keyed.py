@@ -35,6 +35,7 @@ def test_grounds_are_found_by_name_label_or_as_a_mix(text: str, printed: str) ->
         ("2 silver", "a mix of two grounds or more; here is silver alone"),
         ("0 silver + 1 moss", "a whole number of 1 or more, not 0"),
         ("1.5 silver + 1 moss", "a whole number of 1 or more, not 1.5"),
+        ("9999999 silver + 1 moss", "at most 1,000,000, not 9,999,999"),
         ("silver + Fine silver", "a ground is not keyed with itself"),
         ("1 silver + ", "is missing beside a '+'"),
         ("9" * 150 + " silver + moss", "too many digits"),

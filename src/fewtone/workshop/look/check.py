@@ -8,12 +8,12 @@ from fewtone.colorimetry import Light
 from fewtone.match.miss import direction
 from fewtone.match.result import Match, describe_all, judge
 from fewtone.model.curves import Curves
-from fewtone.model.keyed import parents_of
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
 from fewtone.prediction.recipes import predict
 from fewtone.typing import FloatArray
+from fewtone.workshop.look.grounds import ground_cautions
 from fewtone.workshop.look.steadiness import (
     Change,
     InLight,
@@ -23,7 +23,7 @@ from fewtone.workshop.look.steadiness import (
 )
 from fewtone.workshop.pour.mix import require_names, stock_cautions
 
-__all__ = ["Check", "check", "ground_cautions"]
+__all__ = ["Check", "check"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -111,7 +111,7 @@ def check(
         lights=in_other_light(curves, recipe, under.observer),
         grounds=over_other_grounds(curves, recipe, under, target),
         what_if=with_other_film(curves, recipe, under, target),
-        cautions=(*_cautions(recipe, settings), *ground_cautions(recipe, curves)),
+        cautions=(*_cautions(recipe, settings), *ground_cautions([recipe.ground], curves)),
     )
 
 
@@ -125,22 +125,3 @@ def _cautions(recipe: Recipe, settings: ShelfSettings) -> list[str]:
     if not fewest <= recipe.coats <= most:
         cautions.append(f"This shop sprays {fewest} to {most} coats.")
     return cautions
-
-
-def ground_cautions(recipe: Recipe, curves: Curves) -> list[str]:
-    """What to know of a ground that nobody has read yet.
-
-    Parameters
-    ----------
-    recipe
-        What would be sprayed.
-    curves
-        The learnt shelf, with the recipe's ground predicted where it was not read.
-    """
-    if recipe.ground not in curves.predicted_grounds:
-        return []
-    return [
-        f"The ground {recipe.ground} was never read: its colour is worked out from "
-        f"{' and '.join(parents_of(recipe.ground))}. Spray it bare, clear it and read it three "
-        "times before the colour is mixed."
-    ]

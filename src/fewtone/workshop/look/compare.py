@@ -17,6 +17,7 @@ from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
 from fewtone.prediction.recipes import predict
 from fewtone.typing import FloatArray
+from fewtone.workshop.look.grounds import ground_cautions
 from fewtone.workshop.look.steadiness import InLight, in_other_light
 from fewtone.workshop.pour.mix import MEDIUM, prices, require_names, shares, stock_cautions
 
@@ -163,7 +164,10 @@ def compare(
         light=under,
         target=target,
         tolerance=passing,
-        cautions=tuple(_cautions(recipes, settings)),
+        cautions=(
+            *_cautions(recipes, settings),
+            *ground_cautions((recipe.ground for recipe in recipes), curves),
+        ),
     )
 
 

@@ -21,6 +21,7 @@ from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
 from fewtone.prediction.forward import lab_of, recipe_dose, reflectance
 from fewtone.typing import FloatArray
+from fewtone.workshop.look.grounds import ground_cautions
 from fewtone.workshop.pour.mix import require_names, stock_cautions
 
 __all__ = ["Letdown", "Step", "Strip", "letdown"]
@@ -168,7 +169,7 @@ def letdown(
         light=under,
         target=target,
         strips=tuple(strips),
-        cautions=tuple(stock_cautions(recipe.blend, settings)),
+        cautions=(*stock_cautions(recipe.blend, settings), *ground_cautions(chosen, curves)),
     )
 
 

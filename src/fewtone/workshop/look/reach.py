@@ -136,14 +136,19 @@ def reach(
     UsageError
         A target or swatch is in another light, or no ground of the rules is learnt.
     """
+    others: dict[Light, list[str]] = {}
+    for each in (*([target] if target else []), *swatches):
+        if each.light != light:
+            others.setdefault(each.light, []).append(each.request)
     strange = [
         Fault(
-            f"This colour is in {each.light}, the reach in {light}.",
+            f"This colour is in {other}, the reach in {light}."
+            if len(named) == 1
+            else f"{len(named)} colours are in {other}, the reach in {light}.",
             fix="Ask for the reach in the light that the colour is in (`light`).",
-            value=each.request,
+            value=named[0] if len(named) == 1 else f"{named[0]} …",
         )
-        for each in (*([target] if target else []), *swatches)
-        if each.light != light
+        for other, named in others.items()
     ]
     curves = with_keyed(curves, (*rules.grounds, *rules.keyed))
     grounds = [name for name in (*rules.grounds, *rules.keyed) if name in curves.grounds]
