@@ -110,6 +110,7 @@ def _result(visit: Visit, result: Adjustment) -> dict[str, Any]:
         "next_time": None
         if result.next_time.recipe == result.after.recipe
         else shown(result.next_time, target, shelf),
+        "next_time_holds": result.next_time_holds,
         "read": [
             {
                 "shade": swatch(depth.lab, result.reading_light),
