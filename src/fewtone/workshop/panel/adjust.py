@@ -204,6 +204,16 @@ def adjust(
     stop, chosen = options["stop"], options[best]
     additions = tuple(remedies.additions(chosen, volumes))
     after = remedies.match(chosen, volumes)
+    next_time = remedies.next_time(after.recipe)
+    largest = settings.mixing.max_part
+    if (
+        next_time.recipe != after.recipe
+        and max(next_time.recipe.blend.values(), default=0) > largest
+    ):
+        cautions.append(
+            f"For next time no ratio of parts up to {largest} passes nearly as often as the mix: "
+            "larger parts are told."
+        )
     return Adjustment(
         recipe=recipe,
         target=target,
@@ -217,7 +227,7 @@ def adjust(
         coats=remedies.match(coats, volumes),
         additions=additions,
         after=after,
-        next_time=remedies.next_time(after.recipe),
+        next_time=next_time,
         expected_de00=(stop.expected_de00, chosen.expected_de00),
         left_ml=None if left is None else volumes.left_ml,
         total_ml=None

@@ -117,6 +117,7 @@ def test_next_time_is_no_worse_a_bet_for_the_want_of_a_larger_part() -> None:
     result = after_a_weak_bottle(max_part=1)
     assert result.advice == "add"
     assert max(result.next_time.recipe.blend.values()) > 1
+    assert any("parts up to 1" in caution for caution in result.cautions)
     assert result.next_time_holds
     assert any("in whole numbers" in line for line in _next_time(result))
 
