@@ -135,7 +135,13 @@ class FaultList(list[Fault]):
 
 
 def printable(text: str) -> str:
-    r"""Text with what is not printable written out, such as ``\x1b`` for the escape character."""
+    r"""Text with what is not printable written out, such as ``\x1b`` for the escape character.
+
+    Parameters
+    ----------
+    text
+        Any text.
+    """
     return UNPRINTABLE.sub(_in_escapes, text)
 
 

@@ -127,7 +127,8 @@ def _files(ran: Outcome, before: Snapshot, after: Snapshot) -> list[str]:
             found.append(f"left behind: {name}")
         elif (
             base in _OWN
-            or base.startswith(("uncertainty-", "out.", "real-"))
+            # What a link leads to is written through it.
+            or base.startswith(("uncertainty-", "out.", "real-", "nowhere"))
             or _is_output(ran, base)
         ):
             if new is not None and new[0] == "file":
