@@ -29,8 +29,13 @@ class _State:
 _state = _State()
 
 
-def on_interrupt(_: int = 0, __: FrameType | None = None) -> None:
+def on_interrupt(number: int, frame: FrameType | None) -> None:  # noqa: ARG001
     """Handle SIGINT.
+
+    Parameters
+    ----------
+    number, frame
+        What Python says to a handler; neither is used.
 
     Raises
     ------
@@ -50,7 +55,13 @@ def interrupted() -> bool:
 
 
 def raise_if_waiting() -> None:
-    """Raise `KeyboardInterrupt` if one came that could not be raised."""
+    """Take up an interrupt that came where it could not be raised.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        There is one.
+    """
     if _state.waits and not _state.holds:
         _state.waits = False
         raise KeyboardInterrupt
@@ -68,7 +79,13 @@ def held() -> Iterator[None]:
 
 
 def note_unraisable(what: UnraisableHookArgs) -> None:
-    """Note an interrupt that came inside a destructor, where none can be raised."""
+    """Note an interrupt that came inside a destructor, where none can be raised.
+
+    Parameters
+    ----------
+    what
+        As `sys.unraisablehook` is given it.
+    """
     if issubclass(what.exc_type, KeyboardInterrupt):
         _state.came = _state.waits = True
     else:
