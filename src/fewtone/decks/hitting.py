@@ -71,7 +71,7 @@ class Reached:
         Parameters
         ----------
         kept
-            Which bottles each set has, (sets, bottles).
+            Which bottles each set has, ``(n_sets, n_bottles)``.
 
         Returns
         -------
@@ -122,7 +122,13 @@ class Hitting:
         self.best: BoolArray = np.ones(toners + grounds, dtype=np.bool_)
 
     def fewest(self, *, toners: bool) -> int:
-        """Find the fewest toners, or else grounds, and hold them; return the bound on them."""
+        """Find the fewest toners, or else grounds, and hold them; return the bound on them.
+
+        Parameters
+        ----------
+        toners
+            Whether toners, not grounds, are counted.
+        """
         self._ends = time.monotonic() + self._seconds
         cost = (self._toners == toners).astype(np.float64)
         self._thin_out(toners=toners)

@@ -57,7 +57,7 @@ def told_covariance(problem: Problem, prior: Prior, covariance: FloatArray) -> F
     problem, prior
         The fit.
     covariance
-        As `shared_covariance` gives it.
+        As `shared_covariance` gives it, ``(n_shared, n_shared)``.
     """
     layout, seen = problem.layout, problem.seen
     precision = np.linalg.inv(covariance)
