@@ -6,8 +6,8 @@
 The deck is made of the Munsell renotation's real colours, as colour-science has them (xyY under
 illuminant C, 2°), every k-th of them; the shelf is the demo, learnt afresh.
 
-speed     a deck in one process, and a loop over `Shelf.match` in this one, on `--sample` of the
-          swatches: processor seconds of each, and their ratio.
+speed     the deck in one process, and a loop over `Shelf.match` in this one on `--sample` of the
+          swatches: processor seconds a swatch of each, and their ratio.
 cores     the same sample in one worker and in two: the ratio of the clock, and of the processor's
           accounts, work of one worker / (work of two / 2 + the parent's). The latter does not hang
           on what else the machine does; it takes for granted that the two can run at once.
@@ -104,11 +104,11 @@ def _run(shelf: Path, deck: Path, **how: Any) -> dict[str, float]:
     return told
 
 
-def _speed(shelf: Path, deck: Path, how: dict[str, Any]) -> None:
+def _speed(shelf: Path, deck: Path, sample: Path, how: dict[str, Any]) -> None:
     loaded = fewtone.load(shelf)
-    with deck.open(encoding="utf-8") as file:
+    with sample.open(encoding="utf-8") as file:
         numbers = [row["number"] for row in csv.DictReader(file)]
-    targets = [loaded.target(number, deck=deck) for number in numbers]
+    targets = [loaded.target(number, deck=sample) for number in numbers]
     rules = {"max_toners": how["max_toners"]}
     start = time.process_time()
     if how["would_help"]:
@@ -121,13 +121,13 @@ def _speed(shelf: Path, deck: Path, how: dict[str, Any]) -> None:
         kept = Rules.of(loaded.settings, **rules)
         for target in targets:
             search(loaded.curves, loaded.settings, target, kept)
-    loop = time.process_time() - start
+    loop = (time.process_time() - start) / len(targets)
     start = time.process_time()
-    loaded.deck(deck, workers=1, **how)
-    whole = time.process_time() - start
+    rows = len(loaded.deck(deck, workers=1, **how))
+    whole = (time.process_time() - start) / rows
     print(
-        f"  one process: {len(targets) / whole:.1f} swatches a second of a processor; a loop over "
-        f"match takes {loop / whole:.2f} times as long"
+        f"  one process: {whole:.4f} s of a processor a swatch; a loop over match takes {loop:.4f} "
+        f"s, {loop / whole:.2f} times as long"
     )
 
 
@@ -187,7 +187,7 @@ def _main() -> None:
             )
             for part in said.part or ("speed", "cores", "memory"):
                 if part == "speed":
-                    _speed(shelf, sample, how)
+                    _speed(shelf, deck, sample, how)
                 elif part == "cores":
                     _cores(shelf, sample, how)
                 else:
