@@ -78,10 +78,6 @@ class Sweep:
         self.target, self.radius = target, radius
         self.counted = kinds is None
         self.ratios, self.kinds = wanted_kinds(lattice, supports.shape[1], radius, kinds)
-        # How many loads of each kind a ratio has.
-        places = np.arange(len(self.kinds))[:, np.newaxis] * len(radius) + self.kinds
-        by_ratio = np.bincount(places.reshape(-1), minlength=len(self.kinds) * len(radius))
-        self.by_ratio = by_ratio.reshape(-1, len(radius))
         self.rays = np.ascontiguousarray((self.ratios / self.ratios.sum(axis=1, keepdims=True)).T)
         self.cut = np.zeros((len(BOUNDS), len(radius)), dtype=np.int64)
 
@@ -213,14 +209,17 @@ class _Block:
         )
 
     def cut(self) -> IntArray:
-        """How many colours each bound cut, by kind."""
-        kinds, by_ratio = self.sweep.kinds, self.sweep.by_ratio
-        count = by_ratio.shape[1]
+        """How many colours each bound cut, by kind, which is one for all loads of a ratio."""
+        kinds, n_loads = self.sweep.kinds[:, 0], len(self.loads)
+        counts = np.zeros_like(self.sweep.cut)
         never = int((~self.came).sum())
         left = (self.row_of[self.came] < 0).sum(axis=0)
-        stage, of_rays = self.stage[: len(self.ratio)], kinds[self.ratio]
-        met = (np.bincount(of_rays[stage == here], minlength=count) for here in (0, 1))
-        return np.stack([never * by_ratio.sum(axis=0), left @ by_ratio, *met])
+        np.add.at(counts[0], kinds, never * n_loads)
+        np.add.at(counts[1], kinds, left * n_loads)
+        for stage in (0, 1):
+            here = (self.stage[: len(self.ratio)] == stage).sum(axis=1)
+            np.add.at(counts[2 + stage], kinds[self.ratio], here)
+        return counts
 
     def _rays(
         self, window: Window, corners: Corners, places: IntArray

@@ -180,7 +180,7 @@ class Region:
     """
 
     def __init__(self, aim: _Aim, span: FloatArray, low: FloatArray, high: FloatArray) -> None:
-        self._aim, self._span, self.low, self.high = aim, span, low, high
+        self._aim, self.span, self.low, self.high = aim, span, low, high
 
     def may_contain(self, low: FloatArray, high: FloatArray) -> BoolArray:
         """Whether boxes of CIELAB, corners ``(3, n)``, may hold a colour of the region.
@@ -208,14 +208,14 @@ class Region:
     def _table(self) -> tuple[FloatArray, IntArray]:
         """Cells a unit, shape ``(2,)``, and how many open ones lie before each corner."""
         size = (self.high - self.low) / _FINE
-        touched = self._aim.open(self._span, self.low, size, _cells(_FINE)).reshape(_FINE, _FINE)
+        touched = self._aim.open(self.span, self.low, size, _cells(_FINE)).reshape(_FINE, _FINE)
         finer = int(np.clip(np.ceil(size.max() / _SHARP), 1, _FINEST // _FINE))
         if finer > 1:
             border = np.argwhere(touched & ~_inner(touched))
             touched = touched.repeat(finer, axis=0).repeat(finer, axis=1)
             cells = (finer * border[:, np.newaxis] + _cells(finer)).reshape(-1, 2)
             size = size / finer
-            touched[tuple(cells.T)] = self._aim.open(self._span, self.low, size, cells)
+            touched[tuple(cells.T)] = self._aim.open(self.span, self.low, size, cells)
         sums: IntArray = np.zeros((len(touched) + 1, len(touched) + 1), dtype=np.int64)
         sums[1:, 1:] = touched.cumsum(axis=0).cumsum(axis=1)
         return 1.0 / size, sums
@@ -245,8 +245,8 @@ class _Aim(NamedTuple):
         return np.asarray(bound.reshape(corner.shape[:-1]) <= self.radius)
 
 
-def regions_of(target: FloatArray, spans: FloatArray, radius: float) -> list[Region | None]:
-    """The regions of spans of lightness; None where there is no colour.
+def regions_of(target: FloatArray, spans: FloatArray, radius: float) -> list[Region]:
+    """The regions of spans of lightness, those that hold a colour.
 
     Parameters
     ----------
@@ -273,10 +273,7 @@ def regions_of(target: FloatArray, spans: FloatArray, radius: float) -> list[Reg
         low[some] += size * first
         if (after - first > _SETTLED * _COARSE).all():
             break
-    there = set(some.tolist())
-    return [
-        Region(aim, spans[i], low[i], high[i]) if i in there else None for i in range(len(spans))
-    ]
+    return [Region(aim, spans[i], low[i], high[i]) for i in some.tolist()]
 
 
 def _cells(count: int) -> IntArray:

@@ -55,12 +55,10 @@ def _slices(targets: bytes, radius: float, lightest: float) -> tuple[Slice, ...]
     ends = np.linspace(low, high, max(1, math.ceil((high - low) / step)) + 1)
     spans = np.stack([ends[:-1], ends[1:]], axis=1)
     slices = []
-    for span, region in zip(spans, regions_of(target, spans, radius), strict=True):
-        if region is None:
-            continue
+    for region in regions_of(target, spans, radius):
         # f(X) = f(Y) + a*/500, f(Z) = f(Y) - b*/200.
         (a_1, b_1), (a_2, b_2) = region.low, region.high
-        least, most = (span + 16.0) / 116.0
+        least, most = (region.span + 16.0) / 116.0
         low_roots = least + np.array([a_1 / 500.0, 0.0, -b_2 / 200.0])
         high_roots = most + np.array([a_2 / 500.0, 0.0, -b_1 / 200.0])
         slices.append(Slice(_ratio(low_roots), _ratio(high_roots), region))
