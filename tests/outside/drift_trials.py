@@ -28,7 +28,8 @@ __all__ = ["KINDS", "DriftingBooth", "drifting_shelf", "names"]
 
 KINDS = ("white", "black", "white at once", "black at once", "steady")
 MODES: tuple[tuple[str, ...], ...] = ((), (D65,), (D65, "A/10"))
-# How far white moves through a session, as a share, and black, as reflectance.
+# How far white moves through a session, as a share, up or down; and black, as reflectance, up: an
+# instrument prints nothing below black.
 WHITE, BLACK = (0.005, 0.02), (0.002, 0.008)
 N_BLENDS = 100
 
@@ -58,7 +59,7 @@ def drifting_shelf(kind: str, n: int, seed: int) -> tuple[DriftingBooth, Learnt]
     if "white" in kind:
         booth.white = sign * float(booth.rng.uniform(*WHITE))
     elif "black" in kind:
-        booth.black = sign * float(booth.rng.uniform(*BLACK))
+        booth.black = float(booth.rng.uniform(*BLACK))
     booth.at_once = "at once" in kind
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
