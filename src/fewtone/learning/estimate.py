@@ -21,6 +21,7 @@ from fewtone.learning.diagnosis.suspects import Diagnosis, diagnose
 from fewtone.learning.findings import findings
 from fewtone.learning.forward import Problem
 from fewtone.learning.hyperparameters import (
+    doubted_hand,
     infer_film,
     infer_flake,
     infer_variation,
@@ -37,6 +38,7 @@ from fewtone.learning.solver import Prior, Solution, robust_weights, schur_compl
 from fewtone.learning.starts import second_look, starting_point
 from fewtone.learning.uncertainty import (
     Unfollowed,
+    bare_returns,
     common_letdown,
     data_shares,
     shared_covariance,
@@ -141,7 +143,9 @@ def _estimate(
     # What the surface adds and what the instrument's black takes off are one constant to a reading.
     seen_surface = settings.measurement.surface + at.black
     per_doubling = common_letdown(at, covariance)
-    told = told_covariance(problem, prior, covariance)
+    hand = doubted_hand(problem, prior, solution, settings.mixing)
+    doubted = problem.with_variation(hand, problem.ground_cv)
+    told = told_covariance(doubted, prior, solution)
     curves = Curves(
         wavelength_nm=seen.wavelength_nm,
         toners=seen.toners,
@@ -162,6 +166,7 @@ def _estimate(
             told,
             Unfollowed(problem.thinning, at.letdown - per_doubling, min(seen_surface, 0.0)),
             film_departures_rms(settings.mixing, problem.middle_letdown),
+            bare_returns(problem, at, told),
         ),
         readings_digest=readings.digest,
         version=__version__,

@@ -27,13 +27,22 @@ from fewtone.model.shelf import Mixing
 from fewtone.model.variation import film_build_sd
 from fewtone.typing import FloatArray
 
-__all__ = ["Variation", "infer_film", "infer_flake", "infer_variation", "inferred_hand"]
+__all__ = [
+    "Variation",
+    "doubted_hand",
+    "infer_film",
+    "infer_flake",
+    "infer_variation",
+    "inferred_hand",
+]
 
 # Standard deviations of the priors of panel_cv and coat_cv, on the log; scale of that of the
 # ground's, which falls as a normal one.
 _PANEL_LOG_SD, _COAT_LOG_SD, _GROUND_SCALE = 0.6, 0.4, 0.03
 _FACTORS = np.log([0.4, 0.65, 1.0, 1.5, 2.2, 3.2])
 _GROUND_CVS = np.log([0.001, 0.004, 0.012, 0.03, 0.08])
+# Step over which the marginal likelihood's curvature in log panel_cv is taken, and its least.
+_HAND_STEP, _LEAST_CURVATURE = 0.3, 1e-6
 # A hand that is said not to vary at all still may.
 _LEAST_CV = 0.01
 # Widths of the departures of return ratios, on the logit, and by how much likelier one must be than
@@ -83,29 +92,65 @@ def inferred_hand(as_stated: Mixing, inferred: Mixing) -> tuple[float, float] | 
 
 def infer_variation(problem: Problem, prior: Prior, solution: Solution) -> Variation:
     """Find how panels, coats and grounds vary by the marginal likelihood."""
-    evidence, stated = Evidence(problem, prior, solution), problem.mixing
-    panel, coat = (np.log(max(cv, _LEAST_CV)) for cv in (stated.panel_cv, stated.coat_cv))
+    cost = _VariationCost(problem, prior, solution, problem.mixing)
+    panel, coat = cost.stated
     at = np.array([panel, coat, _GROUND_CVS[0], _GROUND_CVS[0]])
-
-    def varied(logs: FloatArray) -> Variation:
-        panel_cv, coat_cv, solid, metallic = (float(value) for value in np.exp(logs))
-        return Variation(replace(stated, panel_cv=panel_cv, coat_cv=coat_cv), (solid, metallic))
-
-    def cost(logs: FloatArray) -> float:
-        varies = varied(logs)
-        groups = problem.with_variation(varies.mixing, varies.ground_cv).groups
-        return float(
-            evidence.of([group.precision for group in groups])
-            + ((logs[0] - panel) / _PANEL_LOG_SD) ** 2
-            + ((logs[1] - coat) / _COAT_LOG_SD) ** 2
-            + float(((np.exp(logs[2:]) / _GROUND_SCALE) ** 2).sum())
-        )
-
     grids = {3: _GROUND_CVS, 2: _GROUND_CVS, 0: panel + _FACTORS, 1: coat + _FACTORS[1:5]}
     for axis, grid in grids.items():
         if axis != 3 or problem.layout.metallic:
             at[axis] = _best(cost, at, axis, grid)
-    return varied(at)
+    return cost.varied(at)
+
+
+def doubted_hand(problem: Problem, prior: Prior, solution: Solution, stated: Mixing) -> Mixing:
+    """The problem's hand, its panels as far from alike as they may well be.
+
+    A few strips tell panel_cv no better than to a fifth or so; what is said of the curves must hold
+    for a hand one posterior standard deviation less steady, on the log, by the curvature of minus
+    twice the log marginal likelihood c: σ = h √(2 / (c(x + h) - 2 c(x) + c(x - h))).
+
+    Parameters
+    ----------
+    problem, prior, solution
+        The fit.
+    stated
+        The hand that shelf.toml says.
+    """
+    cost = _VariationCost(problem, prior, solution, stated)
+    found = np.log([problem.mixing.panel_cv, problem.mixing.coat_cv, *problem.ground_cv])
+    step = np.array([_HAND_STEP, 0.0, 0.0, 0.0])
+    less, here, more = (cost(found + way * step) for way in (-1.0, 0.0, 1.0))
+    sd = _HAND_STEP * np.sqrt(2.0 / max(less - 2.0 * here + more, _LEAST_CURVATURE))
+    panel_cv = problem.mixing.panel_cv * float(np.exp(min(sd, _PANEL_LOG_SD)))
+    return replace(problem.mixing, panel_cv=panel_cv)
+
+
+class _VariationCost:
+    """Minus twice the log of marginal likelihood and prior.
+
+    It takes logs of panel_cv, coat_cv and the two variations of grounds ``(4,)``.
+    """
+
+    def __init__(self, problem: Problem, prior: Prior, solution: Solution, stated: Mixing) -> None:
+        self.problem, self.evidence = problem, Evidence(problem, prior, solution)
+        self.mixing = stated
+        cvs = (stated.panel_cv, stated.coat_cv)
+        self.stated = tuple(float(np.log(max(cv, _LEAST_CV))) for cv in cvs)
+
+    def varied(self, logs: FloatArray) -> Variation:
+        panel_cv, coat_cv, solid, metallic = (float(value) for value in np.exp(logs))
+        mixing = replace(self.mixing, panel_cv=panel_cv, coat_cv=coat_cv)
+        return Variation(mixing, (solid, metallic))
+
+    def __call__(self, logs: FloatArray) -> float:
+        varies, (panel, coat) = self.varied(logs), self.stated
+        groups = self.problem.with_variation(varies.mixing, varies.ground_cv).groups
+        return float(
+            self.evidence.of([group.precision for group in groups])
+            + ((logs[0] - panel) / _PANEL_LOG_SD) ** 2
+            + ((logs[1] - coat) / _COAT_LOG_SD) ** 2
+            + float(((np.exp(logs[2:]) / _GROUND_SCALE) ** 2).sum())
+        )
 
 
 def _best(

@@ -16,12 +16,13 @@ from fewtone.learning.keyed import strength_deviations
 from fewtone.learning.model_error import MODEL_SD
 from fewtone.learning.parameters import Parameters
 from fewtone.learning.priors import ground_prior
-from fewtone.learning.solver import Prior, schur_complement
+from fewtone.learning.solver import Prior, Solution, schur_complement
 from fewtone.model.uncertainty import Uncertainty
 from fewtone.typing import FloatArray
 
 __all__ = [
     "Unfollowed",
+    "bare_returns",
     "common_letdown",
     "data_shares",
     "shared_covariance",
@@ -40,38 +41,57 @@ _RETURNED, _OPTICS_DOES = 0.6, 0.3
 # The strength leans on the letdown if it does so by as many standard deviations, and at least so
 # much per doubling.
 _CLEAR, _LEAST_LETDOWN = 3.0, 0.01
-# How far the logit of the return ratio of flake that was only read bare may lie from the shelf's.
-_BARE_RETURN_SD = 0.6
+# How far what returns from flake that was only read bare, its reflectance times its return ratio,
+# may lie from what the shelf's other flake makes likely [1], and the most by which the ratio may:
+# calibrated in the booth, seeds 4 and 5 of unlike flakes.
+_BARE_RETURNED_SD, _MOST_BARE_RETURN_SD = 0.08, 0.5
 # So far below the weight of what shows, a deviation is rounding.
 _LEAST_WEIGHT = 1e-10
 
 
-def told_covariance(problem: Problem, prior: Prior, covariance: FloatArray) -> FloatArray:
+def told_covariance(problem: Problem, prior: Prior, solution: Solution) -> FloatArray:
     """Covariance of the shared parameters as it is told, ``(n_shared, n_shared)``.
 
-    Flake is smoother than the fit takes any ground to be. Where a ground was only read bare, its
-    own internal-return ratio may lie further from the shelf's than the fit lets it move.
+    Flake is smoother than the fit takes any ground to be.
 
     Parameters
     ----------
-    problem, prior
+    problem, prior, solution
+        The fit; the problem's hand as unsteady as it may be.
+    """
+    layout, grid = problem.layout, problem.seen.wavelength_nm
+    precision = schur_complement(problem, prior, solution.at, solution.weights)
+    smoother = ground_prior(grid, smooth=True).precision - ground_prior(grid).precision
+    for ground in set(layout.metallic) - {mix.ground for mix in layout.keyed}:
+        precision[np.ix_(layout.ground(ground), layout.ground(ground))] += smoother
+    return np.asarray(cho_solve(cho_factor(precision), np.eye(len(precision))))
+
+
+def bare_returns(problem: Problem, at: Parameters, covariance: FloatArray) -> FloatArray:
+    """Deviations by the return ratios of flake that was only read bare, ``(n_bare, n_shared)``.
+
+    Beside `covariance`, in which such a departure i has the variance v that the fit's narrow prior
+    leaves it, and all else follows it along c = covariance[i] / v: with the wider variance w that
+    is told, √(w - v) c.
+
+    Parameters
+    ----------
+    problem, at
         The fit.
     covariance
-        As `shared_covariance` gives it, ``(n_shared, n_shared)``.
+        Of the shared parameters, ``(n_shared, n_shared)``.
     """
     layout, seen = problem.layout, problem.seen
-    precision = np.linalg.inv(covariance)
-    keyed = {mix.ground for mix in layout.keyed}
-    filmed = set(seen.ground[seen.is_film].tolist())
-    rough, smooth = (ground_prior(seen.wavelength_nm, smooth=flake) for flake in (False, True))
-    for ground in set(layout.metallic) - keyed:
-        here = np.ix_(layout.ground(ground), layout.ground(ground))
-        precision[here] += smooth.precision - rough.precision
-        if ground not in filmed:
-            departure = layout.return_ratio_departure(ground)
-            fitted = prior.precision[departure, departure]
-            precision[departure, departure] += min(_BARE_RETURN_SD**-2, fitted) - fitted
-    return np.linalg.inv(precision)
+    bare = set(layout.metallic) - {mix.ground for mix in layout.keyed}
+    bare -= set(seen.ground[seen.is_film].tolist())
+    off: FloatArray = np.zeros((len(bare), layout.size))
+    for row, ground in enumerate(sorted(bare)):
+        place, ratio = layout.return_ratio_departure(ground), at.return_ratio[ground]
+        fitted = covariance[place, place]
+        sd = min(_BARE_RETURNED_SD / at.ground_reflectance[ground].mean(), _MOST_BARE_RETURN_SD)
+        told = (sd / (ratio * (1.0 - ratio))) ** 2
+        off[row] = covariance[place] / fitted * np.sqrt(max(told - fitted, 0.0))
+    return off
 
 
 def shared_covariance(
@@ -120,7 +140,11 @@ def common_letdown(at: Parameters, covariance: FloatArray) -> float:
 
 
 def uncertainty_of(
-    at: Parameters, covariance: FloatArray, unfollowed: Unfollowed, departures: tuple[float, float]
+    at: Parameters,
+    covariance: FloatArray,
+    unfollowed: Unfollowed,
+    departures: tuple[float, float],
+    beside: FloatArray | None = None,
 ) -> Uncertainty:
     """The covariance as few directions of deviation.
 
@@ -134,6 +158,8 @@ def uncertainty_of(
         What predictions do not follow.
     departures
         Root mean squares of `film_departures` over what the shop sprays.
+    beside
+        Deviations beside the covariance, ``(n, n_shared)``.
     """
     layout, curves = at.layout, at.absorption
     # Weigh each unknown by what it does to the reflectance of a middling film: what is tiny or
@@ -181,7 +207,8 @@ def uncertainty_of(
     columns = [layout.letdown(toner) for toner in range(layout.n_toners)]
     known[2, columns] = unfollowed.letdown
     known = known[known.any(axis=1)]
-    deviations = np.concatenate([deviations, known, apart])
+    more = np.zeros((0, layout.size)) if beside is None else beside
+    deviations = np.concatenate([deviations, more, known, apart])
     return Uncertainty(
         absorption=np.stack(
             [deviations[:, layout.toner(i)] * curves[i] for i in range(layout.n_toners)], axis=1

@@ -11,6 +11,7 @@ from fewtone.learning.observations import observe
 from fewtone.learning.parameters import blank
 from fewtone.learning.uncertainty import (
     Unfollowed,
+    bare_returns,
     shared_covariance,
     told_covariance,
     uncertainty_of,
@@ -24,8 +25,8 @@ ONE_FILM = (0.0, 0.0)
 SD = 0.1
 # Far below it, and far above what rounding makes of it.
 ROUNDING = 1e-3
-# How far the logit of a return ratio is told to lie from the shelf's where no film tells of it.
-BARE_SD = 0.6
+# How far what returns is told to lie from what the shelf's other flake does where no film tells.
+BARE_SD = 0.08
 # Half the length of a ripple, in bands of 10 nm.
 WAVE = 4
 
@@ -48,7 +49,7 @@ def test_what_lies_in_the_dark_does_not_deviate() -> None:
 
 
 def told(films_over: Iterable[str]) -> tuple[FloatArray, FloatArray]:
-    """Return sds of silver's own return ratio and of its ripples: as fitted, and as told."""
+    """Return sds of what silver returns of its own and of its ripples: as fitted, and as told."""
     curves = curves_of(440.0, 530.0)
     lines = [
         (f"{name}-{c}-{ground}", f"{name}, 6:1, {c} coats over {ground}")
@@ -65,17 +66,21 @@ def told(films_over: Iterable[str]) -> tuple[FloatArray, FloatArray]:
     ripple = np.zeros((places.size - 2 * WAVE, layout.size))
     ripple[:, places] = each[: -2 * WAVE] - 2.0 * each[WAVE:-WAVE] + each[2 * WAVE :]
     departure = layout.return_ratio_departure(silver)
-    both = (fitted, told_covariance(problem, prior, fitted))
+    smooth = told_covariance(problem, prior, solution)
+    bare = bare_returns(problem, solution.at, smooth)
+    ratio = solution.at.return_ratio[silver]
+    size = ratio * (1.0 - ratio) * solution.at.ground_reflectance[silver].mean()
+    both = (fitted, smooth + bare.T @ bare)
     return (
-        np.sqrt([covariance[departure, departure] for covariance in both]),
-        np.sqrt([np.trace(ripple @ covariance @ ripple.T) for covariance in both]),
+        size * np.sqrt([each[departure, departure] for each in both]),
+        np.sqrt([np.trace(ripple @ each @ ripple.T) for each in (fitted, smooth)]),
     )
 
 
 def test_flake_that_was_only_read_bare_is_told_to_hold_light_as_it_may() -> None:
     """A bare reading tells nothing of the return ratio: what is told is the wide prior itself."""
     fitted, as_told = told(["white"])[0]
-    assert as_told > 3.0 * fitted
+    assert as_told > 2.0 * fitted
     assert np.isclose(as_told, BARE_SD, rtol=0.05)
     fitted, as_told = told(["white", "silver"])[0]
     assert np.isclose(as_told, fitted, rtol=0.05)
