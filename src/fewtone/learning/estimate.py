@@ -29,6 +29,7 @@ from fewtone.learning.hyperparameters import (
 )
 from fewtone.learning.keyed import mixing_links
 from fewtone.learning.leave_one_out import Expectation, expectations, prediction_errors
+from fewtone.learning.model_check import certainty_factor
 from fewtone.learning.model_error import ModelError
 from fewtone.learning.noise import Noise
 from fewtone.learning.observations import Observations, observe
@@ -146,6 +147,8 @@ def _estimate(
     hand = doubted_hand(problem, prior, solution, settings.mixing)
     doubted = problem.with_variation(hand, problem.ground_cv)
     told = told_covariance(doubted, prior, solution)
+    light = settings.measurement.light
+    factor = certainty_factor(problem, judged.expected, solution.weights, light)
     curves = Curves(
         wavelength_nm=seen.wavelength_nm,
         toners=seen.toners,
@@ -163,7 +166,7 @@ def _estimate(
         ground_cv=problem.ground_cv,
         uncertainty=uncertainty_of(
             at,
-            told,
+            factor**2 * told,
             Unfollowed(problem.thinning, at.letdown - per_doubling, min(seen_surface, 0.0)),
             film_departures_rms(settings.mixing, problem.middle_letdown),
             bare_returns(problem, at, told),
@@ -181,7 +184,8 @@ def _estimate(
     if not_learnt:
         cautions.append(f"Never read, so not learnt: {', '.join(not_learnt)}.")
     stated = _stated_noise(settings)
-    cautions += findings(problem, solution, settings, problem.noise.absolute / stated.absolute)
+    noise_factor = problem.noise.absolute / stated.absolute
+    cautions += findings(problem, solution, settings, noise_factor, factor)
     if not solution.converged:
         cautions.append("The fit had not settled when it was stopped: take the curves with care.")
     if diagnosis.drift is not None:
@@ -194,7 +198,7 @@ def _estimate(
         iterations=solution.iterations,
         converged=solution.converged,
         left_out=tuple(leave_out),
-        leave_one_out_de00=prediction_errors(problem, judged.expected, settings.measurement.light),
+        leave_one_out_de00=prediction_errors(problem, judged.expected, light),
         data_share=data_shares(at, covariance, prior),
         suspects=diagnosis.suspects,
         not_learnt=not_learnt,

@@ -25,10 +25,16 @@ _SPECULAR = 0.5
 # Coats of a usual panel, and of a thick one.
 _USUAL, _MANY = 3.0, 6.0
 _LITTLE = 0.5
+# Panels that miss by no more than so many times what was reckoned with are worth no sentence.
+_MISSES = 1.25
 
 
 def findings(
-    problem: Problem, solution: Solution, settings: ShelfSettings, noise_factor: float
+    problem: Problem,
+    solution: Solution,
+    settings: ShelfSettings,
+    noise_factor: float,
+    certainty_factor: float,
 ) -> Iterator[str]:
     """Say what differs from what shelf.toml says.
 
@@ -40,6 +46,8 @@ def findings(
         What was stated.
     noise_factor
         How many times the stated noise the readings scatter [1].
+    certainty_factor
+        How many times as far as told panels miss what all others say of them [1].
     """
     yield from _hand_and_grounds(problem, settings)
     yield from _instrument(problem, solution, settings)
@@ -48,6 +56,13 @@ def findings(
             f"The readings scatter {noise_factor:.1f} times as much as instrument and film model "
             "explain: predictions are widened accordingly. The usual causes: panels read uncleared "
             "or through dust, a coarse or mottled film, an instrument that drifts."
+        )
+    if certainty_factor > _MISSES:
+        yield (
+            f"Panels miss what all others say of them by {certainty_factor:.1f} times what hand, "
+            "instrument and film model explain: predictions are widened accordingly. The usual "
+            "causes: grounds or flakes that differ from panel to panel, films or letdowns that are "
+            "not as noted, toners that were not stirred."
         )
     little = [
         name

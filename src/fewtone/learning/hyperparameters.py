@@ -43,6 +43,7 @@ _FACTORS = np.log([0.4, 0.65, 1.0, 1.5, 2.2, 3.2])
 _GROUND_CVS = np.log([0.001, 0.004, 0.012, 0.03, 0.08])
 # Step over which the marginal likelihood's curvature in log panel_cv is taken, and its least.
 _HAND_STEP, _LEAST_CURVATURE = 0.3, 1e-6
+_Z_95 = 1.96
 # A hand that is said not to vary at all still may.
 _LEAST_CV = 0.01
 # Widths of the departures of return ratios, on the logit, and by how much likelier one must be than
@@ -103,11 +104,15 @@ def infer_variation(problem: Problem, prior: Prior, solution: Solution) -> Varia
 
 
 def doubted_hand(problem: Problem, prior: Prior, solution: Solution, stated: Mixing) -> Mixing:
-    """The problem's hand, its panels as far from alike as they may well be.
+    """The problem's hand, as far from steady as intervals must reckon with.
 
-    A few strips tell panel_cv no better than to a fifth or so; what is said of the curves must hold
-    for a hand one posterior standard deviation less steady, on the log, by the curvature of minus
-    twice the log marginal likelihood c: σ = h √(2 / (c(x + h) - 2 c(x) + c(x - h))).
+    A few strips tell panel_cv no better than to a fifth or so. With σ the posterior sd of its log,
+    by the curvature of minus twice the log marginal likelihood c,
+
+        σ = h √(2 / (c(x + h) - 2 c(x) + c(x - h))),
+
+    it is known as if from ν = 1/(2 σ²) panels, and a 95 % interval is Student's: wider than the
+    normal one by 1 + (z² + 1)/(4 ν), z = 1.96 (Abramowitz and Stegun 26.7.5).
 
     Parameters
     ----------
@@ -121,8 +126,8 @@ def doubted_hand(problem: Problem, prior: Prior, solution: Solution, stated: Mix
     step = np.array([_HAND_STEP, 0.0, 0.0, 0.0])
     less, here, more = (cost(found + way * step) for way in (-1.0, 0.0, 1.0))
     sd = _HAND_STEP * np.sqrt(2.0 / max(less - 2.0 * here + more, _LEAST_CURVATURE))
-    panel_cv = problem.mixing.panel_cv * float(np.exp(min(sd, _PANEL_LOG_SD)))
-    return replace(problem.mixing, panel_cv=panel_cv)
+    wider = 1.0 + 0.5 * (_Z_95**2 + 1.0) * min(float(sd), _PANEL_LOG_SD) ** 2
+    return replace(problem.mixing, panel_cv=problem.mixing.panel_cv * wider)
 
 
 class _VariationCost:

@@ -60,6 +60,8 @@ class Expectation:
         Its Jacobian in the panel's own film builds and gain, ``(n_panels, n_rows, n_local)``.
     covariance
         Of the residual: noise, hand, gain and unsure curves, ``(n_panels, n_rows, n_rows)``.
+    unsure
+        The unsure curves' part of it, ``(n_panels, n_rows, n_rows)``.
     """
 
     group: Group
@@ -67,6 +69,7 @@ class Expectation:
     nominal: FloatArray
     by_local: FloatArray
     covariance: FloatArray
+    unsure: FloatArray
 
     @property
     def distance(self) -> FloatArray:
@@ -196,6 +199,7 @@ def _expect(
     offset = _nominal_residual(group, linear, at)
     strip = _spread(linear.local, group.precision)
     shift, spread = _predict(problem, group, linear, at, offset, strip, covariance, share, films)
+    unsure = spread - strip - problem.reading_covariance(group)
     afresh = _afresh(problem, group, linear)
     if afresh is not None:
         # The fit took the steps for a strip, and so did what it says of the curves without this
@@ -203,7 +207,7 @@ def _expect(
         other = spread - strip + afresh
         better = _log_likelihood(offset + shift, other) > _log_likelihood(offset + shift, spread)
         spread = np.where(better[:, np.newaxis, np.newaxis], other, spread)
-    return Expectation(group, offset + shift, exact + shift, linear.local, spread)
+    return Expectation(group, offset + shift, exact + shift, linear.local, spread, unsure)
 
 
 def group_covariance(
