@@ -44,6 +44,8 @@ _GROUND_CVS = np.log([0.001, 0.004, 0.012, 0.03, 0.08])
 # Step over which the marginal likelihood's curvature in log panel_cv is taken, and its least.
 _HAND_STEP, _LEAST_CURVATURE = 0.3, 1e-6
 _Z_95 = 1.96
+# Where strips tell next to nothing of the hand, what shelf.toml says holds; in doubt by so much.
+_MOST_DOUBT = 0.3
 # A hand that is said not to vary at all still may.
 _LEAST_CV = 0.01
 # Widths of the departures of return ratios, on the logit, and by how much likelier one must be than
@@ -126,7 +128,7 @@ def doubted_hand(problem: Problem, prior: Prior, solution: Solution, stated: Mix
     step = np.array([_HAND_STEP, 0.0, 0.0, 0.0])
     less, here, more = (cost(found + way * step) for way in (-1.0, 0.0, 1.0))
     sd = _HAND_STEP * np.sqrt(2.0 / max(less - 2.0 * here + more, _LEAST_CURVATURE))
-    wider = 1.0 + 0.5 * (_Z_95**2 + 1.0) * min(float(sd), _PANEL_LOG_SD) ** 2
+    wider = 1.0 + 0.5 * (_Z_95**2 + 1.0) * min(float(sd), _MOST_DOUBT) ** 2
     return replace(problem.mixing, panel_cv=problem.mixing.panel_cv * wider)
 
 
