@@ -6,9 +6,6 @@ import sys
 import warnings
 from pathlib import Path
 
-import pdoc
-import pdoc.render
-
 import fewtone
 
 __all__ = ["MODULES", "is_api", "make_pages"]
@@ -31,6 +28,9 @@ def is_api(name: str) -> bool:
 
 def make_pages(folder: Path) -> None:
     """Write the pages into a folder, which is made if need be; ``index.html`` leads to them all."""
+    import pdoc
+    import pdoc.render
+
     pdoc.render.configure(docformat="numpy")
     with warnings.catch_warnings():
         # A package without names of its own brings its modules along; naming them again is no harm.

@@ -176,7 +176,7 @@ def test_percent_where_factor_is_meant(folder: Path) -> None:
     head = "panel,ground,blend,medium_parts,coats,400,410\n"
     fault = only_fault(folder, head + "b,silver,,,0,.5,.6\nc,silver,,,0,0.9,61\n")
     assert fault.row == 3
-    assert "reads like percent" in fault.message
+    assert "This row reads like percent (it reaches 61)" in fault.message
     fault = only_fault(folder, head + "b,silver,,,0,50,60\nc,silver,,,0,50,61\n")
     assert "every row reads like percent" in fault.message
 
@@ -187,6 +187,8 @@ def test_factor_where_percent_is_meant(folder: Path) -> None:
     (folder / "shelf.toml").write_text('reflectance = "percent"\n' + settings, encoding="utf-8")
     head = "panel,ground,blend,medium_parts,coats,400,410\n"
     assert "factors" in only_fault(folder, head + "b,silver,,,0,.5,.6\n").message
+    # Percentages of a dark panel are as small as factors; one row that is not says what all are.
+    assert read(folder, head + "b,silver,,,0,.5,.6\nc,silver,,,0,50,60\n").items
 
 
 def test_unknown_toner_and_ground(folder: Path) -> None:
@@ -246,7 +248,32 @@ def test_unknown_light(folder: Path) -> None:
 def test_wavelengths_in_disorder(folder: Path, columns: str) -> None:
     """Columns out of order, repeated or in micrometres are refused."""
     head = f"panel,ground,blend,medium_parts,coats,{columns}\n"
-    assert faults(folder, head + "b,silver,,,0,.5,.6\n")
+    found = faults(folder, head + "b,silver,,,0,.5,.6\n")
+    assert ("micrometres" in found[0].message) == (columns == "0.40,0.41")
+
+
+@pytest.mark.parametrize(
+    ("column", "hint"), [("299", 0), ("0.29", 0), ("0.3", 1), ("2.5", 1), ("2.6", 0)]
+)
+def test_what_may_be_micrometres(folder: Path, column: str, hint: int) -> None:
+    """From 0.3 to 2.5 it may be; what else lies outside is only outside."""
+    head = f"panel,ground,blend,medium_parts,coats,{column},400\n"
+    message = faults(folder, head + "b,silver,,,0,.5,.6\n")[0].message
+    assert ("micrometres" in message) == hint
+
+
+@pytest.mark.parametrize(
+    ("letdown", "right"), [("1000:1", True), ("1000.5:1", False), ("1500:1", False)]
+)
+def test_a_letdown_as_a_ratio_keeps_to_the_same_range(
+    folder: Path, letdown: str, right: bool
+) -> None:
+    """As the number alone does: 0 to 1000 parts of medium."""
+    content = HEAD + BARE + f"P1,silver,dusk,{letdown},3,40,1,1\n"
+    if right:
+        assert read(folder, content).items[1].medium_parts == 1000
+    else:
+        assert only_fault(folder, content).column == "medium_parts"
 
 
 def test_a_hole_in_a_spectrum(folder: Path) -> None:

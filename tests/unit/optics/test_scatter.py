@@ -6,10 +6,19 @@ import numpy as np
 import pytest
 
 from fewtone.optics.film import FilmOptics, Geometry
+from fewtone.optics.scatter import haze_tables
 
 FILMS = [FilmOptics(geometry) for geometry in Geometry]
 # Central differences of step 1e-5 on cubics.
 DIFFERENCE_TOLERANCE = 2e-5
+
+
+@pytest.mark.parametrize("film", FILMS, ids=lambda film: film.geometry)
+def test_angles_are_those_of_the_geometry(film: FilmOptics) -> None:
+    """CIE 15:2018: in at 45° and out at 0°, or in at 8° and out into a sphere."""
+    angles = (45.0, 0.0) if film.geometry is Geometry.DIRECTIONAL else (8.0, None)
+    expected = haze_tables(*angles, film.index)
+    assert np.array_equal(film.haze.coefficients, expected.coefficients)
 
 
 @pytest.mark.parametrize("film", FILMS, ids=lambda film: film.geometry)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 import numpy as np
 import pytest
 
@@ -73,6 +75,8 @@ def test_a_recipe_of_more_coats_gets_a_longer_strip() -> None:
     """The strip reaches at least to the recipe's own coats."""
     result = letdown(CURVES, SHELF, RECIPE.with_(coats=9), grounds=["white"])
     assert result.strips[0].steps[-1].coats == 9
+    decimal = letdown(CURVES, SHELF, RECIPE.with_(coats=Decimal("8.3")), grounds=["white"])
+    assert decimal.strips[0].steps[-1].coats == 9
 
 
 def test_what_cannot_be_shown_is_refused() -> None:

@@ -170,6 +170,26 @@ def test_more_reducer_weakens_a_coat() -> None:
     assert reducer.ml == 600 * Fraction(15, 115)
 
 
+@pytest.mark.parametrize("coats", [1, 2, 4, 9])
+@pytest.mark.parametrize("percent", [0, 5, 15, 40, 60, 120])
+def test_the_whole_coats_come_nearest(coats: int, percent: int) -> None:
+    """Of all numbers of coats that are sprayed at that thinning, one by one."""
+    recipe = RECIPE.with_(coats=coats)
+    effect = batch(CURVES, SHELF, recipe, volume="600ml", reducer=f"{percent}%").reducer
+    assert effect is not None
+    light = SHELF.measurement.light
+    asked = predict(CURVES, [recipe], light).lab[0]
+    strength = 110 / (100 + percent)
+    labs = [
+        predict(CURVES, [recipe.with_(coats=count)], light, build=strength).lab[0]
+        for count in range(1, 31)
+    ]
+    off = delta_e_2000(np.array(labs), asked)
+    assert effect.whole_coats == 1 + int(np.argmin(off))
+    assert effect.whole_coats_de00 == pytest.approx(float(off.min()), abs=ROUNDING)
+    assert effect.de00 == pytest.approx(float(off[coats - 1]), abs=ROUNDING)
+
+
 def test_the_usual_reducer_changes_nothing() -> None:
     """Asking for the house's own share says nothing about it."""
     assert batch(CURVES, SHELF, RECIPE, volume="600ml", reducer="10").reducer is None
