@@ -120,7 +120,7 @@ class Remedies:
         mix = [name for name in self.recipe.blend if self.settings.toners[name].in_stock]
         plans[MEDIUM] = plan(MEDIUM, MEDIUM)
         plans["toner"] = plan("toner", MEDIUM, *mix)
-        if max(plan.chance for plan in plans.values()) < EXPECTED_TO_PASS:
+        if max(each.chance for each in plans.values()) < EXPECTED_TO_PASS:
             others = [
                 plan("new toner", MEDIUM, *mix, name)
                 for name, toner in self.settings.toners.items()
@@ -128,7 +128,7 @@ class Remedies:
             ]
             if others:
                 plans["new toner"] = max(
-                    others, key=lambda plan: (plan.risk <= MOST_RISK, plan.chance)
+                    others, key=lambda each: (each.risk <= MOST_RISK, each.chance)
                 )
         return plans
 
