@@ -230,6 +230,7 @@ def test_an_instruments_file_fills_the_field(encoding: str, board: Open) -> None
     expect(page.get_by_label("What it exported")).to_have_value(text)
     page.get_by_role("button", name="See where they go").click()
     expect(page.get_by_role("heading", name="CGATS: 1 added")).to_be_visible()
+    expect(page.locator("textarea[name=text]:visible")).to_have_count(1)
     assert (board.folder / "readings.csv").read_bytes() == before
     page.close()
 
