@@ -24,6 +24,8 @@ from fewtone.cli import main
 from fewtone.jobs import Book, Entry
 from visitor import open_board
 
+pytestmark = pytest.mark.trial
+
 Document = dict[str, Any]
 Figures = dict[str, list[float]]
 Told = Callable[..., Document]
@@ -216,7 +218,6 @@ def costs(bench: Bench, rows: list[Document]) -> Figures:
     return {name: [each[name] for each in told] for name in ("cost_per_litre", "cost_per_m2")}
 
 
-@pytest.mark.trial
 def test_shelf(bench: Bench) -> None:
     """Fit, doubt, suspects and what to spray next are those of `learn`."""
     page = bench.page
