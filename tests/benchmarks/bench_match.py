@@ -44,6 +44,8 @@ from benchmarks.hard_case import (  # noqa: E402
     target_evaluator,
 )
 from fewtone.colorimetry import delta_e_2000, lab_from_xyz, weights, white_point  # noqa: E402
+from fewtone.match.bounds.exponentials import _fit  # noqa: E402
+from fewtone.match.bounds.slices import _slices  # noqa: E402
 from fewtone.match.evaluate import Evaluator  # noqa: E402
 from fewtone.match.lattice import Lattice  # noqa: E402
 from fewtone.match.picks import Picks  # noqa: E402
@@ -113,12 +115,18 @@ def _line(name: str, target: Triple, seconds: float, plain: float, found: MatchR
 def _timed(target: Triple) -> tuple[float, MatchResult]:
     seconds = []
     for _ in range(_REPEATS):
-        # A shelf of its own: what bounds stand on is kept from one search to the next.
+        _forget()
         curves, settings = hard_shelf()
         start = time.process_time()
         found = search(curves, settings, lab_target(target), Rules.of(settings))
         seconds.append(time.process_time() - start)
     return float(np.median(seconds)), found
+
+
+def _forget() -> None:
+    """Have nothing of an earlier search; what hangs on a shelf is of another one each time."""
+    _fit.cache_clear()
+    _slices.cache_clear()
 
 
 def _plain_seconds() -> float:
@@ -277,6 +285,7 @@ def _growth() -> Iterator[str]:
         curves, settings = hard_shelf(n_toners)
         times = []
         for _, target in hard_targets(curves, settings)[:9]:
+            _forget()
             start = time.process_time()
             found = search(curves, settings, lab_target(target), Rules.of(settings))
             times.append(time.process_time() - start)
@@ -298,7 +307,7 @@ def _hazy() -> Iterator[str]:
             rules = Rules.of(settings)
             times = []
             for _, target in hard_targets(curves, settings)[::every]:
-                # A shelf of its own: what bounds stand on is kept from one search to the next.
+                _forget()
                 curves, settings = invented_shelf(SEED, hazy=hazy, **shelf)
                 start = time.process_time()
                 found = search(curves, settings, lab_target(target), rules)
