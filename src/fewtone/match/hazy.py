@@ -61,7 +61,7 @@ class HazySweep:
     def candidates(self) -> Iterator[Candidates]:
         """What may be within the radius."""
         radius = float(self.radius.max())
-        slices = slices_of(self.target, radius, self.ranges.lightest())
+        slices = slices_of(self.target, radius, self.ranges.lightest)
         blends = len(self.supports) * len(self.ratios)
         step = max(1, _GROUPS // len(self.ranges.starts))
         for block in self.ranges.blocks:

@@ -9,6 +9,8 @@ for them there is a second table, of the ends over as many cells.
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import numpy as np
 
 from fewtone.colorimetry import weights, white_point
@@ -20,8 +22,8 @@ __all__ = ["HazeRanges", "HazeTable"]
 
 # Grounds in one table: a table of so many stays below some 50 MB.
 _GROUNDS = 4
-# So many tables are kept.
-_KEPT = 2
+# So many tables are kept: all of those of the grounds that are tried where nothing is in reach.
+_KEPT = 3
 # Loads of a group are less than so many cells in depth apart.
 GROUP = 4
 # More than rounding to 32 bits moves a sum, relative to it.
@@ -127,6 +129,7 @@ class HazeRanges:
             self._tables[block] = self._table(block)
         return self._tables[block]
 
+    @cached_property
     def lightest(self) -> float:
         """Y over the white's that no film exceeds."""
         return max(
