@@ -45,6 +45,7 @@ from benchmarks.hard_case import (  # noqa: E402
 )
 from fewtone.colorimetry import delta_e_2000, lab_from_xyz, weights, white_point  # noqa: E402
 from fewtone.match.bounds.exponentials import _fit  # noqa: E402
+from fewtone.match.bounds.haze import _table  # noqa: E402
 from fewtone.match.bounds.slices import _slices  # noqa: E402
 from fewtone.match.evaluate import Evaluator  # noqa: E402
 from fewtone.match.lattice import Lattice  # noqa: E402
@@ -126,6 +127,7 @@ def _timed(target: Triple) -> tuple[float, MatchResult]:
 def _forget() -> None:
     """Have nothing of an earlier search; what hangs on a shelf is of another one each time."""
     _fit.cache_clear()
+    _table.cache_clear()
     _slices.cache_clear()
 
 

@@ -9,12 +9,13 @@ for them there is a second table, of the ends over as many cells.
 
 from __future__ import annotations
 
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 
-from fewtone.colorimetry import weights, white_point
+from fewtone.colorimetry import Light, weights, white_point
 from fewtone.match.evaluate import Films
+from fewtone.optics.film import FilmOptics
 from fewtone.optics.ranges import DEPTH_STEPS, SHARE_STEPS, depth_edges, reflectance_range
 from fewtone.typing import FloatArray, IntArray
 
@@ -22,8 +23,10 @@ __all__ = ["HazeRanges", "HazeTable"]
 
 # Grounds in one table: a table of so many stays below some 50 MB.
 _GROUNDS = 4
-# So many tables are kept: all of those of the grounds that are tried where nothing is in reach.
-_KEPT = 3
+# So many tables are kept: those of a shelf's grounds, and of what is tried where it does not reach.
+_KEPT = 4
+# The tables end at this optical depth; deeper films are of the last cell, which has no end.
+_DEEPEST = 16.0
 # Loads of a group are less than so many cells in depth apart.
 GROUP = 4
 # More than rounding to 32 bits moves a sum, relative to it.
@@ -99,8 +102,7 @@ class HazeRanges:
         self._films = films
         self.absorption = films.curves.absorption[list(films.toners)]
         self.scattering = films.curves.scattering[list(films.toners)]
-        deepest = float(loads[-1] * (self.absorption + self.scattering).max())
-        self._edges = depth_edges(deepest, GROUP)
+        self._edges = depth_edges(_DEEPEST, GROUP)
         self.log_loads = DEPTH_STEPS * np.log2(loads)
         # Groups of loads: from the first load of each less than `GROUP` cells farther.
         starts = [0]
@@ -108,7 +110,6 @@ class HazeRanges:
             if log_load - self.log_loads[starts[-1]] > GROUP - _ROUNDING:
                 starts.append(column)
         self.starts = np.array(starts)
-        self._tables: dict[int, HazeTable] = {}
 
     @property
     def blocks(self) -> range:
@@ -116,18 +117,28 @@ class HazeRanges:
         return range(-(-len(self._films.grounds) // _GROUNDS))
 
     def table(self, block: int) -> HazeTable:
-        """The table of a block of grounds; the last ones are kept.
+        """The table of a block of grounds.
 
         Parameters
         ----------
         block
             Its number.
         """
-        if block not in self._tables:
-            if len(self._tables) == _KEPT:
-                del self._tables[next(iter(self._tables))]
-            self._tables[block] = self._table(block)
-        return self._tables[block]
+        curves = self._films.curves
+        rows = list(self._films.grounds[block * _GROUNDS : (block + 1) * _GROUNDS])
+        return _table(
+            block,
+            curves.optics,
+            self._films.light,
+            *(
+                values.tobytes()
+                for values in (
+                    curves.wavelength_nm,
+                    curves.ground_reflectance[rows],
+                    curves.return_ratio[rows],
+                )
+            ),
+        )
 
     @cached_property
     def lightest(self) -> float:
@@ -175,29 +186,36 @@ class HazeRanges:
     def _n_depths(self) -> int:
         return len(self._edges) - 1
 
-    def _table(self, block: int) -> HazeTable:
-        films, curves = self._films, self._films.curves
-        of_block = np.arange(len(films.grounds))[block * _GROUNDS : (block + 1) * _GROUNDS]
-        white = weights(curves.wavelength_nm, films.light) / white_point(films.light)
-        weight = np.hstack([white, white[:, :2] - white[:, 1:]]).astype(np.float32)
-        shape = (len(white), SHARE_STEPS, self._n_depths, len(of_block), 10)
-        near: FloatArray = np.empty(shape, dtype=np.float32)
-        for row, ground in enumerate(np.array(films.grounds)[of_block]):
-            ends = reflectance_range(
-                curves.optics,
-                self._edges,
-                curves.ground_reflectance[ground],
-                float(curves.return_ratio[ground]),
-            )
-            low, high = (end.astype(np.float32) for end in ends)
-            for wave, column in np.ndindex(weight.shape):
-                # Weights below 0 turn the ends round.
-                factor, least, most = weight[wave, column], low[wave], high[wave]
-                if factor < 0.0:
-                    least, most = most, least
-                np.multiply(least, factor, out=near[wave, :, :, row, column])
-                np.multiply(most, factor, out=near[wave, :, :, row, 5 + column])
-        return HazeTable(near, of_block)
+
+# Toners and loads have no say in it: shelves that differ in these alone share it.
+@lru_cache(maxsize=_KEPT)
+def _table(
+    block: int,
+    optics: FilmOptics,
+    light: Light,
+    wavelengths: bytes,
+    reflectances: bytes,
+    ratios: bytes,
+) -> HazeTable:
+    """The table of a block of grounds, of arrays as bytes."""
+    wavelength_nm, ratio = np.frombuffer(wavelengths), np.frombuffer(ratios)
+    grounds = np.frombuffer(reflectances).reshape(len(ratio), -1)
+    edges = depth_edges(_DEEPEST, GROUP)
+    white = weights(wavelength_nm, light) / white_point(light)
+    weight = np.hstack([white, white[:, :2] - white[:, 1:]]).astype(np.float32)
+    shape = (len(white), SHARE_STEPS, len(edges) - 1, len(ratio), 10)
+    near: FloatArray = np.empty(shape, dtype=np.float32)
+    for row, ground in enumerate(grounds):
+        ends = reflectance_range(optics, edges, ground, float(ratio[row]))
+        low, high = (end.astype(np.float32) for end in ends)
+        for wave, column in np.ndindex(weight.shape):
+            # Weights below 0 turn the ends round.
+            factor, least, most = weight[wave, column], low[wave], high[wave]
+            if factor < 0.0:
+                least, most = most, least
+            np.multiply(least, factor, out=near[wave, :, :, row, column])
+            np.multiply(most, factor, out=near[wave, :, :, row, 5 + column])
+    return HazeTable(near, block * _GROUNDS + np.arange(len(ratio)))
 
 
 def _summed(tables: FloatArray, rows: IntArray) -> FloatArray:
