@@ -52,12 +52,13 @@ class Bare:
 class KeyedTrial:
     """One booth, three states of knowledge.
 
-    `unread` is of all mixes with only their parents learnt, `others` of those still unread after
-    some were read bare. `blends` holds ΔE00 of unseen blends over the mixes that were read bare,
-    `sprayed` after one strip over each, `ordinary` over the parents.
+    `unread` is of all mixes with only their parents learnt; `read` of some once they were read
+    bare, `others` of those still unread then. `blends` holds ΔE00 of unseen blends over the mixes
+    that were read bare, `sprayed` after one strip over each, `ordinary` over the parents.
     """
 
     unread: Bare
+    read: Bare
     others: Bare
     blends: Array
     sprayed: Array
@@ -87,16 +88,17 @@ def run(seed: int, lights: Sequence[str] = (), *, strips: bool = True) -> KeyedT
     chosen = chosen[:READ]
     steps += [step for mix in chosen for step in booth.bare(mix.name)]
     curves = _learnt(booth, steps, lights)
+    read = _bare(booth, curves, chosen)
     others = _bare(booth, curves, [mix for mix in mixes if mix not in chosen])
     blends = _blends(booth, curves, chosen)
     if not strips:
-        return KeyedTrial(unread, others, blends, np.empty(0), _blends(booth, curves, parents))
+        parents_blends = _blends(booth, curves, parents)
+        return KeyedTrial(unread, read, others, blends, np.empty(0), parents_blends)
     for toner, mix in zip(rng.permutation(booth.names), chosen, strict=False):
         steps += booth.strip({str(toner): 1}, 6, COATS, mix.name)
     curves = _learnt(booth, steps, lights)
-    return KeyedTrial(
-        unread, others, blends, _blends(booth, curves, chosen), _blends(booth, curves, parents)
-    )
+    sprayed, ordinary = _blends(booth, curves, chosen), _blends(booth, curves, parents)
+    return KeyedTrial(unread, read, others, blends, sprayed, ordinary)
 
 
 def _shelf(booth: Booth, parents: Sequence[str]) -> list[Step]:
@@ -167,7 +169,7 @@ def main() -> None:
 
 def _line(trials: Sequence[KeyedTrial]) -> str:
     words = []
-    for what in ("unread", "others"):
+    for what in ("unread", "read", "others"):
         found = [getattr(trial, what) for trial in trials]
         off = np.concatenate([bare.off for bare in found])
         inside = np.concatenate([bare.inside for bare in found]).mean()

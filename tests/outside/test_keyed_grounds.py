@@ -63,6 +63,12 @@ def test_three_bare_readings_pin_a_mix_and_a_strip_makes_it_a_ground(
 
 
 @pytest.mark.trial
+def test_mixes_that_the_law_misses_are_no_drift() -> None:
+    """Read last, and all of them darker than their parents tell: the instrument stood still."""
+    assert run(705, strips=False).read.off.max() < 0.2
+
+
+@pytest.mark.trial
 def test_three_bare_labs_pin_it_too() -> None:
     """The same from Lab alone."""
     trials = [run(seed, ("D65/10",), strips=False) for seed in SEEDS]

@@ -156,7 +156,11 @@ def find_drift(
     counted
         Whether each panel counted in it, ``(n_panels,)``: a bad one must not pass for a drift.
     """
-    courses = list(_courses(problem.seen.readings))
+    # What is over a keyed ground is off by what the law of mixing misses, all mixes alike.
+    keyed = np.isin(problem.seen.ground, [mix.ground for mix in problem.layout.keyed])
+    counted = counted.copy()
+    counted[problem.seen.panel[keyed]] = False
+    courses = list(_courses(problem.seen.readings, counted[problem.seen.panel]))
     if not courses:
         return None
     along = np.stack([course.along for course in courses])
@@ -300,15 +304,19 @@ def _slopes(problem: Problem, group: Group, spectra: FloatArray) -> FloatArray:
     return slopes
 
 
-def _courses(items: tuple[Reading, ...]) -> Iterator[Course]:
-    """What a drift's course may be, and how likely each is among them."""
+def _courses(items: tuple[Reading, ...], counted: BoolArray) -> Iterator[Course]:
+    """What a drift's course may be, and how likely each is among them.
+
+    Readings that do not count, `counted` ``(n_readings,)``, tell of no step.
+    """
     times = _times(items)
     order = sorted(range(len(items)), key=lambda i: (times[i], items[i].row))
     count = len(items)
+    before = np.concatenate([[0], np.cumsum(counted[order])])
     steps = [
         k
         for k in range(1, count)
-        if min(k, count - k) >= max(_LEAST_READINGS, _LEAST_SHARE * count)
+        if min(before[k], before[-1] - before[k]) >= max(_LEAST_READINGS, _LEAST_SHARE * before[-1])
         and items[order[k]].panel != items[order[k - 1]].panel
     ]
     if not steps:
