@@ -36,6 +36,15 @@ def test_k_equal_to_s_reflects_two_less_root_three() -> None:
     assert float(opaque_reflectance(1.0)) == pytest.approx(2.0 - np.sqrt(3.0), abs=ROUNDING)
 
 
+def test_what_hides_in_thinner_films_scatters_more() -> None:
+    """By one power of (1 - R²)/(2R), by which two fluxes decay at equal scattering."""
+    rho = np.array([0.05, 0.2, 0.5, 0.9])
+    found = np.log(scattering_strength(rho[:, np.newaxis], np.ones(rho.size)))
+    decays = np.log((1.0 - rho**2) / (2.0 * rho))
+    assert found / decays == pytest.approx(np.full(rho.size, found[0] / decays[0]), rel=ROUNDING)
+    assert found[0] < 0.0 < found[-1]
+
+
 def _two_fluxes(absorption: float, scattering: float) -> float:
     """Reflectance of a thick pile: a thin layer to first order, laid upon its like and doubled."""
     step = 1e-6 / (absorption + scattering)

@@ -30,7 +30,7 @@ from fewtone.prediction.uncertainty import (
     lab_deviations_of,
     reflectance_deviations,
 )
-from invented import lab_target
+from invented import invented_shelf, lab_target
 from unit.learning.shelves import D65, GROUNDS, curves_of, settings, spray
 
 CURVES = curves_of(440.0, 560.0)
@@ -50,16 +50,21 @@ def learnt() -> Curves:
     return estimate(SETTINGS, spray(CURVES, LINES)).curves
 
 
-def test_deviations_are_those_of_perturbed_curves(learnt: Curves) -> None:
+@pytest.mark.parametrize("kind", ["learnt", "hazy"])
+def test_deviations_are_those_of_perturbed_curves(learnt: Curves, kind: str) -> None:
     """A deviation is what Lab does when the curves are moved in its direction."""
-    doses, ground = recipe_doses(learnt, [RECIPE])
+    recipe = RECIPE
+    if kind == "hazy":
+        learnt, _ = invented_shelf(7, 4, 2, hazy=2, unsure=0.01)
+        recipe = parse("2 toner-00 + 1 toner-01 + 1 toner-03, 6:1, 4 coats over white")
+    doses, ground = recipe_doses(learnt, [recipe])
     film = reflectance_derivatives(learnt, doses, ground)
     deviations = reflectance_deviations(learnt, film, doses, ground)
     assert deviations is not None
     off = lab_deviations(learnt, film.reflectance, deviations, D65)
     sure = learnt.uncertainty
     assert sure is not None
-    base = predict(learnt, [RECIPE], D65).lab[0]
+    base = predict(learnt, [recipe], D65).lab[0]
     for i in range(0, len(sure.return_ratio), 3):
         # No edge gains light: step the way that loses some.
         step = -1e-3 if sure.edge[i] < 0.0 else 1e-3
@@ -76,7 +81,7 @@ def test_deviations_are_those_of_perturbed_curves(learnt: Curves) -> None:
                 edge=learnt.optics.edge + step * sure.edge[i],
             ),
         )
-        change = (predict(moved, [RECIPE], D65).lab[0] - base) / step
+        change = (predict(moved, [recipe], D65).lab[0] - base) / step
         # First-order in a step of a thousandth of a standard deviation; index and edge by steps of
         # .01, where the first bit of edge does a little more.
         assert off[0, i] == pytest.approx(change, rel=0.08, abs=2e-3)
