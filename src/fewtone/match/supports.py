@@ -48,7 +48,8 @@ def supports_within(
         No toner or no ground that the rules allow is learnt.
     """
     rules = learnt_rules(curves, rules)
-    evaluator, lattice = evaluator_of(curves, rules, target), Lattice.of(rules)
+    evaluator = evaluator_of(curves, rules, target)
+    lattice = Lattice.of(rules, curves.letdown_strength)
     loads = lattice.load_values
     within: dict[tuple[tuple[int, ...], int], None] = {}
     for size in lattice.sizes:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -32,6 +33,9 @@ LIGHT = Light("D65", 10)
 def test_all_and_only_the_least_sets(seed: int, hazy: int, tolerance: float, most: int) -> None:
     """Over every ground: each set that reaches the colour and none of whose parts does."""
     curves, settings = invented_shelf(seed, 5, 3, hazy=hazy, medium_parts=(6, 4), coats=(1, 3))
+    if seed % 2:
+        # Toners whose strength leans on the letdown, as some readings tell.
+        curves = replace(curves, per_doubling=1.0, middle_letdown=3.0)
     rules = Rules.of(settings, max_part=2, max_toners=most, tolerance=tolerance)
     rng = np.random.default_rng(seed)
     blend = dict.fromkeys(rng.choice(curves.toners, 2, replace=False), 1)
