@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from fewtone.colorimetry import delta_e_2000
+from fewtone.colorimetry.difference import delta_e_2000_metric
 from fewtone.io.curves import CURVES_FILE, load_curves, save_curves
 from fewtone.io.uncertainty import uncertainty_file
 from fewtone.learning import estimate
@@ -22,7 +23,11 @@ from fewtone.prediction.forward import (
     recipe_doses,
     reflectance_derivatives,
 )
-from fewtone.prediction.pass_probability import pass_probability
+from fewtone.prediction.pass_probability import (
+    chance_within,
+    pass_any_probability,
+    pass_probability,
+)
 from fewtone.prediction.recipes import predict
 from fewtone.prediction.uncertainty import (
     departing_deviations,
@@ -205,3 +210,50 @@ def test_what_a_killed_writer_left_is_swept(learnt: Curves, tmp_path: Path) -> N
     litter.write_bytes(b"half")
     save_curves(tmp_path, learnt)
     assert not litter.exists()
+
+
+# Of 40,000 draws, three standard deviations, and the quadrature's own error.
+DRAWS, DRAWN = 40_000, 0.012
+
+
+@pytest.mark.parametrize("lab", [(50.0, 5.0, -60.0), (38.0, -18.0, 9.0), (70.0, 30.0, 60.0)])
+def test_the_chance_is_that_of_draws(lab: tuple[float, float, float]) -> None:
+    """Whichever way the mean is off and the covariance lies, in blue too, where ΔE00 turns."""
+    rng, count = np.random.default_rng(5), 12
+    target = np.array(lab)
+    mean = target + rng.normal(size=(count, 3)) * [0.5, 0.7, 0.7]
+    root = rng.normal(size=(count, 3, 3)) * rng.uniform(0.1, 0.6, (count, 1, 3))
+    off = mean - target + np.einsum("kij,nkj->nki", root, rng.normal(size=(DRAWS, count, 3)))
+    metric = delta_e_2000_metric(0.5 * (mean + target))
+    de00 = np.sqrt(np.einsum("nki,kij,nkj->nk", off, metric, off))
+    for tolerance in (0.5, 1.0, 2.0):
+        found = chance_within(mean, root @ root.swapaxes(1, 2), target, tolerance)
+        assert found == pytest.approx((de00 <= tolerance).mean(axis=0), abs=DRAWN)
+
+
+@pytest.mark.parametrize(("size", "chance"), [(0.99, 1.0), (1.01, 0.0)])
+def test_what_is_sure_passes_or_does_not(size: float, chance: float) -> None:
+    """Without any spread the chance is 1 within the tolerance and 0 beyond it."""
+    target = np.array([50.0, 0.0, 0.0])
+    mean = target + [size / np.sqrt(delta_e_2000_metric(target)[0, 0]), 0.0, 0.0]
+    found = chance_within(mean[np.newaxis], np.zeros((1, 3, 3)), target, 1.0)
+    assert found[0] == pytest.approx(chance, abs=2e-3)  # as far as the nodes tell
+
+
+def test_the_chance_of_any_version_is_that_of_panels(learnt: Curves) -> None:
+    """One version, itself twice, and two that lie apart: of the one, of the one, nearly the sum."""
+    recipes = [RECIPE, RECIPE.with_(coats=3)]
+    labs = predict(learnt, recipes, D65).lab
+    one, other = (lab_target(lab, D65) for lab in labs)
+    shaky = replace(SETTINGS, mixing=Mixing(panel_cv=0.05))
+    alone = [pass_probability(learnt, shaky, recipes, target, 1.0) for target in (one, other)]
+    for targets, wanted in (((one,), alone[0]), ((one, one), alone[0]), ((other,), alone[1])):
+        found = pass_any_probability(learnt, shaky, recipes, targets, 1.0)
+        assert found is not None
+        assert found == pytest.approx(wanted, abs=0.011)  # both are rounded to .01
+    both = pass_any_probability(learnt, shaky, recipes, (one, other), 1.0)
+    assert both is not None
+    assert alone[0] is not None
+    assert alone[1] is not None
+    assert both == pytest.approx(alone[0] + alone[1], abs=0.02)
+    assert both.min() > 0.1
