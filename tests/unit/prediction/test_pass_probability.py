@@ -235,7 +235,7 @@ def test_the_chance_is_that_of_draws(lab: tuple[float, float, float]) -> None:
 def test_what_is_sure_passes_or_does_not(size: float, chance: float) -> None:
     """Without any spread the chance is 1 within the tolerance and 0 beyond it."""
     target = np.array([50.0, 0.0, 0.0])
-    mean = target + [size / np.sqrt(delta_e_2000_metric(target)[0, 0]), 0.0, 0.0]
+    mean = np.add(target, [size / np.sqrt(delta_e_2000_metric(target)[0, 0]), 0.0, 0.0])
     found = chance_within(mean[np.newaxis], np.zeros((1, 3, 3)), target, 1.0)
     assert found[0] == pytest.approx(chance, abs=2e-3)  # as far as the nodes tell
 
