@@ -61,7 +61,12 @@ def new_toner(
 ) -> Help | None:
     """The toner that would bring the target nearest, if it does within that ΔE00.
 
-    The arguments are as `fewtone.match.search.nearest_within` takes them.
+    Parameters
+    ----------
+    curves, settings, target, rules
+        As `fewtone.match.search.search` takes them.
+    within
+        The ΔE00 that it has to come within.
     """
     if len(rules.keep) >= rules.max_toners:
         return None

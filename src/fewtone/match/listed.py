@@ -56,8 +56,10 @@ class Lists:
             What tells these colours from others.
         shells
             What their sums of exponentials are of.
-        lattice, supports
-            As `fewtone.match.sweep.Sweep` takes them.
+        lattice
+            All ratios and loads.
+        supports
+            Toners and ground of each, shape ``(n_supports, size + 1)``.
         wanted
             Places of the ratio and the load of each, shape ``(2, n_pairs)``.
         """

@@ -231,8 +231,8 @@ def best_first(
     candidates
         Places, with lower bounds of their ΔE00.
     radius
-        ΔE00 within which candidates are wanted by their kind, which may be lowered meanwhile:
-        others are left out.
+        ΔE00 within which candidates are wanted by their kind, shape ``(n_kinds,)``, which may be
+        lowered meanwhile: others are left out.
     kind_of
         Their kinds, shape ``(n,)``.
     """
@@ -260,8 +260,14 @@ def sweeps_of(
     ----------
     evaluator
         The shelf and its targets.
-    lattice, supports, radius, kinds
-        As `fewtone.match.sweep.Sweep` takes them.
+    lattice
+        All ratios and loads.
+    supports
+        Toners and ground of each, shape ``(n_supports, size + 1)``.
+    radius
+        ΔE00 within which colours are wanted by their kind, shape ``(n_kinds,)``.
+    kinds
+        Of each ratio at each load, shape ``(n_ratios, n_loads)``; their sums of parts if None.
     lists
         Lists of lattices that many targets are asked of.
     """

@@ -106,7 +106,15 @@ class Sweep:
 
 
 def sums_of(lattice: Lattice, size: int) -> IntArray:
-    """The sum of parts of each ratio at each load, shape ``(n_ratios, n_loads)``."""
+    """The sum of parts of each ratio at each load, shape ``(n_ratios, n_loads)``.
+
+    Parameters
+    ----------
+    lattice
+        All ratios and loads.
+    size
+        How many toners the ratios have.
+    """
     sums = lattice.ratios(size).sum(axis=1, keepdims=True)
     return np.broadcast_to(sums, (len(sums), len(lattice.loads)))
 
@@ -114,7 +122,19 @@ def sums_of(lattice: Lattice, size: int) -> IntArray:
 def wanted_kinds(
     lattice: Lattice, size: int, radius: FloatArray, kinds: IntArray | None
 ) -> tuple[IntArray, IntArray]:
-    """Ratios that are wanted at some load, and the kind of each at each, as `Sweep` takes them."""
+    """Ratios that are wanted at some load, and the kind of each at each.
+
+    Parameters
+    ----------
+    lattice
+        All ratios and loads.
+    size
+        How many toners the ratios have.
+    radius
+        ΔE00 within which colours are wanted by their kind, shape ``(n_kinds,)``; negative for none.
+    kinds
+        Of each ratio at each load, shape ``(n_ratios, n_loads)``; their sums of parts if None.
+    """
     ratios = lattice.ratios(size)
     if kinds is None:
         kinds = sums_of(lattice, size)
