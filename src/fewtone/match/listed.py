@@ -59,7 +59,7 @@ class Lists:
         lattice
             All ratios and loads.
         supports
-            Toners and ground of each, shape ``(n_supports, size + 1)``.
+            The sets of toners, shape ``(n_supports, size)``.
         wanted
             Places of the ratio and the load of each, shape ``(2, n_pairs)``.
         """

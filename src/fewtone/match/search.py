@@ -263,7 +263,7 @@ def sweeps_of(
     lattice
         All ratios and loads.
     supports
-        Toners and ground of each, shape ``(n_supports, size + 1)``.
+        The sets of toners, shape ``(n_supports, size)``.
     radius
         ΔE00 within which colours are wanted by their kind, shape ``(n_kinds,)``.
     kinds
