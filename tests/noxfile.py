@@ -42,9 +42,10 @@ nox.options.default_venv_backend = "uv|virtualenv"
 def versions(session: nox.Session, age: str) -> None:
     """Run the unit tests with the oldest or the newest versions of the dependencies."""
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    extras = project["optional-dependencies"]
     wanted = [
         *project["dependencies"],
-        *(line for name in ("cxf", "pictures") for line in project["optional-dependencies"][name]),
+        *(line for name in ("board", "cxf", "pictures") for line in extras[name]),
     ]
     if age == "oldest":
         wanted = [re.sub(r">=([\d.]+)", r"==\1.*", line) for line in wanted]

@@ -191,7 +191,8 @@ def test_rooms_stay_small(path: Path) -> None:
 
 def test_the_version_has_one_source() -> None:
     """The build reads it where the package does."""
-    build = tomllib.loads((SOURCE.parents[1] / "pyproject.toml").read_text(encoding="utf-8"))
+    root = Path(__file__).parents[2]
+    build = tomllib.loads((root / "pyproject.toml").read_text(encoding="utf-8"))
     assert build["project"]["dynamic"] == ["version"]
     assert build["tool"]["hatch"]["version"]["path"] == "src/fewtone/version.py"
     assert version("fewtone") == fewtone.__version__

@@ -16,14 +16,17 @@ from fewtone.learning import estimate
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import parse
 from fewtone.model.shelf import Measurement, Mixing
+from fewtone.model.variation import film_build_sd, pour_deviations
 from fewtone.prediction.forward import (
     departures_of,
     lab_jacobian_of,
+    lab_of,
     lab_of_doses,
     recipe_doses,
     reflectance_derivatives,
 )
 from fewtone.prediction.pass_probability import (
+    PassProbability,
     chance_within,
     pass_any_probability,
     pass_probability,
@@ -180,6 +183,34 @@ def test_the_chance_is_that_of_panels_sprayed_one_by_one(
     # Sampling to .0025, rounding to .005, the rest for taking hand and pours as linear.
     assert chance[0] == pytest.approx(passed, abs=0.02)
     assert chance[0] == round(chance[0], 2)
+
+
+def test_a_panels_covariance_is_the_sum_of_all_that_varies() -> None:
+    """Curves, hand, pours, ground and instrument, each as outer products of what it moves."""
+    curves, shelf = invented_shelf(7, 4, 2, hazy=2, unsure=0.01)
+    curves = replace(curves, ground_cv=(0.02, 0.05))
+    mixing = replace(shelf.mixing, pour_cv=0.1, panel_cv=0.07, coat_cv=0.05)
+    shelf = replace(shelf, mixing=mixing)
+    recipe = parse("3 toner-00 + 2 toner-02 + 1 toner-03, 6:1, 3 coats over white")
+    light, step = shelf.measurement.light, 1e-4
+    doses, ground = recipe_doses(curves, [recipe])
+    ups, downs = doses * np.exp(step * np.eye(4)), doses * np.exp(-step * np.eye(4))
+    labs = [lab_of_doses(curves, moved, recipe.ground, light) for moved in (ups, downs)]
+    by_toner = (labs[0] - labs[1]) / (2 * step)
+    moves = [pour_deviations(doses[0] / 3, mixing) @ by_toner]
+    moves.append(film_build_sd(np.array([3.0]), mixing) * by_toner.sum(axis=0, keepdims=True))
+    film = reflectance_derivatives(curves, doses, ground)
+    spectra = reflectance_deviations(curves, film, doses, ground, departures_of(curves, [recipe]))
+    assert spectra is not None
+    moves.append(lab_deviations(curves, film.reflectance, spectra, light)[0])
+    bright, dark = (lab_of(curves, film.reflectance * (1 + s), light) for s in (step, -step))
+    moves.append(curves.ground_cv[0] * (bright - dark) / (2 * step))
+    moves.append(shelf.measurement.repeat_sd * np.eye(3))
+    chance = PassProbability(curves, shelf, lab_target(film.reflectance[0, :3], light), 1.0)
+    spread = chance.spread(doses, ground)
+    found = chance._covariance(spread, np.array([0]), np.array([3.0]), np.array([6.0]))[0]
+    assert curves.return_ratio[ground[0]] == 1.0
+    assert found == pytest.approx(sum(each.T @ each for each in moves), rel=1e-5, abs=1e-9)
 
 
 def test_certainty_is_kept_beside_its_curves(learnt: Curves, tmp_path: Path) -> None:

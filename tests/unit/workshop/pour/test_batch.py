@@ -55,6 +55,21 @@ def test_the_own_ratio_by_hand() -> None:
     assert weighed.rounding_de00 < exact.rounding_de00
 
 
+def test_the_cost_is_that_of_all_pours() -> None:
+    """Litres by their prices, summed by hand; unknown as soon as one of them is."""
+    result = batch(CURVES, SHELF, RECIPE, volume="600ml", rounding=0)
+    known = {name: toner.price for name, toner in SHELF.toners.items()}
+    known |= {"medium": SHELF.medium.price, "reducer": Decimal(3)}
+    priced = replace(
+        SHELF, additives=tuple(replace(each, price=Decimal(3)) for each in SHELF.additives)
+    )
+    found = batch(CURVES, priced, RECIPE, volume="600ml", rounding=0).cost
+    litres = {pour.component: pour.ml / 1000 for pour in result.pours}
+    assert found == sum(litres[name] * Fraction(known[name] or 0) for name in litres)
+    unpriced = replace(priced, medium=replace(priced.medium, price=None))
+    assert batch(CURVES, unpriced, RECIPE, volume="600ml", rounding=0).cost is None
+
+
 def test_a_ratio_near_what_is_wanted_is_kept() -> None:
     """670 ml are wanted, 693 keep the ratio: within a twentieth, so nothing is rounded."""
     assert batch(CURVES, SHELF, RECIPE, volume="670ml").total_ml == 693
