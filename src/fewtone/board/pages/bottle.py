@@ -30,7 +30,7 @@ def look(visit: Visit) -> Response:
 
 
 def apply(visit: Visit) -> Response:
-    """Write the strength into shelf.toml, as `bottle --apply` does."""
+    """Write the strength into shelf.toml, as the command `bottle` does where it is asked to."""
     form = visit.form
     assert form is not None
     try:
