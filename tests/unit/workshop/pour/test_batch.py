@@ -42,6 +42,7 @@ def test_the_own_ratio_by_hand() -> None:
     poured = {pour.component: pour.ml for pour in result.pours}
     assert poured == {"marigold": 60, "dusk": 30, "medium": 540, "reducer": 63}
     assert result.total_ml == 693
+    assert result.on == "cup lines"
     assert result.overshoot_ml == 93
     assert result.rounding_de00 == 0
     marigold = next(pour for pour in result.pours if pour.component == "marigold")
@@ -68,6 +69,33 @@ def test_the_cost_is_that_of_all_pours() -> None:
     assert found == sum(litres[name] * Fraction(known[name] or 0) for name in litres)
     unpriced = replace(priced, medium=replace(priced.medium, price=None))
     assert batch(CURVES, unpriced, RECIPE, volume="600ml", rounding=0).cost is None
+
+
+def test_the_exact_volume_is_offered_where_it_is_another() -> None:
+    """Not where the lines give what was wanted, nor where it was asked for, on lines or scale."""
+    offered = [
+        [
+            way.option
+            for way in batch(
+                CURVES, SHELF, RECIPE, volume=volume, exact=exact, by_weight=weighed
+            ).alternatives
+        ]
+        for volume, exact, weighed in (
+            ("600ml", False, False),
+            ("693ml", False, False),
+            ("600ml", True, False),
+            ("600ml", False, True),
+            ("600ml", True, True),
+        )
+    ]
+    assert offered == [
+        ["--exact", "--by-weight"],
+        ["--by-weight"],
+        ["--exact --by-weight"],
+        ["--exact --by-weight"],
+        [],
+    ]
+    assert batch(CURVES, SHELF, RECIPE, volume="600ml", exact=True).on is None
 
 
 def test_a_ratio_near_what_is_wanted_is_kept() -> None:
