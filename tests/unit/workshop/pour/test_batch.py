@@ -109,6 +109,7 @@ def test_rounding_buys_a_smaller_batch() -> None:
     result = batch(CURVES, SHELF, formula, volume="600ml")
     own = batch(CURVES, SHELF, formula, volume="600ml", rounding=0)
     assert 600 <= result.total_ml < own.total_ml / 4
+    assert result.on == own.on == "cup lines"
     assert result.rounding_de00 is not None
     assert 0 < result.rounding_de00 <= result.limit_de00 == 0.1
 
