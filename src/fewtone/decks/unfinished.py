@@ -30,6 +30,7 @@ ENDING = ".unfinished"
 
 # "fwtd": says of a SQLite file that it holds answers to a deck.
 _APPLICATION = 0x66777464
+_CACHE_KIB = 128
 
 
 def fingerprint(question: Question, targets: Sequence[Target]) -> str:
@@ -173,6 +174,8 @@ class Unfinished:
             raise FewtoneError(self._foreign())
         book.execute("PRAGMA journal_mode = WAL")
         book.execute("PRAGMA synchronous = NORMAL")
+        # Each answer is written once and read once: a cache would only grow with the deck.
+        book.execute(f"PRAGMA cache_size = -{_CACHE_KIB}")
         book.execute("BEGIN EXCLUSIVE")
         if application == _APPLICATION:
             (mark,) = book.execute("SELECT mark FROM run").fetchone()
