@@ -30,18 +30,18 @@ class Bar(NamedTuple):
 
 BARS = {
     "as assumed": Bar(0.60, 0.88, 0.03),
-    "hand 10 % a strip, said 5": Bar(3.20, 0.76, 0.04),
-    "own flake, read over one": Bar(0.70, 0.74, 0.03),
+    "hand 10 % a strip, said 5": Bar(3.20, 0.84, 0.03),
+    "own flake, read over one": Bar(0.70, 0.88, 0.03),
     "core and skirt, a strip over each": Bar(0.40, 0.88, 0.03),
     "all flakes sharp": Bar(0.35, 0.88, 0.03),
     "film index 1.45, said 1.5": Bar(0.40, 0.88, 0.03),
     "own flake, a strip over each": Bar(0.35, 0.88, 0.03),
     "8 % stronger at 8:1 than 4:1": Bar(1.15, 0.84, 0.03),
     "the same, all at 4:1 or 8:1": Bar(0.35, 0.86, 0.03),
-    "later coats 15 % thinner": Bar(1.30, 0.85, 0.03),
+    "later coats 15 % thinner": Bar(1.30, 0.88, 0.03),
     "black off by .008": Bar(0.60, 0.88, 0.03),
     "read in di:8, said 45:0": Bar(0.50, 0.88, 0.03),
-    "ground differs by 3 %": Bar(1.50, 0.85, 0.04),
+    "ground differs by 3 %": Bar(1.50, 0.88, 0.03),
     "flake differs by 10 %": Bar(1.15, 0.88, 0.03),
     "a mild mix of all": Bar(1.70, 0.86, 0.03),
 }
