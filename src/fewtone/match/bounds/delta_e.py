@@ -48,6 +48,8 @@ _LIGHTNESS_LIMIT = 133.0
 # The grids of a region: a coarse one over a* and b* wider than any surface colour's zooms in, a
 # fine one is kept, cut up along the border towards cells of so many units.
 _COARSE, _FINE, _FINEST, _ZOOMS, _WIDEST, _SHARP = 16, 32, 512, 6, 1000.0, 1.0
+# Beyond this radius ends are drawn in to the table's cells: there the border decides.
+_WIDE = 4.0
 # What zooming leaves is no longer worth zooming at if it is more than such a share.
 _SETTLED = 0.8
 
@@ -175,12 +177,25 @@ class Region:
 
     Attributes
     ----------
-    low, high
-        Ends of a* and b*, shape ``(2,)`` each.
+    span, low, high
+        Ends of L*, and of a* and b*, shape ``(2,)`` each.
     """
 
     def __init__(self, aim: _Aim, span: FloatArray, low: FloatArray, high: FloatArray) -> None:
         self._aim, self.span, self.low, self.high = aim, span, low, high
+
+    def ends(self) -> tuple[FloatArray, FloatArray] | None:
+        """Least and largest a* and b*, shape ``(2,)`` each, off its table where the radius is wide.
+
+        None if it turns out to be empty.
+        """
+        if self._aim.radius <= _WIDE:
+            return self.low, self.high
+        scale, sums = self._table
+        cells = np.argwhere(np.diff(np.diff(sums, axis=0), axis=1) > 0)
+        if not len(cells):
+            return None
+        return self.low + cells.min(axis=0) / scale, self.low + (cells.max(axis=0) + 1) / scale
 
     def may_contain(self, low: FloatArray, high: FloatArray) -> BoolArray:
         """Whether boxes of CIELAB, corners ``(3, n)``, may hold a colour of the region.
