@@ -20,6 +20,7 @@ from fewtone.io.curves import CURVES_FILE
 from fewtone.io.learnt import LEARNT_FILE, load_learnt
 from fewtone.io.readings import READINGS_FILE
 from fewtone.io.settings import SETTINGS_FILE, load_settings
+from fewtone.io.typed_rows import TypedRows, read_rows
 from fewtone.jobs import Book
 from fewtone.model.names import slug
 from fewtone.model.shelf import ShelfSettings
@@ -117,6 +118,16 @@ class OpenShelf:
             if self._settings is None or self._settings[0][0] != stamp[0]:
                 self._settings = stamp, load_settings(self.folder)
             return self._settings[1]
+
+    def rows(self) -> TypedRows:
+        """The rows of its readings.csv, read anew when a file changes.
+
+        Raises
+        ------
+        FewtoneError
+            The file cannot be read as rows.
+        """
+        return self.answer("rows", lambda: read_rows(self.folder, self.settings()))
 
     def shelf(self) -> Shelf:
         """The learnt shelf as its files now are.

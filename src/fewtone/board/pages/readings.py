@@ -49,7 +49,7 @@ class Panel:
 
 def overview(visit: Visit) -> Response:
     """Show all panels, and which of them wait for readings."""
-    table = read_rows(visit.open_shelf.folder, visit.open_shelf.settings())
+    table = visit.open_shelf.rows()
     panels = _panels(table)
     waiting = [panel for panel in panels if panel.read < len(panel.rows)]
     only = visit.query.get("only", "waiting" if waiting and len(waiting) < len(panels) else "all")
@@ -67,8 +67,7 @@ def overview(visit: Visit) -> Response:
 
 def rows(visit: Visit) -> Response:
     """Show one panel's rows to type into, or empty ones for a new panel."""
-    table = read_rows(visit.open_shelf.folder, visit.open_shelf.settings())
-    return _page(visit, table, visit.query.get("panel", ""))
+    return _page(visit, visit.open_shelf.rows(), visit.query.get("panel", ""))
 
 
 def save(visit: Visit) -> Response:

@@ -8,7 +8,6 @@ from starlette.responses import Response
 
 from fewtone.board.visit import Visit
 from fewtone.errors import FewtoneError
-from fewtone.io.typed_rows import read_rows
 from fewtone.report.swatches import Swatch, swatches
 
 __all__ = ["learn", "look", "progress"]
@@ -43,7 +42,7 @@ def look(visit: Visit) -> Response:
     rows = None
     faults = []
     try:
-        rows = read_rows(open_shelf.folder, settings)
+        rows = open_shelf.rows()
     except FewtoneError as error:
         faults = visit.faults(error)
     report = open_shelf.told
