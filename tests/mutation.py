@@ -156,9 +156,9 @@ def _mutant(root: Path, room: str, place: _Place) -> Mutant | None:
 def _first_line(room: str, place: _Place, source: str, code: str) -> Mutant | None:
     pairs = zip(source.splitlines(), code.splitlines(), strict=False)
     for line, (old, new) in enumerate(pairs, 1):
-        if re.sub(r"\*\s*,", "/,", old) == new:
-            return None  # what parts parameters is no operator
         if old != new:
+            if re.sub(r"\*\s*,", "/,", old) == new:
+                return None  # what parts parameters is no operator
             return Mutant(room, place.file, line, old.strip(), new.strip(), code)
     return None
 
