@@ -29,7 +29,7 @@ from fewtone.learning.hyperparameters import (
 )
 from fewtone.learning.keyed import mixing_links
 from fewtone.learning.leave_one_out import Expectation, expectations, prediction_errors
-from fewtone.learning.model_check import certainty_factor
+from fewtone.learning.model_check import uncertainty_factor
 from fewtone.learning.model_error import ModelError
 from fewtone.learning.noise import Noise
 from fewtone.learning.observations import Observations, observe
@@ -148,7 +148,7 @@ def _estimate(
     doubted = problem.with_variation(hand, problem.ground_cv)
     told = told_covariance(doubted, prior, solution)
     light = settings.measurement.light
-    factor = certainty_factor(problem, judged.expected, solution.weights, light)
+    factor = uncertainty_factor(problem, judged.expected, solution.weights, light)
     curves = Curves(
         wavelength_nm=seen.wavelength_nm,
         toners=seen.toners,

@@ -34,7 +34,7 @@ def findings(
     solution: Solution,
     settings: ShelfSettings,
     noise_factor: float,
-    certainty_factor: float,
+    uncertainty_factor: float,
 ) -> Iterator[str]:
     """Say what differs from what shelf.toml says.
 
@@ -46,7 +46,7 @@ def findings(
         What was stated.
     noise_factor
         How many times the stated noise the readings scatter [1].
-    certainty_factor
+    uncertainty_factor
         How many times as far as told panels miss what all others say of them [1].
     """
     yield from _hand_and_grounds(problem, settings)
@@ -57,9 +57,9 @@ def findings(
             "explain: predictions are widened accordingly. The usual causes: panels read uncleared "
             "or through dust, a coarse or mottled film, an instrument that drifts."
         )
-    if certainty_factor > _MISSES:
+    if uncertainty_factor > _MISSES:
         yield (
-            f"Panels miss what all others say of them by {certainty_factor:.1f} times what hand, "
+            f"Panels miss what all others say of them by {uncertainty_factor:.1f} times what hand, "
             "instrument and film model explain: predictions are widened accordingly. The usual "
             "causes: grounds or flakes that differ from panel to panel, films or letdowns that are "
             "not as noted, toners that were not stirred."

@@ -20,15 +20,16 @@ from fewtone.learning.forward import Problem
 from fewtone.learning.leave_one_out import Expectation
 from fewtone.typing import FloatArray
 
-__all__ = ["certainty_factor"]
+__all__ = ["uncertainty_factor"]
 
-# Calibrated in the booth, seeds 4 and 5: sd of log f beforehand, what a reading counts for, and the
-# factors that are tried. That panels agree better than told says nothing of what was never sprayed.
+# Calibrated in the booth, seeds 1, 2 and 4: sd of log f beforehand, what a reading counts for, and
+# the factors that are tried. That panels agree better than told says nothing of what was never
+# sprayed.
 _LOG_SD, _READING_COUNTS = 0.3, 0.25
 _FACTORS = np.exp(np.linspace(0.0, np.log(2.5), 24))
 
 
-def certainty_factor(
+def uncertainty_factor(
     problem: Problem, expected: Sequence[Expectation], counted: FloatArray, light: Light
 ) -> float:
     """How many times as far as told predictions may be off [1], 1 or more.

@@ -12,7 +12,7 @@ from fewtone.colorimetry import Light
 from fewtone.learning.estimate import fit
 from fewtone.learning.hyperparameters import doubted_hand
 from fewtone.learning.leave_one_out import Expectation, expectations
-from fewtone.learning.model_check import certainty_factor
+from fewtone.learning.model_check import uncertainty_factor
 from fewtone.learning.observations import observe
 from fewtone.learning.uncertainty import shared_covariance
 from unit.learning.shelves import D65, GROUNDS, curves_of, settings, spray
@@ -46,7 +46,7 @@ def test_factor_is_found(lights: Sequence[Light]) -> None:
     found = {
         times: np.median(
             [
-                certainty_factor(problem, [drawn(one, times) for one in expected], counted, D65)
+                uncertainty_factor(problem, [drawn(one, times) for one in expected], counted, D65)
                 for _ in range(9)
             ]
         )
@@ -55,7 +55,7 @@ def test_factor_is_found(lights: Sequence[Light]) -> None:
     assert found[1.0] <= 1.1
     assert 1.3 <= found[TIMES] <= TIMES
     badly = [replace(one, residual=100.0 * one.residual) for one in expected]
-    assert certainty_factor(problem, badly, 0.0 * counted, D65) == 1.0
+    assert uncertainty_factor(problem, badly, 0.0 * counted, D65) == 1.0
 
 
 def test_few_strips_leave_the_hand_in_doubt() -> None:
