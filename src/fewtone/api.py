@@ -105,8 +105,8 @@ def learn(
         if before == curves.readings_digest:
             # Rows without a reading tell nothing: the curves are still those of this file.
             curves = replace(curves, readings_digest=after)
-    told = {**learn_document(report), "cautions": list(report.cautions)}
-    save_curves(shelf_folder, curves, told)
+    document = {**learn_document(report), "cautions": list(report.cautions)}
+    save_curves(shelf_folder, curves, document)
     return report
 
 

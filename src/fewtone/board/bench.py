@@ -97,7 +97,7 @@ class OpenShelf:
         self._lock = threading.RLock()
         self._loaded: tuple[Stamp, Shelf] | None = None
         self._settings: tuple[Stamp, ShelfSettings] | None = None
-        self._told: tuple[Stamp, dict[str, Any] | None] | None = None
+        self._learnt_document: tuple[Stamp, dict[str, Any] | None] | None = None
         self._answers: OrderedDict[Hashable, Any] = OrderedDict()
 
     @property
@@ -144,13 +144,13 @@ class OpenShelf:
             return self._loaded[1]
 
     @property
-    def told(self) -> Mapping[str, Any] | None:
+    def learnt_document(self) -> Mapping[str, Any] | None:
         """What `learn` told of the curves that hold, as ``--json`` has it; None if not known."""
         stamp = (*self._stamp(), _stamp(self.folder / LEARNT_FILE))
         with self._lock:
-            if self._told is None or self._told[0] != stamp:
-                self._told = stamp, load_learnt(self.folder, self.folder / CURVES_FILE)
-            return self._told[1]
+            if self._learnt_document is None or self._learnt_document[0] != stamp:
+                self._learnt_document = stamp, load_learnt(self.folder, self.folder / CURVES_FILE)
+            return self._learnt_document[1]
 
     def start_learning(
         self, leave_out: tuple[str, ...], *, add_rows: bool, rows_for: str | None = None

@@ -30,14 +30,14 @@ class Countdown:
 
     def __init__(self, what: str, out: Path) -> None:
         self.what, self.out = what, out
-        self._begun = self._said = 0.0
+        self._begun = self._reported = 0.0
         self._before: int | None = None
         self._done = self._total = 0
         self._bar: Any = None
 
     def __enter__(self) -> Countdown:
         """Begin to count time."""
-        self._begun = self._said = time.monotonic()
+        self._begun = self._reported = time.monotonic()
         return self
 
     def __exit__(
@@ -66,10 +66,10 @@ class Countdown:
         self._done, self._total = done, total
         terminal = sys.stderr is not None and not sys.stderr.closed and sys.stderr.isatty()
         every = _ON_TERMINAL_S if terminal else _EVERY_S
-        first = now - self._begun >= _FIRST_S and self._said <= self._begun
-        if done >= total or not (first or now - self._said >= every):
+        first = now - self._begun >= _FIRST_S and self._reported <= self._begun
+        if done >= total or not (first or now - self._reported >= every):
             return
-        self._said = now
+        self._reported = now
         left = time_left(now - self._begun, done - self._before, total - done)
         if terminal:
             self._draw(left)

@@ -24,14 +24,14 @@ _LARGEST = 5_000_000  # bytes; thirty toners need some thousands
 _OF = "curves_sha256"
 
 
-def save_learnt(folder: Path, told: Mapping[str, Any], curves_text: bytes) -> None:
+def save_learnt(folder: Path, report: Mapping[str, Any], curves_text: bytes) -> None:
     """Write what was told of the curves of this text.
 
     Parameters
     ----------
     folder
         The shelf's folder.
-    told
+    report
         The document of `learn`, with its ``cautions``.
     curves_text
         The ``curves.csv`` that it is of, whole.
@@ -41,7 +41,7 @@ def save_learnt(folder: Path, told: Mapping[str, Any], curves_text: bytes) -> No
     FewtoneError
         The folder cannot be written to.
     """
-    document = {"format": FORMAT, _OF: _digest(curves_text), "told": told}
+    document = {"format": FORMAT, _OF: _digest(curves_text), "told": report}
     write_atomic(folder / LEARNT_FILE, json.dumps(document, indent=1, ensure_ascii=False) + "\n")
 
 
@@ -66,32 +66,32 @@ def load_learnt(folder: Path, curves_file: Path) -> dict[str, Any] | None:
         or document.get(_OF) != _digest(curves_text)
     ):
         return None
-    told = document.get("told")
-    return told if isinstance(told, dict) and _is_whole(told) else None
+    report = document.get("told")
+    return report if isinstance(report, dict) and _is_whole(report) else None
 
 
 def _digest(text: bytes) -> str:
     return hashlib.sha256(text).hexdigest()
 
 
-def _is_whole(told: Mapping[str, Any]) -> bool:
+def _is_whole(report: Mapping[str, Any]) -> bool:
     """Whether all stands there that pages show, each of its kind."""
     try:
-        _require(told, _number, ("readings", "panels", "median_de00"))
-        _require(told, _texts, ("left_out", "added_panels", "spray_next", "cautions"))
-        for toner in told["toners"].values():
+        _require(report, _number, ("readings", "panels", "median_de00"))
+        _require(report, _texts, ("left_out", "added_panels", "spray_next", "cautions"))
+        for toner in report["toners"].values():
             numbers = ("readings", "median_de00", "worst_de00", "left_out_de00", "data_share")
             _require(toner, _number, numbers)
             _require(toner, _text, ("worst_panel",))
             _require(toner, _flag, ("scatters",))
-        for suspect in told["suspects"]:
+        for suspect in report["suspects"]:
             _require(suspect, _text, ("panel", "explanation"))
             _require(suspect, _number, ("left_out_de00",))
             _require(suspect, _flag, ("removable",))
             _require(suspect, _text_or_none, ("disagrees_with",))
-        _require(told, _text_or_none, ("second_light",))
-        steps = told["spray_next_de00"]
-        return all(map(_number, steps)) and len(steps) == len(told["spray_next"]) + bool(steps)
+        _require(report, _text_or_none, ("second_light",))
+        steps = report["spray_next_de00"]
+        return all(map(_number, steps)) and len(steps) == len(report["spray_next"]) + bool(steps)
     except (KeyError, TypeError, AttributeError):
         return False
 

@@ -264,13 +264,13 @@ def judge(
         expected = expectations(problem, solution.at, covariance, solution.weights)
         if drift is None and fitted is not None:
             fitted()
-        found = diagnose(
+        diagnosed = diagnose(
             problem, prior, solution.at, expected, readings, settings, steady=drift is not None
         )
-        if found.drift is None:
-            diagnosis = Diagnosis(found.suspects, drift)
+        if diagnosed.drift is None:
+            diagnosis = Diagnosis(diagnosed.suspects, drift)
             return Judged(problem, prior, solution, covariance, expected, diagnosis)
-        drift = found.drift
+        drift = diagnosed.drift
         seen = drift.undone(seen)
 
 

@@ -124,9 +124,9 @@ def doubted_hand(problem: Problem, prior: Prior, solution: Solution, stated: Mix
         The hand that shelf.toml says.
     """
     cost = _VariationCost(problem, prior, solution, stated)
-    found = np.log([problem.mixing.panel_cv, problem.mixing.coat_cv, *problem.ground_cv])
+    log_cvs = np.log([problem.mixing.panel_cv, problem.mixing.coat_cv, *problem.ground_cv])
     step = np.array([_HAND_STEP, 0.0, 0.0, 0.0])
-    less, here, more = (cost(found + way * step) for way in (-1.0, 0.0, 1.0))
+    less, here, more = (cost(log_cvs + way * step) for way in (-1.0, 0.0, 1.0))
     sd = _HAND_STEP * np.sqrt(2.0 / max(less - 2.0 * here + more, _LEAST_CURVATURE))
     wider = 1.0 + 0.5 * (_Z_95**2 + 1.0) * min(float(sd), _MOST_DOUBT) ** 2
     return replace(problem.mixing, panel_cv=problem.mixing.panel_cv * wider)

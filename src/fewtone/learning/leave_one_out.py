@@ -40,7 +40,7 @@ __all__ = [
 
 # Flake that no other panel's film tells of may hold the light by so much more or less than the
 # shelf's others, on the internal-return ratio's logit.
-_UNSEEN_TRAP_SD = 0.1
+_UNSEEN_RETURN_SD = 0.1
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -292,7 +292,7 @@ def _predict(
                 ..., np.flatnonzero(group.shared == at.layout.return_ratio_departure(ground))
             ]
             spread += (
-                _UNSEEN_TRAP_SD**2
+                _UNSEEN_RETURN_SD**2
                 * alone[:, np.newaxis, np.newaxis]
                 * (return_ratio @ return_ratio.swapaxes(1, 2))
             )

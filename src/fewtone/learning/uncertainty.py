@@ -86,11 +86,11 @@ def bare_returns(problem: Problem, at: Parameters, covariance: FloatArray) -> Fl
     bare -= set(seen.ground[seen.is_film].tolist())
     off: FloatArray = np.zeros((len(bare), layout.size))
     for row, ground in enumerate(sorted(bare)):
-        place, ratio = layout.return_ratio_departure(ground), at.return_ratio[ground]
-        fitted = covariance[place, place]
+        departure, ratio = layout.return_ratio_departure(ground), at.return_ratio[ground]
+        fitted = covariance[departure, departure]
         sd = min(_BARE_RETURNED_SD / at.ground_reflectance[ground].mean(), _MOST_BARE_RETURN_SD)
         told = (sd / (ratio * (1.0 - ratio))) ** 2
-        off[row] = covariance[place] / fitted * np.sqrt(max(told - fitted, 0.0))
+        off[row] = covariance[departure] / fitted * np.sqrt(max(told - fitted, 0.0))
     return off
 
 
@@ -194,8 +194,8 @@ def uncertainty_of(
     # A return ratio that nothing tells must not crowd the curves out.
     is_counted = np.ones(layout.size, dtype=np.bool_)
     is_counted[layout.return_ratio : layout.black] = False
-    left_out = (1.0 - _VARIANCE_KEPT) * float(np.diag(scaled)[is_counted].sum())
-    kept = 1 + int(np.searchsorted(np.cumsum(values), values.sum() - left_out))
+    dropped = (1.0 - _VARIANCE_KEPT) * float(np.diag(scaled)[is_counted].sum())
+    kept = 1 + int(np.searchsorted(np.cumsum(values), values.sum() - dropped))
     # Back from weighed parameters to parameters; what has no weight never deviates: of it the
     # directions hold rounding alone.
     ease = np.divide(1.0, weight, out=np.zeros_like(weight), where=weight > _LEAST_WEIGHT)

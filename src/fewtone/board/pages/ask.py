@@ -47,7 +47,7 @@ class Chip:
 def ask(visit: Visit) -> Response:
     """Show the form, and the answer where something was asked."""
     shelf, query = visit.shelf, visit.query
-    typed = _typed(query)
+    typed, learnt = _typed(query), visit.open_shelf.learnt_document
     values: dict[str, Any] = {
         "settings": shelf.settings,
         "typed": typed,
@@ -58,7 +58,7 @@ def ask(visit: Visit) -> Response:
         "chips": None,
         "also": _ALSO,
         "versions": [],
-        "left_out": () if visit.open_shelf.told is None else visit.open_shelf.told["left_out"],
+        "left_out": () if learnt is None else learnt["left_out"],
         "cautions": shelf.cautions,
     }
     status = 200

@@ -61,8 +61,8 @@ def compare(visit: Visit) -> Response:
 
 def _typed(visit: Visit) -> list[str]:
     """The lines that were said, the recipe held first."""
-    said = [visit.ticket.recipe, *visit.query.getlist("beside")]
-    return list(dict.fromkeys(line for each in said if (line := each.strip())))
+    lines = [visit.ticket.recipe, *visit.query.getlist("beside")]
+    return list(dict.fromkeys(line for each in lines if (line := each.strip())))
 
 
 def _recipes(visit: Visit) -> list[Recipe]:

@@ -133,7 +133,7 @@ def _held(visit: Visit, recipe: Recipe, error: FewtoneError | None = None) -> Re
             if name not in recipe.blend
         },
         walls=cells,
-        marks={ground: _marks(told) for ground, told in document["grounds"].items()},
+        marks={ground: _marks(strip) for ground, strip in document["grounds"].items()},
         labels={name: ground.label for name, ground in shelf.settings.grounds.items()},
         tolerance=shelf.settings.mixing.tolerance if passing is None else passing,
         light=str(check.light),
@@ -154,9 +154,9 @@ def _held(visit: Visit, recipe: Recipe, error: FewtoneError | None = None) -> Re
     )
 
 
-def _marks(told: Document) -> str:
+def _marks(strip: Document) -> str:
     """Where a strip comes nearest to the target, in words; empty without one."""
-    nearest, beyond = told["nearest_coats"], told["overshoots_from"]
+    nearest, beyond = strip["nearest_coats"], strip["overshoots_from"]
     if nearest is None:
         return ""
     at = "bare" if nearest == 0 else f"at {coats_text(nearest)}"

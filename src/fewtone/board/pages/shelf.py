@@ -45,7 +45,7 @@ def look(visit: Visit) -> Response:
         rows = open_shelf.rows()
     except FewtoneError as error:
         faults = visit.faults(error)
-    report = open_shelf.told
+    report = open_shelf.learnt_document
     learnt = open_shelf.is_learnt
     return visit.page(
         "shelf",

@@ -165,14 +165,14 @@ def find_drift(
         return None
     along = np.stack([course.along for course in courses])
     log_prior = np.array([course.log_prior for course in courses])
-    found = []
-    weighed = _Levels(problem, at, covariance, counted, along).weigh()
-    for kind, log_factor, change, sd in zip(_KINDS, *weighed, strict=True):
+    likely = []
+    factors = _Levels(problem, at, covariance, counted, along).bayes_factors()
+    for kind, log_factor, change, sd in zip(_KINDS, *factors, strict=True):
         best = int((log_factor + log_prior).argmax())
         total = float(np.logaddexp.reduce(log_factor + log_prior))
-        found.append((total, Drift(kind, float(change[best]), float(sd[best]), courses[best])))
+        likely.append((total, Drift(kind, float(change[best]), float(sd[best]), courses[best])))
     # One that moves looks a little like the other: the likelier one is told.
-    total, drift = max(found, key=lambda each: each[0])
+    total, drift = max(likely, key=lambda each: each[0])
     if total < _CLEARLY[drift.kind] or abs(drift.change) < _LEAST[drift.kind]:
         return None
     return drift
@@ -202,7 +202,7 @@ class _Levels:
         # Of the courses, those of white first, then those of black; and of each panel's level.
         information, pull = np.zeros(2 * shapes), np.zeros(2 * shapes)
         by_panel, by_shared = np.zeros((2 * shapes, panels)), np.zeros((2 * shapes, size))
-        own, own_pull, level_by_shared = (
+        levels, level_pull, level_by_shared = (
             np.zeros(panels),
             np.zeros(panels),
             np.zeros((panels, size)),
@@ -210,11 +210,11 @@ class _Levels:
         spectra = problem.reflectance(at) * np.exp(at.log_gain[problem.seen.panel])[:, np.newaxis]
         for group, linear in zip(problem.groups, problem.linearise(at), strict=True):
             here, level_sd = group.panels, group.precision[:, -1, -1] ** -0.5
-            slopes = _slopes(problem, group, spectra)
+            derivatives = _derivatives(problem, group, spectra)
             noise, offset = group_covariance(problem, group, linear, at)
             # (kinds · courses + 1 level, panels, rows)
-            moves = np.einsum("kpri,cpi->kcpr", slopes, courses[:, group.readings])
-            level = slopes[0].sum(axis=-1) * level_sd[:, np.newaxis]
+            moves = np.einsum("kpri,cpi->kcpr", derivatives, courses[:, group.readings])
+            level = derivatives[0].sum(axis=-1) * level_sd[:, np.newaxis]
             moves = np.concatenate([moves.reshape(2 * shapes, *level.shape), level[np.newaxis]])
             moves = moves.transpose(1, 2, 0)
             solved = np.linalg.solve(noise, moves) * counted[here, np.newaxis, np.newaxis]
@@ -223,7 +223,7 @@ class _Levels:
             information += inner.sum(axis=0)
             pull += scores[:, :-1].sum(axis=0)
             by_panel[:, here] = (solved[..., :-1] * level[..., np.newaxis]).sum(axis=1).T
-            own[here], own_pull[here] = (solved[..., -1] * level).sum(axis=1), scores[:, -1]
+            levels[here], level_pull[here] = (solved[..., -1] * level).sum(axis=1), scores[:, -1]
             shared = solved.transpose(0, 2, 1) @ linear.shared
             by_shared[:, group.shared] += shared[:, :-1].sum(axis=0)
             level_by_shared[np.ix_(here, group.shared)] = shared[:, -1]
@@ -231,19 +231,19 @@ class _Levels:
         followed = by_shared @ known
         self._information = information - (followed * by_shared).sum(axis=1)
         self._pull = pull
-        self._values, self._by_panel, self._own_pull = (
+        self._values, self._by_panel, self._level_pull = (
             np.zeros(0),
             np.zeros((2 * shapes, 0)),
-            own[:0],
+            levels[:0],
         )
         if panels <= _MOST_PANELS:
-            levels = np.diag(own) - level_by_shared @ known @ level_by_shared.T
-            values, vectors = np.linalg.eigh(levels)
+            joint = np.diag(levels) - level_by_shared @ known @ level_by_shared.T
+            values, vectors = np.linalg.eigh(joint)
             self._values = np.clip(values, 0.0, 1.0)
             self._by_panel = (by_panel - followed @ level_by_shared.T) @ vectors
-            self._own_pull = own_pull @ vectors
+            self._level_pull = level_pull @ vectors
 
-    def weigh(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+    def bayes_factors(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Bayes factor of each course against a steady instrument, size and standard deviation.
 
         Returns
@@ -258,12 +258,12 @@ class _Levels:
             more = factor**2 - 1.0
             turned = more / (1.0 + more * self._values)
             steady.append(
-                0.5 * float(turned @ self._own_pull**2)
+                0.5 * float(turned @ self._level_pull**2)
                 - 0.5 * float(np.log1p(more * self._values).sum())
                 - 0.5 * (np.log(factor) / _FACTOR_LOG_SD) ** 2
             )
             left = np.maximum(self._information - self._by_panel**2 @ turned, 1e-9)
-            pull = self._pull - self._by_panel @ (turned * self._own_pull)
+            pull = self._pull - self._by_panel @ (turned * self._level_pull)
             told = size**2 * left
             gains.append(0.5 * pull**2 / left * told / (1.0 + told) - 0.5 * np.log1p(told))
             gains[-1] += steady[-1]
@@ -282,14 +282,14 @@ def _given_held(problem: Problem, covariance: FloatArray) -> FloatArray:
     return np.asarray(covariance - covariance[:, held] @ known)
 
 
-def _slopes(problem: Problem, group: Group, spectra: FloatArray) -> FloatArray:
+def _derivatives(problem: Problem, group: Group, spectra: FloatArray) -> FloatArray:
     """Derivatives of a group's residuals in a share and in a constant added to each reading.
 
     Shape ``(2, n_panels, n_rows, n_read)``.
     """
     seen, readings = problem.seen, group.readings
     parts = blocks(group, seen.wavelength_nm.size)
-    slopes = np.zeros((2, len(group.panels), parts[-1][1].stop, readings.shape[1]))
+    derivatives = np.zeros((2, len(group.panels), parts[-1][1].stop, readings.shape[1]))
     for k, columns, lit in parts:
         rows = readings[:, k]
         moves = np.stack([spectra[rows], np.ones_like(spectra[rows])])
@@ -300,8 +300,8 @@ def _slopes(problem: Problem, group: Group, spectra: FloatArray) -> FloatArray:
             matrix, white = weights(seen.wavelength_nm, light), white_point(light)
             bend = lab_jacobian(spectra[rows] @ matrix, white)
             moves = (bend @ (moves @ matrix)[..., np.newaxis])[..., 0] / problem.lab_sd[rows, lit]
-        slopes[:, :, columns, k] = moves
-    return slopes
+        derivatives[:, :, columns, k] = moves
+    return derivatives
 
 
 def _courses(items: tuple[Reading, ...], counted: BoolArray) -> Iterator[Course]:

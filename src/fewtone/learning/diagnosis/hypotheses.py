@@ -140,7 +140,7 @@ class Explainer:
             *self._number_errors(panel),
             *uncleared(items, self.problem, self.at, self.readings.wavelength_nm),
         ]
-        likely, off = self._weigh([hypothesis.items for hypothesis in hypotheses])
+        likely, off = self._log_likelihoods([hypothesis.items for hypothesis in hypotheses])
         gain = likely - likely[0] - np.array([hypothesis.prior_cost for hypothesis in hypotheses])
         gain[0] = _LEAST_GAIN
         best = int(gain.argmax())
@@ -192,7 +192,9 @@ class Explainer:
         nobody = np.zeros(len(sets))
         return problem, expectations(problem, at, self.covariance, nobody, self.films)
 
-    def _weigh(self, sets: Sequence[tuple[Reading, ...]]) -> tuple[FloatArray, FloatArray]:
+    def _log_likelihoods(
+        self, sets: Sequence[tuple[Reading, ...]]
+    ) -> tuple[FloatArray, FloatArray]:
         """Log likelihood of each set of readings, each of one panel, and how far off it is."""
         likely, off = np.zeros(len(sets)), np.zeros(len(sets))
         most = max(len(each) for each in sets)
@@ -240,7 +242,7 @@ class Explainer:
                 tried.append(other)
         if not tried:
             return None
-        likely = self._weigh(sets)[0].reshape(-1, 3)
+        likely = self._log_likelihoods(sets)[0].reshape(-1, 3)
         gain = likely[:, 0] + likely[:, 1] - likely[:, 2] - as_it_stands - _EXCHANGED
         return float(gain.max()), tried[int(gain.argmax())]
 

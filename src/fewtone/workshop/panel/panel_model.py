@@ -38,7 +38,7 @@ from fewtone.prediction.forward import lab_jacobian_of, lab_of, reflectance_deri
 from fewtone.prediction.uncertainty import lab_deviations, reflectance_deviations
 from fewtone.typing import FloatArray, IntArray
 
-__all__ = ["CURVES_SD", "Explanation", "Films", "PanelModel", "films_of"]
+__all__ = ["CURVES_SD", "Explanation", "Films", "PanelModel", "films_of", "square_root"]
 
 # Where learning does not say how sure the curves are [CIELAB units per coordinate].
 CURVES_SD = 0.15
@@ -105,6 +105,22 @@ def _deviations(
         usual = CURVES_SD * np.eye(3)[:, np.newaxis]
         return np.broadcast_to(usual, (3, len(doses), 3))
     return lab_deviations(curves, film.reflectance, off, light).swapaxes(0, 1)
+
+
+def square_root(covariance: FloatArray) -> FloatArray:
+    """S, along the axes of a covariance C, with S Sᵀ = C.
+
+    Parameters
+    ----------
+    covariance
+        C, positive semidefinite up to rounding, shape ``(..., n, n)``.
+
+    Returns
+    -------
+    Shaped like it.
+    """
+    variance, axes = np.linalg.eigh(covariance)
+    return np.asarray(axes * np.sqrt(np.maximum(variance, 0.0))[..., np.newaxis, :])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -178,14 +194,13 @@ class Explanation:
         to all functions.
         """
         size = len(self.covariance)
-        variance, axes = np.linalg.eigh(self.covariance)
-        root = axes * np.sqrt(np.maximum(variance, 0.0))
+        root = square_root(self.covariance)
 
         def by_unit(functions: FloatArray) -> FloatArray:
             return np.concatenate([functions[..., :size] @ root, functions[..., size:]], axis=-1)
 
-        told = np.linalg.cholesky(self.weight).T @ by_unit(self.jacobian)
-        _, known, along = np.linalg.svd(told, full_matrices=False)
+        whitened = np.linalg.cholesky(self.weight).T @ by_unit(self.jacobian)
+        _, known, along = np.linalg.svd(whitened, full_matrices=False)
         shrunk = 1.0 - np.sqrt(np.maximum(1.0 - known**2, 0.0))
         prior = by_unit(rows)
         return np.asarray(prior - ((prior @ along.T) * shrunk) @ along)

@@ -29,7 +29,7 @@ from fewtone.model.variation import film_build_sd, pour_shares, repeat_variance
 from fewtone.prediction.forward import lab_of_doses, recipe_doses
 from fewtone.prediction.pass_probability import chance_within, normal_points
 from fewtone.typing import FloatArray, FloatLike, IntArray, frozen
-from fewtone.workshop.panel.panel_model import films_of
+from fewtone.workshop.panel.panel_model import films_of, square_root
 from fewtone.workshop.panel.posterior import (
     BOTTLE_OFF_CHANCE,
     BOTTLE_OFF_SD,
@@ -126,10 +126,8 @@ class Fresh:
         target
             CIELAB, shape ``(3,)``.
         """
-        variance, axes = np.linalg.eigh(self.sure)
-        root = axes * np.sqrt(np.maximum(variance, 0.0))[..., np.newaxis, :]
         steps, weights = _hermite()
-        labs = self.lab[..., np.newaxis, :] + steps @ root.swapaxes(-1, -2)
+        labs = self.lab[..., np.newaxis, :] + steps @ square_root(self.sure).swapaxes(-1, -2)
         return np.asarray(np.tensordot(self.weight, delta_e_2000(labs, target) @ weights, 1))
 
     def worse(self, target: FloatLike, tolerance: float, clearly: float) -> float:
@@ -150,8 +148,7 @@ class Fresh:
         """
         count, size = len(self.weight), self.lab.shape[1] * 3
         apart = self.deviations.reshape(count, size, -1)
-        variance, axes = np.linalg.eigh(apart @ apart.swapaxes(-1, -2))
-        root = axes * np.sqrt(np.maximum(variance, 0.0))[:, np.newaxis]
+        root = square_root(apart @ apart.swapaxes(-1, -2))
         off = normal_points(_POINTS, size) @ root.swapaxes(-1, -2)
         labs = self.lab[:, np.newaxis] + off.reshape(count, _POINTS, -1, 3)
         sprayed = np.broadcast_to(self.sprayed[:, np.newaxis], (*labs.shape, 3))
