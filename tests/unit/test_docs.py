@@ -78,6 +78,28 @@ def public_functions() -> list[tuple[str, ast.FunctionDef, bool]]:
     return functions
 
 
+def public_fields() -> list[tuple[str, str, tuple[str, ...]]]:
+    """Public classes with fields: their name, their docstring, and the fields."""
+    classes = []
+    for path in sorted(SOURCE.rglob("*.py")):
+        if {"board", "cli", "data"} & {*path.relative_to(SOURCE).parts}:
+            continue
+        for node in ast.parse(path.read_text(encoding="utf-8")).body:
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                fields = tuple(
+                    item.target.id
+                    for item in node.body
+                    if isinstance(item, ast.AnnAssign)
+                    and isinstance(item.target, ast.Name)
+                    and not item.target.id.startswith("_")
+                    and not ast.unparse(item.annotation).startswith("ClassVar")
+                )
+                name = f"{'.'.join(path.relative_to(SOURCE).with_suffix('').parts)}.{node.name}"
+                classes.append((name, ast.get_docstring(node) or "", fields))
+    return [each for each in classes if each[2]]
+
+
+FIELDS = public_fields()
 FUNCTIONS = public_functions()
 PARAMETERS: dict[str, set[str]] = {}
 for known in (function for _, function, _is_method in FUNCTIONS):
@@ -145,3 +167,10 @@ def test_public_functions_name_their_parameters(
         assert SHAPE.search(doc) or referred, f"{name}: say of which shape the answer is"
     raised = [n for n in ast.walk(function) if isinstance(n, ast.Raise) and n.exc is not None]
     assert not raised or "Raises\n---" in doc, f"{name}: say what it raises"
+
+
+@pytest.mark.parametrize(("name", "doc", "fields"), FIELDS, ids=[name for name, _, _ in FIELDS])
+def test_public_classes_name_their_fields(name: str, doc: str, fields: tuple[str, ...]) -> None:
+    """Each field of a record or of options is named where the class says what it is."""
+    for field in fields:
+        assert re.search(rf"(?<!\w){field}(?!\w)", doc), f"{name}: say what `{field}` is"

@@ -27,7 +27,19 @@ __all__ = ["DeckOptions", "WriteDeckOptions", "deck_table", "write_deck"]
 
 
 class DeckOptions(RuleOptions, total=False):
-    """What may be asked of a deck, besides what a recipe must keep."""
+    """What may be asked of a deck, besides what a recipe must keep.
+
+    Parameters
+    ----------
+    light
+        Of swatches that do not say otherwise; None for the shelf's.
+    would_help
+        Whether to say what would bring in swatches that are out of reach.
+    workers
+        Processes of this machine; None as `deck_table` and `write_deck` have it.
+    executor, scheduler
+        Where they run instead: an executor, or a scheduler's address.
+    """
 
     light: Light | str | None
     would_help: bool
@@ -37,7 +49,18 @@ class DeckOptions(RuleOptions, total=False):
 
 
 class WriteDeckOptions(DeckOptions, total=False):
-    """What may be asked of a deck that is written to a file."""
+    """What may be asked of a deck that is written to a file.
+
+    Parameters
+    ----------
+    percent
+        Of how much of the deck the fewest toners and grounds are found that still reach it [%];
+        None for not at all.
+    force
+        Whether to write over what is there.
+    progress
+        Is called with how many swatches are answered, and how many there are.
+    """
 
     percent: float | None
     force: bool

@@ -24,7 +24,15 @@ _LONGEST_S = 60.0  # of each of the three programmes
 
 @dataclass(frozen=True, slots=True)
 class Loss:
-    """How many swatches are out of reach without a toner or ground that the shelf has."""
+    """What is out of reach without a toner or ground that the shelf has.
+
+    Parameters
+    ----------
+    name
+        The toner or ground.
+    swatches
+        How many are out of reach without it.
+    """
 
     name: str
     swatches: int

@@ -37,7 +37,15 @@ _BAND = 20.0
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """Swatches of one sector of hue and one band of lightness: how many, how many reached."""
+    """Swatches of one sector of hue and one band of lightness.
+
+    Parameters
+    ----------
+    hue, lightness
+        The sector and the band, in words.
+    swatches, reached
+        How many there are, and how many of them are within tolerance.
+    """
 
     hue: str
     lightness: str

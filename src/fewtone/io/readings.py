@@ -149,7 +149,15 @@ def load_readings(folder: Path, settings: ShelfSettings, data: bytes | None = No
 
 @dataclass(frozen=True, slots=True)
 class ReadingColumns:
-    """Which columns hold what: wavelength in nm by column, and the three columns of each light."""
+    """Which columns hold what.
+
+    Parameters
+    ----------
+    wavelengths
+        Wavelength by column [nm].
+    lights
+        The three columns of each light.
+    """
 
     wavelengths: Mapping[str, float]
     lights: Mapping[Light, tuple[str, str, str]]

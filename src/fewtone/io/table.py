@@ -39,7 +39,21 @@ _DATE = re.compile(
 
 @dataclass(slots=True)
 class Table:
-    """A table with its faults: read it row by row, then call `finish`."""
+    """A table with its faults: read it row by row, then call `finish`.
+
+    Parameters
+    ----------
+    file
+        Its name, which faults speak of.
+    columns
+        Names of the columns, in order.
+    delimiter
+        What sets cells apart.
+    rows
+        All of them, empty ones left out.
+    faults
+        What was wrong so far.
+    """
 
     file: str
     columns: tuple[str, ...]
@@ -122,7 +136,17 @@ class Table:
 
 @dataclass(slots=True)
 class Row:
-    """One row: its number in the file (the header is 1) and its cells by column."""
+    """One row.
+
+    Parameters
+    ----------
+    table
+        The one that it stands in.
+    number
+        Of the row in the file, the header being 1.
+    cells
+        By column.
+    """
 
     table: Table
     number: int

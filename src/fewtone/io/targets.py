@@ -59,7 +59,19 @@ def versions(also: TargetLike | Sequence[TargetLike]) -> tuple[TargetLike, ...]:
 
 
 class TargetOptions(TypedDict, total=False):
-    """What may be said beside a target; see `read_target`."""
+    """What may be said beside a target; see `read_target`.
+
+    Parameters
+    ----------
+    light
+        In which it is given; None for the shelf's.
+    deck
+        A file of swatches; None for the shelf's.
+    geometry
+        In which it was read; None for the shelf's.
+    anyway
+        Whether one of another geometry is taken all the same.
+    """
 
     light: Light | str | None
     deck: Path | None

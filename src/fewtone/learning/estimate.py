@@ -86,7 +86,15 @@ _LEAST_HAZE, _LEVEL_KNOWN = 0.05, 0.7
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Learnt:
-    """What learning found, and how well it explains the readings."""
+    """What learning found.
+
+    Parameters
+    ----------
+    curves
+        Of the toners, and the grounds.
+    report
+        How well they explain the readings.
+    """
 
     curves: Curves
     report: FitReport

@@ -30,9 +30,15 @@ __all__ = ["Linear", "Problem"]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Linear:
-    """A group's residuals ``(n_panels, n_rows)`` in standard deviations, and their Jacobians.
+    """A group's residuals and their Jacobians.
 
-    `shared` is ``(n_panels, n_rows, n_shared_here)``, `local` ``(n_panels, n_rows, n_local)``.
+    Parameters
+    ----------
+    residual
+        In standard deviations of the noise [1], shape ``(n_panels, n_rows)``.
+    shared, local
+        Its derivatives in the group's shared and in its local parameters, shapes ``(n_panels,
+        n_rows, n_shared_here)`` and ``(n_panels, n_rows, n_local)``.
     """
 
     residual: FloatArray

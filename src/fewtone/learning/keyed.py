@@ -36,7 +36,17 @@ def mixing_links(seen: Observations, layout: ParameterLayout) -> tuple[MixingLin
 
 @dataclass(frozen=True, slots=True, eq=False)
 class MixingLink:
-    """One mix and its parents; `root` whitens what the law misses ``(n_waves, n_waves)``."""
+    """One mix and its parents.
+
+    Parameters
+    ----------
+    layout
+        Where the shared parameters stand.
+    mix
+        The mix.
+    root
+        Whitens what the law of mixing misses, shape ``(n_waves, n_waves)``.
+    """
 
     layout: ParameterLayout
     mix: KeyedMix

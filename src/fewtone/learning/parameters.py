@@ -53,7 +53,15 @@ _CONDITIONS = ("black", "index", "edge", "thinning")
 
 @dataclass(frozen=True, slots=True)
 class KeyedMix:
-    """A keyed ground that was read with its parents: numbers of them, and the parents' shares."""
+    """A keyed ground that was read with its parents.
+
+    Parameters
+    ----------
+    ground, parents
+        Numbers of the grounds.
+    fractions
+        The parents' shares [1], shape ``(n_parents,)``.
+    """
 
     ground: int
     parents: tuple[int, ...]
@@ -80,7 +88,17 @@ def keyed_mixes(grounds: tuple[str, ...]) -> tuple[KeyedMix, ...]:
 
 @dataclass(frozen=True, slots=True)
 class ParameterLayout:
-    """Where the shared parameters stand."""
+    """Where the shared parameters stand.
+
+    Parameters
+    ----------
+    n_toners, n_grounds, n_wavelengths
+        How many there are.
+    metallic
+        Numbers of the grounds that hold flake.
+    keyed
+        The keyed grounds that were read with their parents.
+    """
 
     n_toners: int
     n_grounds: int
@@ -217,10 +235,21 @@ class ParameterLayout:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Parameters:
-    """One value for every unknown: shared ``(n_shared,)``, local by segment and by panel.
+    """One value for every unknown.
 
-    `hazy` says which toners scatter at all ``(n_toners,)``; `waves` are the functions of
-    wavelength that log scattering is made of ``(n_waves, n_wavelengths)``.
+    Parameters
+    ----------
+    layout
+        Where the shared ones stand.
+    hazy
+        Which toners scatter at all, shape ``(n_toners,)``.
+    waves
+        Functions of wavelength that log scattering is made of, shape ``(n_waves, n_wavelengths)``.
+    shared
+        What all panels share, shape ``(n_shared,)``.
+    log_build, log_gain
+        Log film build of each segment and log gain of each panel [1], shapes ``(n_segments,)`` and
+        ``(n_panels,)``.
     """
 
     layout: ParameterLayout

@@ -49,7 +49,15 @@ _LIBRARY_SEED = 20_011
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Gaussian:
-    """A normal distribution: mean ``(n,)``, covariance and its inverse ``(n, n)``."""
+    """A normal distribution.
+
+    Parameters
+    ----------
+    mean
+        Shape ``(n,)``.
+    covariance, precision
+        The covariance and its inverse, shape ``(n, n)``.
+    """
 
     mean: FloatArray
     covariance: FloatArray

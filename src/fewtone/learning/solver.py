@@ -60,7 +60,15 @@ class Link(Protocol):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Prior:
-    """Normal prior of the shared parameters: mean and precision; and what else ties them."""
+    """Normal prior of the shared parameters.
+
+    Parameters
+    ----------
+    mean, precision
+        Shapes ``(n_shared,)`` and ``(n_shared, n_shared)``.
+    links
+        What else ties them.
+    """
 
     mean: FloatArray
     precision: FloatArray

@@ -22,7 +22,17 @@ _MOST_STEPS = 40
 
 
 class Reached(NamedTuple):
-    """Where a walk ends: ΔE00, parts of each toner, positions of the load and of the ground."""
+    """Where a walk ends.
+
+    Parameters
+    ----------
+    de00
+        ΔE00 to the target.
+    parts
+        Of each toner, shape ``(n_toners,)``.
+    load, ground
+        Positions of the load and of the ground.
+    """
 
     de00: float
     parts: IntArray

@@ -24,7 +24,15 @@ _POLES = ("red", "yellow", "green", "blue")
 
 
 class Difference(NamedTuple):
-    """ΔL*, ΔC*ab and ΔH*ab of a colour less the target, and the same in words."""
+    """A colour less the target.
+
+    Parameters
+    ----------
+    lightness, chroma, hue
+        ΔL*, ΔC*ab and ΔH*ab [CIELAB units].
+    words
+        The same in words.
+    """
 
     lightness: float
     chroma: float

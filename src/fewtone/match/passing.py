@@ -39,7 +39,17 @@ _BLOCK = 512
 
 
 class Passer(NamedTuple):
-    """One recipe of the front; its first four fields are its key."""
+    """One recipe of the front; its first four fields are its key.
+
+    Parameters
+    ----------
+    rank, de00, ground, line
+        Position by simplicity, ΔE00 to the target, position of the ground, and the recipe's text.
+    percent
+        Chance to pass, in whole percent.
+    recipe
+        The recipe.
+    """
 
     rank: int
     de00: float

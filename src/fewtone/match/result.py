@@ -148,7 +148,13 @@ class NewToner:
 
 @dataclass(frozen=True, slots=True)
 class NewGround:
-    """A ground that the shelf lacks: neutral, of that L* under clear without colour."""
+    """A neutral ground that the shelf lacks.
+
+    Parameters
+    ----------
+    lightness
+        Its L* under clear without colour.
+    """
 
     lightness: float
 

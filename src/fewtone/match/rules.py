@@ -23,7 +23,31 @@ _MOST_RATIOS = 100_000
 
 
 class RuleOptions(TypedDict, total=False):
-    """What may be asked of `Rules.of`; what is left out is the shop's own."""
+    """What may be asked of `Rules.of`; what is left out is the shop's own.
+
+    Parameters
+    ----------
+    max_toners
+        Most toners in a recipe.
+    use, without
+        Toners, by name or label, that alone may be used, or may not.
+    grounds
+        Grounds that alone may be used.
+    medium_parts
+        Letdowns that alone may be used, the first preferred.
+    coats
+        Fewest and most.
+    max_part
+        Largest whole number in a ratio.
+    tolerance
+        ΔE00 that passes.
+    top
+        Most recipes in the trade-off.
+    keep
+        Toners that every recipe must hold.
+    keyed
+        Whether grounds are mixed in pairs, too.
+    """
 
     max_toners: int
     use: Sequence[str] | None

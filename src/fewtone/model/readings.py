@@ -46,6 +46,8 @@ class Reading:
         instrument gave Lab alone.
     lab
         CIELAB under each light that was read.
+    date, note
+        As typed; empty where there is none.
     separate
         Whether the steps under this panel id are separate panels of one session: they share one
         heavy or light hand, and no coat.

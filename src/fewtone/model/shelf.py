@@ -80,7 +80,30 @@ class Measurement:
 class Mixing:
     """How the shop mixes and sprays; the rules that a recipe must keep.
 
-    `ground_parts` is the most parts that a keyed ground is made of when one is looked for.
+    Parameters
+    ----------
+    medium_parts
+        Letdowns of this shop, parts of medium to one of blend by volume; the house letdown first.
+    coats
+        Fewest and most.
+    max_part
+        Largest whole number in a ratio.
+    ground_parts
+        Most parts that a keyed ground is made of when one is looked for.
+    tolerance
+        ΔE00 that passes.
+    panel_cv, coat_cv
+        How far a whole panel's film build comes out heavy or light, and one coat's on its own [1].
+    pour_cv
+        Error of one component's pour [1].
+    cup_ml
+        Smallest step of a cup whose size is not known [ml]; None if there is none.
+    cups
+        The cups whose size is known.
+    scale_g
+        Smallest step of the scale [g]; None if there is none.
+    ml_per_m2
+        Mixed paint per coat and area [ml/m²]; None if not known.
     """
 
     medium_parts: tuple[Number, ...] = (6, 8, 5, 4)
@@ -110,7 +133,17 @@ class Mixing:
 
 @dataclass(frozen=True, slots=True)
 class Medium:
-    """The clear base that toners are let down in; density in kg/L, price per litre."""
+    """The clear base that toners are let down in.
+
+    Parameters
+    ----------
+    label
+        What it is called.
+    density
+        [kg/L]; None if not known.
+    price
+        Of a litre; None if not known.
+    """
 
     label: str = "Medium"
     density: Decimal | None = None
@@ -119,7 +152,19 @@ class Medium:
 
 @dataclass(frozen=True, slots=True)
 class Additive:
-    """What the house always adds, percent by volume of medium + blend; density in kg/L."""
+    """What the house always adds.
+
+    Parameters
+    ----------
+    name
+        Such as ``reducer``.
+    percent
+        Of the volume of medium and blend.
+    density
+        [kg/L]; None if not known.
+    price
+        Of a litre; None if not known.
+    """
 
     name: str
     percent: Decimal
@@ -129,9 +174,20 @@ class Additive:
 
 @dataclass(frozen=True, slots=True)
 class Toner:
-    """A concentrated translucent tint; density in kg/L, price per litre.
+    """A concentrated translucent tint.
 
-    `strength` is that of the bottle in use relative to the learnt curve [1].
+    Parameters
+    ----------
+    name, label
+        A letter, then a-z, 0-9 and hyphens; and what it is called on screen.
+    density
+        [kg/L]; None if not known.
+    price
+        Of a litre; None if not known.
+    in_stock
+        Whether recipes may use it.
+    strength
+        Of the bottle in use relative to the learnt curve [1].
     """
 
     name: str
@@ -144,7 +200,15 @@ class Toner:
 
 @dataclass(frozen=True, slots=True)
 class Ground:
-    """The opaque coat underneath; kind is ``solid`` or ``metallic``."""
+    """The opaque coat underneath.
+
+    Parameters
+    ----------
+    name, label
+        As a toner's.
+    kind
+        ``solid`` or ``metallic``.
+    """
 
     name: str
     kind: str
@@ -158,7 +222,21 @@ class Ground:
 
 @dataclass(frozen=True, slots=True)
 class ShelfSettings:
-    """All that ``shelf.toml`` says. The toners and grounds stand in the file's order."""
+    """All that ``shelf.toml`` says.
+
+    Parameters
+    ----------
+    name
+        What the shelf is called.
+    measurement, mixing, medium, additives
+        How panels are read, how the shop mixes and sprays, and what it mixes with.
+    toners, grounds
+        By name, in the file's order.
+    percent
+        Whether spectral columns are 0..100, not 0..1.
+    deck
+        File of the deck that holds where none is named, relative to the shelf; None without one.
+    """
 
     name: str
     measurement: Measurement

@@ -64,7 +64,15 @@ _LEAST_TRAPPED = 1e-18
 
 
 class Part(NamedTuple):
-    """A part of a film's reflectance, and its derivatives in τ, in scattering depth and in t."""
+    """A part of a film's reflectance, with derivatives; all of one shape.
+
+    Parameters
+    ----------
+    value
+        The part [1].
+    d_tau, d_scattering, d_return_ratio
+        Its derivatives in τ, in scattering depth and in t.
+    """
 
     value: FloatArray
     d_tau: FloatArray

@@ -74,10 +74,17 @@ class IntegralTable:
 
     In √τ the function is smooth enough for cubics even at τ = 0, where E₃ has a τ²·ln τ. The
     error is below 1e-9 everywhere (a test shows it).
+
+    Parameters
+    ----------
+    nodes_per_unit
+        How many nodes there are to a unit of √τ.
+    cubics
+        In each cell the value, then the coefficients of x, x² and x³, shape ``(4, n_cells)``.
     """
 
     nodes_per_unit: float
-    cubics: FloatArray  # (4, n_cells): value, then the coefficients of x, x², x³ in the cell
+    cubics: FloatArray
 
     @property
     def at_zero(self) -> float:

@@ -38,7 +38,13 @@ _TABLES = 1e-7
 
 
 class Interval(NamedTuple):
-    """Least and largest values, arrays of one shape."""
+    """Least and largest values.
+
+    Parameters
+    ----------
+    low, high
+        Arrays of one shape.
+    """
 
     low: FloatArray
     high: FloatArray

@@ -52,7 +52,13 @@ _SHARE_NODES = 25
 
 @dataclass(frozen=True, slots=True)
 class HazeTables:
-    """Tables for one film and geometry, as cubic B-splines in log₂ τ and in the share of τ_s."""
+    """Tables for one film and geometry, as cubic B-splines in log₂ τ and in the share of τ_s.
+
+    Parameters
+    ----------
+    coefficients
+        Of the splines, shape ``(n_shares + 2, n_depths + 2, 3)``.
+    """
 
     # Between these depths they hold; shallower and deeper films have what these have, per τ_s.
     SHALLOWEST: ClassVar[float] = 2.0**_FIRST_POWER

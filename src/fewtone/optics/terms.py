@@ -10,14 +10,31 @@ __all__ = ["FilmDerivatives", "FilmTerms", "HazeDerivatives", "HazeTerms"]
 
 
 class FilmTerms(NamedTuple):
-    """What a film does to light in one geometry, or its derivatives in τ; shaped like τ."""
+    """What a film does to light in one geometry, or its derivatives in τ; shaped like τ.
+
+    Parameters
+    ----------
+    escape
+        Share of the light from the ground that reaches the instrument after one passage in and out.
+    trapped
+        Share that comes back to the ground from inside the film.
+    """
 
     escape: FloatArray
     trapped: FloatArray
 
 
 class FilmDerivatives(NamedTuple):
-    """Reflectance of a film over its ground, and its derivatives; all of one shape."""
+    """Reflectance of a film over its ground, and its derivatives; all of one shape.
+
+    Parameters
+    ----------
+    reflectance
+        Reflectance factor [1].
+    d_tau, d_scattering, d_ground, d_return_ratio
+        Its derivatives in absorption depth, in scattering depth, in the ground's reflectance and
+        in its internal-return ratio.
+    """
 
     reflectance: FloatArray
     d_tau: FloatArray
@@ -39,7 +56,15 @@ class HazeTerms(NamedTuple):
 
 
 class HazeDerivatives(NamedTuple):
-    """`HazeTerms` and their derivatives in τ_a and in τ_s."""
+    """`HazeTerms` with derivatives.
+
+    Parameters
+    ----------
+    terms
+        The terms.
+    d_absorption, d_scattering
+        Their derivatives in τ_a and in τ_s.
+    """
 
     terms: HazeTerms
     d_absorption: HazeTerms

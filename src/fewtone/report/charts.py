@@ -22,7 +22,15 @@ _NM_STEP = 50.0
 
 @dataclass(frozen=True, slots=True)
 class Tick:
-    """A mark on an axis: where, in the chart's units, and what it says."""
+    """A mark on an axis.
+
+    Parameters
+    ----------
+    at
+        Where, in the chart's units.
+    label
+        What it says.
+    """
 
     at: float
     label: str

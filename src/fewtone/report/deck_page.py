@@ -27,7 +27,19 @@ _GUTTER, _HEAD, _FIELD_GAP = 74.0, 16.0, 10.0
 
 @dataclass(frozen=True, slots=True)
 class PlacedChip:
-    """A chip where it stands: corner in the picture's units, its two colours, its words."""
+    """A chip where it stands.
+
+    Parameters
+    ----------
+    x, y
+        Its corner, in the picture's units.
+    asked, answer
+        What was asked for and what answers it.
+    reached
+        Whether that is within tolerance.
+    words
+        What is said of it.
+    """
 
     x: float
     y: float

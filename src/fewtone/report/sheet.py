@@ -25,7 +25,13 @@ _USUAL_VOLUME = "500ml"
 
 
 class SheetOptions(TypedDict, total=False):
-    """How much to mix, as `fewtone.workshop.pour.batch.BatchOptions`; else 500 ml exactly."""
+    """How much to mix; without any of it 500 ml exactly.
+
+    Parameters
+    ----------
+    volume, area, extra, by_weight, exact, use_up, rounding
+        As `fewtone.workshop.pour.batch.BatchOptions` has them.
+    """
 
     volume: Amount | None
     area: Amount | None

@@ -34,7 +34,17 @@ def panel_of(row: Row) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Rows:
-    """The rows of readings.csv, found by names."""
+    """The rows of readings.csv, found by names.
+
+    Parameters
+    ----------
+    table
+        The file.
+    settings
+        What the shelf's shelf.toml says.
+    columns
+        Which of the file's hold readings.
+    """
 
     table: Table
     settings: ShelfSettings

@@ -111,7 +111,17 @@ class Spectrum:
 
 @dataclass(frozen=True, slots=True)
 class LabValue:
-    """A CIELAB value as it stands in the file; illuminant and observer empty where not said."""
+    """A CIELAB value as it stands in the file.
+
+    Parameters
+    ----------
+    mode
+        In which the instrument read it.
+    values
+        L*, a* and b*.
+    illuminant, observer
+        As the file has them; empty where it does not say.
+    """
 
     mode: Mode
     values: tuple[float, float, float]

@@ -31,7 +31,13 @@ _MARKS = (b"\xef\xbb\xbf", b"\xff\xfe", b"\xfe\xff")
 
 
 class TakeOptions(TypedDict, total=False):
-    """How a file is taken: the parameters of `take` of the same names."""
+    """How a file is taken.
+
+    Parameters
+    ----------
+    mode, light, leave_out, force, dry_run
+        The parameters of `take` of these names.
+    """
 
     mode: str | None
     light: Light | str | None

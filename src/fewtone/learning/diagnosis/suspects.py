@@ -100,7 +100,15 @@ class Suspect:
 
 @dataclass(frozen=True, slots=True)
 class Diagnosis:
-    """What is wrong with a shelf's readings: panels that do not fit, an instrument that moved."""
+    """What is wrong with a shelf's readings.
+
+    Parameters
+    ----------
+    suspects
+        Panels that do not fit, the worst first.
+    drift
+        Of the instrument; None if it held.
+    """
 
     suspects: tuple[Suspect, ...]
     drift: Drift | None

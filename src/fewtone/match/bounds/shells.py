@@ -44,7 +44,15 @@ _MARGIN = 0.002
 
 
 class Window(NamedTuple):
-    """Ends of F and of log F, shape ``(3,)`` each, widened by the error of the sums."""
+    """What F may be, widened by the error of the sums.
+
+    Parameters
+    ----------
+    least, most
+        Ends of F, shape ``(3,)``.
+    lo, hi
+        Ends of log F, shape ``(3,)``.
+    """
 
     least: FloatArray
     most: FloatArray
@@ -95,9 +103,15 @@ class Planes(NamedTuple):
 class Corners(NamedTuple):
     """What each toner by itself says about a window.
 
-    1/T of the far planes, shape ``(n_toners, n_grounds, 3)``; h of the near planes, ``(n_toners,
-    n_grounds, 3, n_toners)``; for each ground, of pairs of a far and a near plane, 1 at the toners
-    where the far one is not nearer, 0 elsewhere, 32 bits, ``(n_pairs, n_toners)``.
+    Parameters
+    ----------
+    far
+        1/T of the far planes, shape ``(n_toners, n_grounds, 3)``.
+    near
+        h of the near planes, shape ``(n_toners, n_grounds, 3, n_toners)``.
+    open
+        For each ground, of pairs of a far and a near plane, 1 at the toners where the far one is
+        not nearer, 0 elsewhere, 32 bits, shape ``(n_pairs, n_toners)``.
     """
 
     far: FloatArray

@@ -20,7 +20,15 @@ _BEND, _STRAIGHT = (6.0 / 29.0) ** 3, (29.0 / 6.0) ** 2 / 3.0
 
 
 class Slice(NamedTuple):
-    """A part of what may lie within the radius: ends of X, Y, Z over the white's, and of a*, b*."""
+    """A part of what may lie within the radius.
+
+    Parameters
+    ----------
+    low, high
+        Ends of X, Y, Z over the white's, shape ``(3,)``.
+    region
+        Ends of a* and b*.
+    """
 
     low: FloatArray
     high: FloatArray

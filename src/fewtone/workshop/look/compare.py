@@ -28,7 +28,15 @@ _LEAST = 2
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """A colour, CIELAB, and its ΔE00 to what it is compared with."""
+    """A colour beside another.
+
+    Parameters
+    ----------
+    lab
+        CIELAB.
+    de00
+        ΔE00 to what it is compared with.
+    """
 
     lab: tuple[float, float, float]
     de00: float

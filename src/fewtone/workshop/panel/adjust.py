@@ -58,7 +58,13 @@ _USUAL_ROOM, _USUAL_STEP = Fraction(3, 2), Decimal(1)
 
 
 class AdjustOptions(TypedDict, total=False):
-    """What `adjust` may be told beside recipe, target and readings; see there."""
+    """What `adjust` may be told beside recipe, target and readings.
+
+    Parameters
+    ----------
+    sprayed, left, room, activated
+        The parameters of `adjust` of these names.
+    """
 
     sprayed: Number | None
     left: Amount | None

@@ -92,7 +92,15 @@ class Depth:
 
 @dataclass(frozen=True, slots=True)
 class SprayedPanel:
-    """One panel of a job: what it was sprayed with, and what it reads at each number of coats."""
+    """One panel of a job.
+
+    Parameters
+    ----------
+    recipe
+        What it was sprayed with.
+    depths
+        What it reads at each number of coats.
+    """
 
     recipe: Recipe
     depths: tuple[Depth, ...]
@@ -127,6 +135,10 @@ class Hypothesis:
         ``gun`` and toners' names.
     curves_off
         Whether the curves are further off than learning says.
+    weight
+        Posterior weight [1].
+    explanation
+        All else, given that.
     """
 
     off: frozenset[str]

@@ -80,7 +80,19 @@ class Volumes:
 
 @dataclass(frozen=True, slots=True)
 class Remedies:
-    """Plans for one mix, and what they come to; `of` makes it from a posterior."""
+    """Plans for one mix, and what they come to; `of` makes it from a posterior.
+
+    Parameters
+    ----------
+    curves, settings
+        The learnt shelf.
+    recipe
+        What was meant to be in the cup.
+    predictive
+        How panels of it would read.
+    target
+        What was asked for.
+    """
 
     curves: Curves
     settings: ShelfSettings

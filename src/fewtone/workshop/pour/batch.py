@@ -55,7 +55,13 @@ _SHARE_OF_TOLERANCE = 0.25
 
 
 class BatchOptions(TypedDict, total=False):
-    """How `batch` is asked; see there."""
+    """How `batch` is asked.
+
+    Parameters
+    ----------
+    volume, area, extra, use_up, reducer, by_weight, exact, rounding, ground_volume
+        The parameters of `batch` of these names.
+    """
 
     volume: Amount | None
     area: Amount | None

@@ -71,6 +71,10 @@ class Mix:
 
     Parameters
     ----------
+    curves, settings
+        The learnt shelf.
+    recipe
+        The recipe.
     parts
         Share of each component by volume, in pouring order.
     strength
