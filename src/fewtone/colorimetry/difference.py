@@ -93,18 +93,19 @@ def delta_e_2000_metric(lab: FloatLike) -> FloatArray:
     By polarisation of `delta_e_2000` over central steps, M_ij = (q(i + j) - q(i - j))/4, so that
     there is no second version of the formula.
     """
-    centre, unit = np.asarray(lab, dtype=np.float64), _METRIC_STEP * np.eye(3)
-
-    def square(step: FloatArray) -> FloatArray:
-        half = 0.5 * step
-        return delta_e_2000(centre + half, centre - half) ** 2 / _METRIC_STEP**2
-
+    centre = np.asarray(lab, dtype=np.float64)
+    rows = [(i, j) for i in range(3) for j in range(i)]
+    unit = np.eye(3)
+    steps = [*unit]
+    for i, j in rows:
+        steps += [unit[i] + unit[j], unit[i] - unit[j]]
+    half = 0.5 * _METRIC_STEP * np.array(steps).reshape(-1, *[1] * (centre.ndim - 1), 3)
+    square = delta_e_2000(centre + half, centre - half) ** 2 / _METRIC_STEP**2
     metric = np.empty((*centre.shape, 3))
     for i in range(3):
-        metric[..., i, i] = square(unit[i])
-        for j in range(i):
-            cross = square(unit[i] + unit[j]) - square(unit[i] - unit[j])
-            metric[..., i, j] = metric[..., j, i] = 0.25 * cross
+        metric[..., i, i] = square[i]
+    for (i, j), plus, minus in zip(rows, square[3::2], square[4::2], strict=True):
+        metric[..., i, j] = metric[..., j, i] = 0.25 * (plus - minus)
     return metric
 
 

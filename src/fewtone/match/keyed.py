@@ -60,13 +60,6 @@ def keyed_recipes(
         for match in (answer.simplest, answer.surest, answer.closest, *answer.recipes)
         if match is not None and match.in_tolerance
     }
-    now = judge_aims(
-        guess,
-        settings,
-        [match.recipe for match in once_read.values()],
-        aims_of(target),
-        rules.tolerance,
-    )
     plain = [
         match
         for match in (unkeyed.simplest, unkeyed.surest, *unkeyed.recipes)
@@ -84,9 +77,14 @@ def keyed_recipes(
             claims = (*proposals[line].claims, claim)
             proposals[line] = replace(proposals[line], claims=claims)
         else:
-            chance_now = now[list(once_read).index(line)].pass_probability
-            proposals[line] = KeyingProposal((claim,), best, chance_now, beside)
-    return Keying(tuple(proposals.values()), len(keyed), answer.proof)
+            proposals[line] = KeyingProposal((claim,), best, None, beside)
+    recipes = [proposal.match.recipe for proposal in proposals.values()]
+    now = judge_aims(guess, settings, recipes, aims_of(target), rules.tolerance)
+    told = (
+        replace(proposal, chance_now=match.pass_probability)
+        for proposal, match in zip(proposals.values(), now, strict=True)
+    )
+    return Keying(tuple(told), len(keyed), answer.proof)
 
 
 # Figures of a recipe that keying may better, each the lower the better.

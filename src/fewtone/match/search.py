@@ -32,7 +32,7 @@ from fewtone.typing import FloatArray, IntArray
 __all__ = ["everything", "learnt_rules", "search"]
 
 # Colours worked out at once: their intermediate arrays then stay within the processor's cache.
-_BATCH = 512
+_BATCH = 2048
 # The first sweep goes out to this ΔE00 and the tolerance, each next one so many times farther.
 _FIRST_REACH, _GROWTH = 1.0, 8.0
 

@@ -144,14 +144,14 @@ def lab_deviations_of(
         weighed = jacobian * by_depth[:, np.newaxis]
         for toner in np.flatnonzero(doses.any(axis=0)):
             has = np.flatnonzero(doses[:, toner])
-            moved = weighed[has] @ deviations[:, toner].T
-            off[has] += doses[has, toner, np.newaxis, np.newaxis] * moved
+            amount = doses[has, toner, np.newaxis, np.newaxis]
+            off[has] += _multiplied_out(amount * weighed[has], deviations[:, toner])
     by_ground, by_ratio = jacobian * film.d_ground[:, np.newaxis], film.d_return_ratio
     ratio = (jacobian @ by_ratio[:, :, np.newaxis])[:, :, 0]
     # Not `numpy.unique`, which imports all of `numpy.ma`: `check` is to start quickly.
     for ground_row in sorted(set(ground.tolist())):
         over = np.flatnonzero(ground == ground_row)
-        off[over] += by_ground[over] @ sure.ground_reflectance[:, ground_row].T
+        off[over] += _multiplied_out(by_ground[over], sure.ground_reflectance[:, ground_row])
         off[over] += ratio[over, :, np.newaxis] * sure.return_ratio[:, ground_row]
     off += jacobian.sum(axis=2)[:, :, np.newaxis] * sure.black
     by_optics = _optics_derivatives(curves, doses, ground)
@@ -159,6 +159,12 @@ def lab_deviations_of(
         off += jacobian @ by_optics.swapaxes(1, 2) @ np.stack([sure.index, sure.edge])
     off[..., off.shape[-1] - sure.apart :] = 0.0
     return off.swapaxes(1, 2)
+
+
+def _multiplied_out(weighed: FloatArray, deviations: FloatArray) -> FloatArray:
+    """``(n, 3, n_wavelengths)`` by ``(n_directions, n_wavelengths)``, as one matrix product."""
+    product = weighed.reshape(-1, weighed.shape[2]) @ deviations.T
+    return product.reshape(len(weighed), 3, -1)
 
 
 def departing_deviations(

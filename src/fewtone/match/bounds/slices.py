@@ -47,18 +47,21 @@ def slices_of(target: FloatArray, radius: float, lightest: float) -> tuple[Slice
     lightest
         Y over the white's that no film exceeds.
     """
-    return _slices(target.tobytes(), radius, lightest)
-
-
-# Searches of several lattices go out to the same radius of one target.
-@lru_cache(maxsize=4)
-def _slices(targets: bytes, radius: float, lightest: float) -> tuple[Slice, ...]:
-    target = np.frombuffer(targets).reshape(-1, 3)
     top = 116.0 * float(_root(np.array(lightest))) - 16.0 + 1e-6
-    low, high = lightness_span(target, radius)
+    low, high = _span(target.tobytes(), radius)
     low, high = max(low, 0.0), min(high, top)
-    if low > high:
-        return ()
+    return _slices(target.tobytes(), radius, low, high) if low <= high else ()
+
+
+@lru_cache(maxsize=4)
+def _span(targets: bytes, radius: float) -> tuple[float, float]:
+    return lightness_span(np.frombuffer(targets).reshape(-1, 3), radius)
+
+
+# Searches of several lattices go out to the same radius of one target, whatever their grounds.
+@lru_cache(maxsize=4)
+def _slices(targets: bytes, radius: float, low: float, high: float) -> tuple[Slice, ...]:
+    target = np.frombuffer(targets).reshape(-1, 3)
     step = max(_STEP, _STEP_SHARE * radius)
     ends = np.linspace(low, high, max(1, math.ceil((high - low) / step)) + 1)
     spans = np.stack([ends[:-1], ends[1:]], axis=1)
