@@ -36,8 +36,12 @@ def test_the_spectrum_of_a_recipe_gives_it_back(
         assert closest["recipe"] == RECIPE
         assert closest["de00"] <= 1e-4  # seven decimals are written
         assert all(left["index"] <= 1e-3 for left in closest["metamerism"])
+        if lights:
+            each = [standing["pass_probability"] for standing in closest["each"]]
+            assert 0.8 * min(each) <= closest["pass_any"] <= min(each) + 0.01
     screen = run("match", path, "--lights", "D65,A", "--shelf", learnt_demo).out
     assert "Metamerism left, from D65/10 to A/10 0.0 (ΔE*ab, ISO 18314-4)" in screen
+    assert "fresh panels pass in all of them at once" in screen
 
 
 def test_several_lights_count_by_the_worst(learnt_demo: Path, tmp_path: Path, run: Run) -> None:

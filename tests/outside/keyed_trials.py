@@ -76,7 +76,7 @@ def run(seed: int, lights: Sequence[str] = (), *, strips: bool = True) -> KeyedT
     parents = [keyed({name: 1}, paints) for name in names]
     booth = Booth(random_toners(rng, N_TONERS), [*parents, *mixes], rng)
     steps = _shelf(booth, names)
-    curves = _learnt(booth, steps, lights)
+    curves = _learnt(booth, steps, lights, seed)
     unread = _bare(booth, curves, mixes)
     # Mixes with flake in them, of different parents: those that are keyed in earnest.
     order = rng.permutation(len(mixes))
@@ -87,7 +87,7 @@ def run(seed: int, lights: Sequence[str] = (), *, strips: bool = True) -> KeyedT
             chosen.append(mix)
     chosen = chosen[:READ]
     steps += [step for mix in chosen for step in booth.bare(mix.name)]
-    curves = _learnt(booth, steps, lights)
+    curves = _learnt(booth, steps, lights, seed)
     read = _bare(booth, curves, chosen)
     others = _bare(booth, curves, [mix for mix in mixes if mix not in chosen])
     blends = _blends(booth, curves, chosen)
@@ -96,7 +96,7 @@ def run(seed: int, lights: Sequence[str] = (), *, strips: bool = True) -> KeyedT
         return KeyedTrial(unread, read, others, blends, np.empty(0), parents_blends)
     for toner, mix in zip(rng.permutation(booth.names), chosen, strict=False):
         steps += booth.strip({str(toner): 1}, 6, COATS, mix.name)
-    curves = _learnt(booth, steps, lights)
+    curves = _learnt(booth, steps, lights, seed)
     sprayed, ordinary = _blends(booth, curves, chosen), _blends(booth, curves, parents)
     return KeyedTrial(unread, read, others, blends, sprayed, ordinary)
 
@@ -112,11 +112,11 @@ def _shelf(booth: Booth, parents: Sequence[str]) -> list[Step]:
     return steps
 
 
-def _learnt(booth: Booth, steps: Sequence[Step], lights: Sequence[str]) -> Curves:
+def _learnt(booth: Booth, steps: Sequence[Step], lights: Sequence[str], seed: int) -> Curves:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         # The same readings each time: what is added is read after them.
-        kept, booth.rng = booth.rng, np.random.default_rng(7)
+        kept, booth.rng = booth.rng, np.random.default_rng([seed, 7])
         booth.write_shelf(folder, steps, lights)
         booth.rng = kept
         settings = load_settings(folder)

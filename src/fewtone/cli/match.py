@@ -151,7 +151,8 @@ def _parts(result: MatchResult, target: Target, explain: bool) -> list[Part]:
         words = f"Nothing on this shelf is within {result.tolerance:g}: {result.miss.words}"
         parts += [words, ""]
     for title, pick in titled_picks(result):
-        parts += [*_pick(title, pick, target), ""]
+        several = "for at least one of them" if result.versions else "in all of them at once"
+        parts += [*_pick(title, pick, target, several), ""]
     parts += [*help_parts(result), target_words(target), ""]
     parts += versions_parts(result)
     parts += others_parts(result, target.light)
@@ -161,7 +162,7 @@ def _parts(result: MatchResult, target: Target, explain: bool) -> list[Part]:
     return [*parts, *proof_words(result.proof, explain)]
 
 
-def _pick(title: str, pick: Match, target: Target) -> list[Part]:
+def _pick(title: str, pick: Match, target: Target, several: str) -> list[Part]:
     from fewtone.cli.answers import metamerism_words, standing_words
     from fewtone.cli.console import Framed, Heading
     from fewtone.cli.words import lab_words
@@ -177,7 +178,7 @@ def _pick(title: str, pick: Match, target: Target) -> list[Part]:
             f"Reads {lab_words(pick.lab)}",
         ]
         if pick.pass_any is not None:
-            lines.append(f"How sure: {sureness_words(pick.pass_any)} for at least one of them")
+            lines.append(f"How sure: {sureness_words(pick.pass_any)} {several}")
     else:
         lines = [
             f"{title} ΔE00 {pick.de00:.2f}: {difference_words(pick.de00)}",

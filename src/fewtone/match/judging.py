@@ -63,10 +63,9 @@ def judge_aims(
         return ()
     described = describe_all(curves, recipes, aims[0].target.light)
     columns = [_standings(curves, settings, recipes, aim, tolerance) for aim in aims]
-    versions = [aim.target for aim in aims if aim.over is None]
     any_of = None
-    if len(versions) == len(aims) and len({target.light for target in versions}) == 1:
-        any_of = pass_any_probability(curves, settings, recipes, versions, tolerance)
+    if all(aim.over is None for aim in aims):
+        any_of = pass_any_probability(curves, settings, recipes, _versions(aims), tolerance)
     matches = []
     for row, (match, *each) in enumerate(zip(described, *columns, strict=True)):
         worst = max(standing.de00 for standing in each)
@@ -80,6 +79,15 @@ def judge_aims(
             )
         )
     return tuple(matches)
+
+
+def _versions(aims: Sequence[Aim]) -> list[list[Target]]:
+    """Versions of a colour; what has one spectrum is one version, in several lights."""
+    versions: dict[int, list[Target]] = {}
+    for place, aim in enumerate(aims):
+        spectrum = aim.target.spectrum
+        versions.setdefault(place if spectrum is None else id(spectrum), []).append(aim.target)
+    return list(versions.values())
 
 
 def _standings(

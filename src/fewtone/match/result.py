@@ -109,7 +109,8 @@ class Match:
         `pass_probability` is None.
     pass_any
         Chance that a fresh panel reads within tolerance of at least one of several versions of a
-        colour, rounded to 0.01.
+        colour, of a spectrum in several lights in all of them, rounded to 0.01; None where aims are
+        over several grounds.
     metamerism
         How far it parts from a spectrum in other lights; empty where no spectrum was asked for.
     """

@@ -33,7 +33,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from fewtone.colorimetry import delta_e_2000_metric
+from fewtone.colorimetry import Light, delta_e_2000_metric
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
@@ -121,7 +121,9 @@ class PassProbability:
     target: Target
     tolerance: float
 
-    def spread(self, doses: FloatArray, ground: IntArray) -> FilmSpread:
+    def spread(
+        self, doses: FloatArray, ground: IntArray, lights: Sequence[Light] = ()
+    ) -> FilmSpread:
         """How fresh panels of films spread.
 
         Parameters
@@ -130,10 +132,16 @@ class PassProbability:
             Of each learnt toner [standard coats], shape ``(n, n_toners)``.
         ground
             Row of each film's ground in the curves, shape ``(n,)``.
+        lights
+            Lights in which panels are seen; the target's if there are none. In k lights a panel's
+            colour has 3k coordinates, light after light.
         """
-        curves, settings, light = self.curves, self.settings, self.target.light
+        curves, settings = self.curves, self.settings
+        lights = lights or (self.target.light,)
         film = reflectance_derivatives(curves, doses, ground)
-        jacobian = lab_jacobian_of(curves, film.reflectance, light)
+        jacobian = np.concatenate(
+            [lab_jacobian_of(curves, film.reflectance, light) for light in lights], axis=1
+        )
         off = lab_deviations_of(curves, film, jacobian, doses, ground)
         # ∂Lab/∂ log dose of each toner, (n, n_toners, 3).
         by_toner = (jacobian * film.d_tau[:, np.newaxis]) @ curves.absorption.T
@@ -149,8 +157,13 @@ class PassProbability:
         panels = by_ground[:, :, np.newaxis] * by_ground[:, np.newaxis]
         pours = settings.mixing.pour_cv**2 * (by_toner.swapaxes(1, 2) @ by_toner)
         return FilmSpread(
-            lab=lab_of(curves, film.reflectance, light),
-            shared=off.swapaxes(1, 2) @ off + panels + pours + instrument * np.eye(3),
+            lab=np.concatenate(
+                [lab_of(curves, film.reflectance, light) for light in lights], axis=1
+            ),
+            shared=off.swapaxes(1, 2) @ off
+            + panels
+            + pours
+            + instrument * np.tile(np.eye(3), (len(lights), len(lights))),
             by_build=by_toner.sum(axis=1),
             by_dose=(doses[:, np.newaxis] @ by_toner)[:, 0],
             dose=doses.sum(axis=1),
@@ -288,20 +301,23 @@ def pass_any_probability(
     curves: Curves,
     settings: ShelfSettings,
     recipes: Sequence[Recipe],
-    targets: Sequence[Target],
+    versions: Sequence[Sequence[Target]],
     tolerance: float,
 ) -> FloatArray | None:
-    """Chance that a fresh panel of each recipe reads within tolerance of at least one target.
+    """Chance that a fresh panel of each recipe reads within tolerance of at least one version.
 
     The panels of `pass_probability`, counted at evenly spread points of their distribution, which
-    is right to about .005; never below the chance for one target nor above the sum of all.
+    is right to about .005. A panel has one spectrum, whose colours in several lights go together;
+    what the instrument misreads is the same in all of them. Never below the chance for one version
+    nor above the sum of all.
 
     Parameters
     ----------
     curves, settings, recipes, tolerance
         As `pass_probability` takes them.
-    targets
-        Versions of one colour, all in one light.
+    versions
+        Versions of one colour, each in one light or in several, in all of which a panel is then to
+        be within tolerance.
 
     Returns
     -------
@@ -314,18 +330,30 @@ def pass_any_probability(
     """
     if curves.uncertainty is None:
         return None
-    chance = PassProbability(curves, settings, targets[0], tolerance)
-    spread = chance.spread(*recipe_doses(curves, recipes))
+    lights = tuple(dict.fromkeys(target.light for version in versions for target in version))
+    chance = PassProbability(curves, settings, versions[0][0], tolerance)
+    spread = chance.spread(*recipe_doses(curves, recipes), lights)
     covariance = chance._covariance(spread, np.arange(len(recipes)), *_sprayed(recipes))
-    points = normal_points(_POINTS, 3)
+    variance, axes = np.linalg.eigh(covariance)
+    # The widest directions first: points are spread most evenly along their first coordinates.
+    root = (axes * np.sqrt(np.maximum(variance, 0.0))[:, np.newaxis])[..., ::-1]
+    points = normal_points(_POINTS, root.shape[-1]) @ root.swapaxes(1, 2)
     inside = np.zeros((len(recipes), _POINTS), dtype=np.bool_)
     alone = []
-    for target in targets:
-        step = spread.lab - np.array(target.lab)
-        metric = delta_e_2000_metric(spread.lab - 0.5 * step)
-        panels = step[:, np.newaxis] + points @ np.linalg.cholesky(covariance).swapaxes(1, 2)
-        inside |= ((panels @ metric) * panels).sum(axis=2) <= tolerance**2
-        alone.append(chance_within(spread.lab, covariance, np.array(target.lab), tolerance))
+    for version in versions:
+        passes = np.ones_like(inside)
+        for target in version:
+            seen = slice(3 * lights.index(target.light), 3 * lights.index(target.light) + 3)
+            step = spread.lab[:, seen] - np.array(target.lab)
+            metric = delta_e_2000_metric(np.array(target.lab) + 0.5 * step)
+            panels = step[:, np.newaxis] + points[..., seen]
+            passes &= ((panels @ metric) * panels).sum(axis=2) <= tolerance**2
+        inside |= passes
+        within = passes.mean(axis=1)
+        if len(version) == 1:
+            own = covariance[:, seen, seen]
+            within = chance_within(spread.lab[:, seen], own, np.array(target.lab), tolerance)
+        alone.append(within)
     counted = np.clip(inside.mean(axis=1), np.max(alone, axis=0), np.sum(alone, axis=0))
     return np.asarray(np.round(np.minimum(counted, 1.0), 2))
 

@@ -136,7 +136,7 @@ def lab_deviations_of(
     """
     sure = curves.uncertainty
     assert sure is not None
-    off = np.zeros((len(doses), 3, len(sure.return_ratio)))
+    off = np.zeros((*jacobian.shape[:2], len(sure.return_ratio)))
     depths = [(film.d_tau, sure.absorption)]
     if sure.scattering.any():
         depths.append((film.d_scattering, sure.scattering))
@@ -162,9 +162,9 @@ def lab_deviations_of(
 
 
 def _multiplied_out(weighed: FloatArray, deviations: FloatArray) -> FloatArray:
-    """``(n, 3, n_wavelengths)`` by ``(n_directions, n_wavelengths)``, as one matrix product."""
+    """``(n, k, n_wavelengths)`` by ``(n_directions, n_wavelengths)``, as one matrix product."""
     product = weighed.reshape(-1, weighed.shape[2]) @ deviations.T
-    return product.reshape(len(weighed), 3, -1)
+    return product.reshape(*weighed.shape[:2], -1)
 
 
 def departing_deviations(

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fewtone.colorimetry import delta_e_2000
+from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.colorimetry.difference import delta_e_2000_metric
 from fewtone.io.curves import CURVES_FILE, load_curves, save_curves
 from fewtone.io.uncertainty import uncertainty_file
@@ -23,6 +23,7 @@ from fewtone.prediction.forward import (
     lab_of,
     lab_of_doses,
     recipe_doses,
+    reflectance,
     reflectance_derivatives,
 )
 from fewtone.prediction.pass_probability import (
@@ -279,12 +280,46 @@ def test_the_chance_of_any_version_is_that_of_panels(learnt: Curves) -> None:
     shaky = replace(SETTINGS, mixing=Mixing(panel_cv=0.05))
     alone = [pass_probability(learnt, shaky, recipes, target, 1.0) for target in (one, other)]
     for targets, wanted in (((one,), alone[0]), ((one, one), alone[0]), ((other,), alone[1])):
-        found = pass_any_probability(learnt, shaky, recipes, targets, 1.0)
+        found = pass_any_probability(learnt, shaky, recipes, [[each] for each in targets], 1.0)
         assert found is not None
         assert found == pytest.approx(wanted, abs=0.011)  # both are rounded to .01
-    both = pass_any_probability(learnt, shaky, recipes, (one, other), 1.0)
+    both = pass_any_probability(learnt, shaky, recipes, [[one], [other]], 1.0)
     assert both is not None
     assert alone[0] is not None
     assert alone[1] is not None
     assert both == pytest.approx(alone[0] + alone[1], abs=0.02)
     assert both.min() > 0.1
+
+
+def test_the_chance_in_several_lights_is_that_of_spectra(learnt: Curves) -> None:
+    """Panels drawn as spectra and looked at in two lights: in one of them, and in both."""
+    recipe, rng = RECIPE, np.random.default_rng(11)
+    lights = (D65, Light("A", 10))
+    shaky = replace(SETTINGS, mixing=Mixing(panel_cv=0.06, coat_cv=0.0, pour_cv=0.0))
+    doses, ground = recipe_doses(learnt, [recipe])
+    film = reflectance_derivatives(learnt, doses, ground)
+    departures = departures_of(learnt, [recipe])
+    off = reflectance_deviations(learnt, film, doses, ground, departures)
+    assert off is not None
+    builds = np.exp(0.06 * rng.normal(size=DRAWS))
+    spectra = reflectance(learnt, doses * builds[:, np.newaxis], np.full(DRAWS, ground[0]))
+    spectra += rng.normal(size=(DRAWS, off.shape[1])) @ off[0]
+    level = learnt.ground_cv[0] if learnt.return_ratio[ground[0]] < 1.0 else learnt.ground_cv[1]
+    spectra *= 1.0 + level * rng.normal(size=(DRAWS, 1))
+    assert learnt.uncertainty is not None
+    noise = np.hypot(shaky.measurement.repeat_sd, learnt.uncertainty.model_sd)
+    misread = noise * rng.normal(size=(DRAWS, 3))
+    targets, passes = [], []
+    for light, away in zip(lights, ((0.6, 0.0, 0.0), (-0.3, 0.2, -0.2)), strict=True):
+        lab = predict(learnt, [recipe], light).lab[0] + away
+        targets.append(lab_target(lab, light))
+        panels = lab_of(learnt, spectra, light) + misread
+        passes.append(delta_e_2000(panels, lab) <= 1.0)
+    for versions, wanted in (
+        ([[targets[0]], [targets[1]]], passes[0] | passes[1]),
+        ([targets], passes[0] & passes[1]),
+    ):
+        found = pass_any_probability(learnt, shaky, [recipe], versions, 1.0)
+        assert found is not None
+        assert 0.2 < found[0] < 0.9
+        assert found[0] == pytest.approx(wanted.mean(), abs=DRAWN + 0.01)
