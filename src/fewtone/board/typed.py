@@ -8,10 +8,17 @@ from fewtone.errors import Fault, UsageError
 from fewtone.model.blend import Number, exact_number
 from fewtone.model.numbers import decimal_from
 
-__all__ = ["MOST_READINGS", "coats_of", "readings_of"]
+__all__ = ["MOST_READINGS", "READING_FIELDS", "coats_of", "light_of", "readings_of"]
 
 MOST_READINGS = 3
 """Readings that a form takes."""
+
+READING_FIELDS = (
+    *(f"{name}{n}" for n in range(1, MOST_READINGS + 1) for name in ("L", "a", "b", "at")),
+    "sprayed",
+    "reading_light",
+)
+"""Fields of a form in which a panel's readings are typed."""
 
 
 def readings_of(fields: Any) -> list[str]:
@@ -65,3 +72,14 @@ def coats_of(fields: Any) -> Number | None:
     if value is None:
         raise UsageError(Fault(f"Coats: '{text}' is not a number.", "Write such as 3.", value=text))
     return exact_number(value)
+
+
+def light_of(fields: Any) -> str | None:
+    """The light that the readings were taken in; None if nothing was said.
+
+    Parameters
+    ----------
+    fields
+        A form or an address with ``reading_light``.
+    """
+    return fields.get("reading_light", "").strip() or None

@@ -6,7 +6,7 @@ from typing import Any
 
 from starlette.responses import Response
 
-from fewtone.board.typed import MOST_READINGS, coats_of, readings_of
+from fewtone.board.typed import MOST_READINGS, READING_FIELDS, coats_of, light_of, readings_of
 from fewtone.board.visit import Visit
 from fewtone.errors import FewtoneError, UsageError
 from fewtone.report.json import bottle_document
@@ -15,13 +15,7 @@ from fewtone.workshop.panel.bottle import Bottle, Verdict
 
 __all__ = ["apply", "look"]
 
-_FIELDS = (
-    *(f"{name}{n}" for n in range(1, MOST_READINGS + 1) for name in ("L", "a", "b", "at")),
-    "toner",
-    "sprayed",
-    "reading_light",
-    "same_panel",
-)
+_FIELDS = (*READING_FIELDS, "toner", "same_panel")
 
 
 def look(visit: Visit) -> Response:
@@ -82,7 +76,7 @@ def _bottle(visit: Visit, fields: Any, *, write: bool = False) -> Bottle:
         recipe,
         readings_of(fields),
         toner=fields.get("toner", "").strip() or None,
-        light=fields.get("reading_light", "").strip() or None,
+        light=light_of(fields),
         sprayed=coats_of(fields),
         same_panel=fields.get("same_panel") == "yes",
         apply=write,

@@ -7,7 +7,7 @@ from typing import Any
 from starlette.responses import Response
 
 from fewtone.board.shades import shown
-from fewtone.board.typed import MOST_READINGS, coats_of, readings_of
+from fewtone.board.typed import MOST_READINGS, READING_FIELDS, coats_of, light_of, readings_of
 from fewtone.board.visit import Visit
 from fewtone.errors import FewtoneError, UsageError
 from fewtone.jobs import panel_entries
@@ -21,16 +21,7 @@ from fewtone.workshop.panel.adjust import Adjustment, AdjustOptions
 
 __all__ = ["keep", "read"]
 
-_FIELDS = (
-    *(f"{name}{n}" for n in range(1, MOST_READINGS + 1) for name in ("L", "a", "b", "at")),
-    "sprayed",
-    "left",
-    "room",
-    "activated",
-    "reading_light",
-    "learn_from",
-    "name",
-)
+_FIELDS = (*READING_FIELDS, "left", "room", "activated", "learn_from", "name")
 
 
 def read(visit: Visit) -> Response:
@@ -146,7 +137,7 @@ def _adjust(visit: Visit, fields: Any) -> Adjustment:
             (str(panel.data["recipe"]), list(panel.data["readings"]))
             for panel in (() if job is None else job.panels)
         ],
-        reading_light=fields.get("reading_light", "").strip() or None,
+        reading_light=light_of(fields),
         **how,
     )
 
