@@ -86,6 +86,7 @@ def batch(
 
 def _parts(result: Batch) -> list[Part]:
     from fewtone.cli.console import Heading
+    from fewtone.report.phrases import alternative_options
 
     parts: list[Part] = [Heading(str(result.recipe)), "", _headline(result), *_rounding(result)]
     parts += [
@@ -110,8 +111,8 @@ def _parts(result: Batch) -> list[Part]:
     if result.alternatives:
         parts.append("")
     parts += [
-        f"Or {_ml(other.total_ml)} with {other.option}; rounding then moves the colour by ΔE00 "
-        f"{other.rounding_de00:.2f}"
+        f"Or {_ml(other.total_ml)} with {alternative_options(other)}; rounding then moves the "
+        f"colour by ΔE00 {other.rounding_de00:.2f}"
         for other in result.alternatives
     ]
     if result.ground is not None:

@@ -10,8 +10,9 @@ from fewtone.model.blend import coats_text
 if TYPE_CHECKING:
     from fewtone.match.result import Match, MatchResult
     from fewtone.workshop.panel.adjust import Adjustment
+    from fewtone.workshop.pour.batch import Alternative
 
-__all__ = ["advice_words", "entry_words", "titled_picks"]
+__all__ = ["advice_words", "alternative_options", "entry_words", "titled_picks"]
 
 
 def titled_picks(result: MatchResult) -> list[tuple[str, Match]]:
@@ -33,6 +34,12 @@ def titled_picks(result: MatchResult) -> list[tuple[str, Match]]:
         if pick is not None:
             titles.setdefault(str(pick.recipe), ([], pick))[0].append(name)
     return [(f"The {' and the '.join(names)}.", pick) for names, pick in titles.values()]
+
+
+def alternative_options(other: Alternative) -> str:
+    """What asks for another way to pour on the command line, such as ``--exact --by-weight``."""
+    options = (("--exact", other.exact), ("--by-weight", other.by_weight))
+    return " ".join(option for option, is_asked in options if is_asked)
 
 
 def advice_words(result: Adjustment) -> str:

@@ -13,6 +13,7 @@ from fewtone.report.json.recipes import (
     recipe_document,
     target_document,
 )
+from fewtone.report.phrases import alternative_options
 from fewtone.workshop.pour.pours import on_steps, printed
 
 if TYPE_CHECKING:
@@ -77,7 +78,7 @@ def batch_document(result: Batch) -> Document:
         },
         "alternatives": [
             {
-                "option": other.option,
+                "option": alternative_options(other),
                 "total_ml": _plain(other.total_ml),
                 "rounding_de00": round(other.rounding_de00, 4),
             }

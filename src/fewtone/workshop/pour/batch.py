@@ -80,15 +80,16 @@ class Alternative:
 
     Parameters
     ----------
-    option
-        What to ask for: ``--exact`` and the like.
+    exact, by_weight
+        What to ask for, as `batch` takes them.
     total_ml
         What it would come to [ml].
     rounding_de00
         What pouring it to the nearest steps does to the colour [ΔE00]; 0 where nothing is rounded.
     """
 
-    option: str
+    exact: bool
+    by_weight: bool
     total_ml: Fraction
     rounding_de00: float
 
@@ -331,12 +332,10 @@ def _alternatives(
     if plan.steps is not None and not plan.exact and plan.total_ml > wanted_ml:
         other = mix.plan(wanted_ml, limit, by_weight=by_weight, exact=True)
         if other.de00 is not None:
-            option = "--exact --by-weight" if by_weight else "--exact"
-            ways.append(Alternative(option, other.total_ml, other.de00))
+            ways.append(Alternative(True, by_weight, other.total_ml, other.de00))
     if not by_weight and mix.scale() is not None:
         other = mix.plan(wanted_ml, limit, by_weight=True, exact=plan.exact)
-        option = "--exact --by-weight" if plan.exact else "--by-weight"
-        ways.append(Alternative(option, other.total_ml, other.de00 or 0.0))
+        ways.append(Alternative(plan.exact, True, other.total_ml, other.de00 or 0.0))
     return ways
 
 

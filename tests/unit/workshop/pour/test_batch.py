@@ -16,6 +16,7 @@ from fewtone.io.settings import load_settings
 from fewtone.model.cup import Cup
 from fewtone.model.recipe import Recipe
 from fewtone.prediction.recipes import predict
+from fewtone.report.phrases import alternative_options
 from fewtone.workshop.pour.batch import batch
 from lamp_shelf import LAMP_BENCH, lamp_curves
 
@@ -49,9 +50,9 @@ def test_the_own_ratio_by_hand() -> None:
     assert marigold.grams == Fraction("61.2")
     assert marigold.cost == Fraction("2.46")
     exact, weighed = result.alternatives
-    assert exact.option == "--exact"
+    assert (exact.exact, exact.by_weight) == (True, False)
     assert exact.total_ml == 600
-    assert weighed.option == "--by-weight"
+    assert (weighed.exact, weighed.by_weight) == (False, True)
     assert 600 <= weighed.total_ml < 640
     assert weighed.rounding_de00 < exact.rounding_de00
 
@@ -75,7 +76,7 @@ def test_the_exact_volume_is_offered_where_it_is_another() -> None:
     """Not where the lines give what was wanted, nor where it was asked for, on lines or scale."""
     offered = [
         [
-            way.option
+            alternative_options(way)
             for way in batch(
                 CURVES, SHELF, RECIPE, volume=volume, exact=exact, by_weight=weighed
             ).alternatives
