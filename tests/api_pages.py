@@ -26,12 +26,15 @@ def is_api(name: str) -> bool:
     return not name.startswith("fewtone.cli")
 
 
-def make_pages(folder: Path) -> None:
-    """Write the pages into a folder, which is made if need be; ``index.html`` leads to them all."""
+def make_pages(folder: Path, *, source: bool = True) -> None:
+    """Write the pages into a folder, which is made if need be; ``index.html`` leads to them all.
+
+    With `source`, which takes longest, each shows its source.
+    """
     import pdoc
     import pdoc.render
 
-    pdoc.render.configure(docformat="numpy")
+    pdoc.render.configure(docformat="numpy", show_source=source)
     with warnings.catch_warnings():
         # A package without names of its own brings its modules along; naming them again is no harm.
         warnings.simplefilter("ignore", UserWarning)

@@ -6,10 +6,16 @@ run; ``pytest tests/property --hypothesis-profile explore`` looks for new ones.
 
 from __future__ import annotations
 
+import shutil
+import tempfile
 from collections.abc import Callable
+from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import settings
+
+import shared
 
 settings.register_profile("same", derandomize=True, deadline=None)
 settings.register_profile("explore", derandomize=False, deadline=None)
@@ -24,6 +30,29 @@ def report_figure(request: pytest.FixtureRequest) -> Callable[[str], None]:
         request.node.user_properties.append(("figure", text.strip()))
 
     return report
+
+
+_PLACE = pytest.StashKey[Path]()
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Give the run's processes one folder for what they share."""
+    told: dict[str, str] | None = getattr(config, "workerinput", None)
+    if told is None:
+        config.stash[_PLACE] = Path(tempfile.mkdtemp(prefix="shared-"))
+    shared.use(Path(told["shared"]) if told else config.stash[_PLACE])
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_configure_node(node: Any) -> None:
+    """Tell a process of pytest-xdist where that is."""
+    node.workerinput["shared"] = str(node.config.stash[_PLACE])
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    """Remove it when the run has ended."""
+    if _PLACE in config.stash:
+        shutil.rmtree(config.stash[_PLACE], ignore_errors=True)
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:

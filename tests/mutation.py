@@ -1,10 +1,10 @@
 """Mutation testing: ``python tests/mutation.py --count 300 --seed 1`` (or ``nox -s mutation``).
 
 Each mutant is one small change of the source, drawn from a seed, the same number in each room. It
-is killed if the tests that see it fail, in at most `_LONGEST_S` seconds of them: first those files
-of tests that run the changed line, the nearest and quickest first, then those that run others of
-its module. Changes of annotations and of decorators are left out: nothing runs them. Mutants that
-live are printed; `tests/mutation_survivors.csv` says why those may that are known to.
+is killed if a test that runs the changed line fails; tried are the quickest of them, those of the
+nearest file first, `_LONGEST_S` seconds in all. Changes of annotations and of decorators are left
+out: nothing runs them. Mutants that live are printed; `tests/mutation_survivors.csv` says why those
+may that are known to.
 
 Cosmic Ray makes the mutants, Coverage.py says which tests see what; how long a test takes is
 measured in seconds of processor, so that a busy machine kills none.
@@ -27,9 +27,10 @@ import sys
 import tempfile
 import time
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from itertools import islice
+from importlib import import_module
+from itertools import accumulate, islice
 from pathlib import Path
 from typing import Any
 
@@ -184,12 +185,12 @@ def _silent(tree: ast.AST) -> list[tuple[tuple[int, int], tuple[int, int]]]:
 
 
 class Seen:
-    """Which files of tests run which lines, and how long their tests take."""
+    """Which tests run which lines, and how long they take [s of processor]."""
 
     def __init__(self, place: Path) -> None:
         self.place = place
         self.lines: dict[str, dict[int, set[str]]] = {}
-        self.seconds: dict[str, dict[str, float]] = {}
+        self.seconds: dict[str, float] = {}
 
     def measure(self) -> None:
         """Run the tests once, unchanged."""
@@ -203,72 +204,80 @@ class Seen:
         """Take what was measured."""
         found = json.loads((self.place / "seen.json").read_text(encoding="utf-8"))
         self.seconds = found["seconds"]
+        tests = list(self.seconds)
         for file, lines in found["lines"].items():
-            self.lines[file] = {int(n): set(tests) for n, tests in lines.items()}
+            self.lines[file] = {int(n): {tests[i] for i in those} for n, those in lines.items()}
 
-    def tests_for(self, mutant: Mutant) -> tuple[list[str], float]:
-        """Arguments of pytest for a mutant, and the seconds of processor that they take."""
+    def tests_for(self, mutant: Mutant) -> list[str]:
+        """The quickest tests that run the line; of the whole file, if none is seen to."""
         lines = self.lines.get(mutant.file, {})
-        direct = lines.get(mutant.line, set())
-        others: set[str] = set().union(*lines.values()) - direct
-        chosen: list[str] = []
-        total = 0.0
-        for group in (direct, others):
-            for file in sorted(group, key=lambda file: self._order(file, mutant)):
-                left = []
-                for test, seconds in sorted(self.seconds[file].items(), key=lambda each: each[1]):
-                    if seconds > _LONGEST_TEST_S or total + seconds > _LONGEST_S:
-                        left.append(f"--deselect={test}")
-                    else:
-                        total += seconds
-                if len(left) < len(self.seconds[file]):
-                    chosen += [file, *left]
-        return chosen, total
+        those = lines.get(mutant.line) or set().union(*lines.values())
+        quickest = sorted(those, key=lambda test: (self.seconds[test], test))
+        spent = accumulate(self.seconds[test] for test in quickest)
+        chosen = [
+            test
+            for test, until in zip(quickest, spent, strict=True)
+            if until <= _LONGEST_S and self.seconds[test] <= _LONGEST_TEST_S
+        ]
+        files: dict[str, float] = defaultdict(float)
+        for test in chosen:
+            files[_file_of(test)] += self.seconds[test]
 
-    def _order(self, file: str, mutant: Mutant) -> tuple[bool, float]:
-        stem = Path(mutant.file).stem
-        return Path(file).stem != f"test_{stem}", sum(self.seconds[file].values())
+        def order(test: str) -> tuple[bool, float, str, float]:
+            file = _file_of(test)
+            far = Path(file).stem != f"test_{Path(mutant.file).stem}"
+            return far, files[file], file, self.seconds[test]
+
+        return sorted(chosen, key=order)
+
+
+def _file_of(test: str) -> str:
+    return test.partition("::")[0]
 
 
 def _see(out: Path) -> None:
-    """Run the tests in this process; write which files of them run which lines."""
+    """Run the tests in this process; write which of them run which lines."""
     import coverage
     import pytest
 
     place = Path.cwd()
     measured = coverage.Coverage(data_file=None, source=[str(place / "src")], messages=False)
-    seconds: dict[str, dict[str, float]] = defaultdict(dict)
+    seconds: dict[str, float] = {}
 
     class Watch:
         def pytest_runtest_logstart(self, nodeid: str) -> None:
-            measured.switch_context(nodeid.partition("::")[0])
+            measured.switch_context(nodeid)
             self.started = time.process_time()
 
         def pytest_runtest_logfinish(self, nodeid: str) -> None:
-            file = nodeid.partition("::")[0]
-            seconds[file][nodeid] = time.process_time() - self.started
+            seconds[nodeid] = time.process_time() - self.started
 
     measured.start()
     code = pytest.main([*_QUIET, *TESTS], plugins=[Watch()])
     measured.stop()
     assert code == 0, "the tests fail without a mutant"
+    number = {test: i for i, test in enumerate(seconds)}
     data = measured.get_data()
-    lines: dict[str, dict[int, list[str]]] = {}
+    lines: dict[str, dict[int, list[int]]] = {}
+    rooms = [place / "src" / "fewtone" / path for paths in ROOMS.values() for path in paths]
     for file in data.measured_files():
-        contexts = data.contexts_by_lineno(file)
-        name = str(Path(file).relative_to(place))
-        lines[name] = {n: [c for c in found if c] for n, found in contexts.items()}
+        if any(Path(file).is_relative_to(room) for room in rooms):
+            contexts = data.contexts_by_lineno(file)
+            name = str(Path(file).relative_to(place))
+            lines[name] = {n: [number[c] for c in found if c] for n, found in contexts.items()}
     out.write_text(json.dumps({"lines": lines, "seconds": seconds}), encoding="utf-8")
 
 
 _QUIET = ("-q", "-x", "-n", "0", "-p", "no:cacheprovider", "--no-header", "--tb=no")
+# Long to import, and no part of what is changed.
+_IMPORTED_ONCE = ("hypothesis", "mpmath", "pytest", "scipy.interpolate", "scipy.optimize", "typer")
+_FOREIGN = 99
 
 
 def _environment(place: Path) -> dict[str, str]:
     return {
         **os.environ,
         "PYTHONPATH": f"{place / 'src'}{os.pathsep}{os.environ.get('PYTHONPATH', '')}",
-        "PYTHONDONTWRITEBYTECODE": "1",
         "OPENBLAS_NUM_THREADS": "1",
         "OMP_NUM_THREADS": "1",
     }
@@ -276,38 +285,90 @@ def _environment(place: Path) -> dict[str, str]:
 
 def outcome(mutant: Mutant, seen: Seen) -> str:
     """What became of a mutant: killed, late, lives, or unseen if no test runs it."""
-    tests, seconds = seen.tests_for(mutant)
+    tests = seen.tests_for(mutant)
     if not tests:
         return "unseen"
     file = seen.place / mutant.file
-    kept = file.read_text(encoding="utf-8")
-    limit = int(_SLOWER * seconds) + _SPARE_S
-
-    def limited() -> None:
-        resource.setrlimit(resource.RLIMIT_CPU, (limit, limit + 5))
-        resource.setrlimit(resource.RLIMIT_AS, (4_000_000_000, 4_000_000_000))
-
+    kept, as_it_was = file.read_bytes(), file.stat()
+    limit = int(_SLOWER * sum(seen.seconds[test] for test in tests)) + _SPARE_S
     try:
         file.write_text(mutant.code, encoding="utf-8")
-        ran = subprocess.run(
-            [sys.executable, "-m", "pytest", *_QUIET, *tests],
-            cwd=seen.place,
-            env=_environment(seen.place),
-            preexec_fn=limited,
-            capture_output=True,
-            check=False,
-        )
+        status = _status(seen.place, tests, limit)
     finally:
-        file.write_text(kept, encoding="utf-8")
-    return "lives" if ran.returncode == 0 else "late" if ran.returncode < 0 else "killed"
+        file.write_bytes(kept)
+        os.utime(file, ns=(as_it_was.st_atime_ns, as_it_was.st_mtime_ns))
+    if os.WIFSIGNALED(status):
+        return "late"
+    code = os.waitstatus_to_exitcode(status)
+    if code in (5, _FOREIGN):
+        raise RuntimeError(f"{mutant.file}:{mutant.line}: its tests were not run ({code})")
+    return "killed" if code else "lives"
 
 
-def drawn(root: Path, count: int, seed: int) -> list[Mutant]:
-    """So many mutants of the project there, as many of each room."""
+def _status(place: Path, tests: list[str], limit: int) -> int:
+    """How tests end that are run in a fork, so that only what is changed is imported again."""
+    child = os.fork()
+    if child == 0:
+        code = _FOREIGN
+        try:
+            code = _run(place, tests, limit)
+        finally:
+            os._exit(code)
+    return os.waitpid(child, 0)[1]
+
+
+def _run(place: Path, tests: list[str], limit: int) -> int:
+    import pytest
+    from hypothesis import Phase, settings
+
+    resource.setrlimit(resource.RLIMIT_CPU, (limit, limit + 5))
+    resource.setrlimit(resource.RLIMIT_AS, (4_000_000_000, 4_000_000_000))
+    os.chdir(place)
+    os.environ.update(_environment(place), PYTHONDONTWRITEBYTECODE="1")
+    sys.dont_write_bytecode = True
+    sys.path[:] = [
+        str(place / "src"),
+        *(path for path in sys.path if not Path(path).resolve().is_relative_to(ROOT / "src")),
+    ]
+    nowhere = os.open(os.devnull, os.O_RDWR)
+    for stream in (1, 2):
+        os.dup2(nowhere, stream)
+    # The first example that fails is enough.
+    phases = (Phase.explicit, Phase.generate)
+    settings.register_profile("first", derandomize=True, deadline=None, phases=phases)
+    files = list(dict.fromkeys(map(_file_of, tests)))
+    code = pytest.main([*_QUIET, "--hypothesis-profile=first", *files], plugins=[_Chosen(tests)])
+    home = getattr(sys.modules.get("fewtone"), "__file__", None) or str(place)
+    return int(code) if Path(home).is_relative_to(place) else _FOREIGN
+
+
+class _Chosen:
+    """Of what pytest collects these tests, in this order."""
+
+    def __init__(self, tests: list[str]) -> None:
+        self.places = {test: place for place, test in enumerate(tests)}
+
+    def pytest_collection_modifyitems(self, items: list[Any]) -> None:
+        """Leave the others out."""
+        items[:] = [item for item in items if item.nodeid in self.places]
+        items.sort(key=lambda item: self.places[item.nodeid])
+
+
+def _ready(place: Path) -> None:
+    """Compile what is changed, and the tests, once; import what is not."""
+    command = [sys.executable, "-m", "pytest", *_QUIET, "--collect-only", *TESTS]
+    said = subprocess.run(command, cwd=place, env=_environment(place), capture_output=True)  # noqa: PLW1510
+    assert said.returncode == 0, said.stdout.decode()[-2000:]
+    for name in _IMPORTED_ONCE:
+        import_module(name)
+
+
+def drawn(root: Path, count: int, seed: int, rooms: Iterable[str] = ROOMS) -> list[Mutant]:
+    """So many mutants of the project there, as many of each of all rooms; those of some rooms."""
     chosen: list[Mutant] = []
-    for room, paths in ROOMS.items():
+    for room in rooms:
         places: list[_Place] = []
-        for path in paths:
+        for path in ROOMS[room]:
             inside = root / "src" / "fewtone" / path
             for file in sorted(inside.rglob("*.py")) if inside.is_dir() else [inside]:
                 places += _places(root, file)
@@ -349,9 +410,8 @@ def _main() -> int:
             seen.measure()
             if said.seen:
                 shutil.copy(place / "seen.json", said.seen)
-        for mutant in drawn(place, said.count, said.seed):
-            if said.room and mutant.room not in said.room:
-                continue
+        _ready(place)
+        for mutant in drawn(place, said.count, said.seed, said.room or ROOMS):
             became = outcome(mutant, seen)
             results[mutant.room].append(became)
             if became in ("lives", "unseen"):

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-import fewtone
+import shared
 from fewtone.board.safety import Doors
 from fewtone.cli import main
 from visitor import Visitor, open_board
@@ -19,12 +19,9 @@ DECK = Path(__file__).parents[2] / "examples" / "swatches.csv"
 
 
 @pytest.fixture(scope="session")
-def learnt_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def learnt_demo() -> Path:
     """A learnt copy of the demo shelf that no test may change."""
-    folder = tmp_path_factory.mktemp("shelves") / "lamp-bench"
-    fewtone.new(folder, demo=True)
-    fewtone.learn(folder)
-    return folder
+    return shared.learnt_demo()
 
 
 @pytest.fixture

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 import pytest
 
-import fewtone
+import shared
 from fewtone.cli import main
 
 
@@ -31,12 +31,9 @@ Run = Callable[..., Ran]
 
 
 @pytest.fixture(scope="session")
-def learnt_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def learnt_demo() -> Path:
     """A learnt copy of the demo shelf that no test may change."""
-    folder = tmp_path_factory.mktemp("shelves") / "lamp-bench"
-    fewtone.new(folder, demo=True)
-    fewtone.learn(folder)
-    return folder
+    return shared.learnt_demo()
 
 
 @pytest.fixture

@@ -6,6 +6,7 @@ being how many seeds are pooled.
 
 from __future__ import annotations
 
+import hashlib
 import sys
 import tempfile
 from collections.abc import Sequence
@@ -23,6 +24,7 @@ from fewtone.io.settings import load_settings
 from fewtone.learning import Learnt, estimate
 from fewtone.model.recipe import parse
 from fewtone.prediction.forward import lab_of, reflectance
+from shared import shared
 
 __all__ = ["SETS", "Trial", "TrialSet", "pooled", "run", "strip_floor"]
 
@@ -75,6 +77,11 @@ class Trial:
 
 def run(which: TrialSet, seed: int) -> Trial:
     """Spray, read and learn one shelf; predict blends of one to three toners over all grounds."""
+    told = hashlib.sha256(repr(which).encode()).hexdigest()[:16]
+    return shared(f"learning-{told}-{seed}", lambda: _run(which, seed))
+
+
+def _run(which: TrialSet, seed: int) -> Trial:
     rng = np.random.default_rng(seed)
     make = other_toners if which.other else random_toners
     booth = Booth(

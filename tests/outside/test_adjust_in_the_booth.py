@@ -26,11 +26,12 @@ from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
 from fewtone.typing import FloatArray
 from fewtone.workshop.panel.adjust import Adjustment, adjust
+from shared import sized
 
 pytestmark = pytest.mark.trial
 
-SEEDS = (501, 502, 503, 504)
-HEAVY_HAND_SEEDS, HEAVY_HAND = (501, 502), 0.05
+SEEDS = sized((501, 502), (501, 502, 503, 504))
+HEAVY_HAND_SEEDS, HEAVY_HAND = sized((501,), (501, 502)), 0.05
 JOBS_A_SEED = 50
 LEFT_ML, ROOM_ML = 400, 600
 BOTTLE_OFF, GUN_OFF = 0.15, 0.10
@@ -187,7 +188,7 @@ def test_what_is_wrong_is_put_right(
     """Jobs that start worse than ΔE00 1 end at most 0.4 of that; nine of ten of all within 1.2."""
     ratio, within, words = outcome(rounds["wrong"])
     report_figure(f"adjust, 4 % a coat: {words}")
-    assert sum(len(played.jobs) for played in rounds["wrong"]) == 200
+    assert sum(len(played.jobs) for played in rounds["wrong"]) == JOBS_A_SEED * len(SEEDS)
     assert ratio <= MOST_RATIO
     assert within >= SHARE_WITHIN
 
@@ -211,7 +212,7 @@ def test_a_heavy_hand_is_not_tinted_away(
         f"adjust, nothing wrong: {retinted.mean():.1%} of {len(retinted)} told to add toner, "
         f"{np.mean(after <= WITHIN):.1%} end within {WITHIN}"
     )
-    assert len(retinted) == 200
+    assert len(retinted) == JOBS_A_SEED * len(SEEDS)
     assert retinted.mean() <= MOST_RETINTED
 
 

@@ -17,6 +17,7 @@ from fewtone.optics.film import Geometry
 from fewtone.prediction.recipes import predict
 from invented import invented_shelf, lab_target
 from reference_match import plain_loop
+from shared import sized
 
 LIGHT = Light("D65", 10)
 
@@ -146,7 +147,7 @@ def test_picks_equal_the_plain_loop(problem: Problem) -> None:
 
 @pytest.mark.trial
 @given(problem=problems)
-@settings(max_examples=500)
+@settings(max_examples=sized(200, 500))
 def test_more_picks_equal_the_plain_loop(problem: Problem) -> None:
     """The same at greater length."""
     check(problem)

@@ -15,6 +15,7 @@ from fewtone.optics.film import Geometry
 from fewtone.prediction.recipes import predict
 from invented import invented_shelf, lab_target
 from reference_match import plain_loop
+from shared import sized
 
 LIGHT = Light("D65", 10)
 KINDS = ("planted", "near", "far", "black", "saturated")
@@ -32,7 +33,7 @@ KINDS = ("planted", "near", "far", "black", "saturated")
     kind=st.sampled_from(KINDS),
     tolerance=st.sampled_from([0.5, 1.0, 3.0]),
 )
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=sized(70, 250), deadline=None)
 def test_picks_equal_the_plain_loop(
     seed: int,
     n_toners: int,

@@ -23,6 +23,7 @@ from fewtone.prediction.forward import lab_of, reflectance
 from fewtone.prediction.recipes import predict
 from invented import invented_shelf
 from reference_minimax import PlainAnswer, plain_minimax
+from shared import sized
 
 LIGHT = Light("D65", 10)
 LIGHTS = (LIGHT, Light("A", 10), Light("LED-B3", 10))
@@ -128,7 +129,7 @@ def test_picks_equal_the_plain_loop(problem: dict[str, Any]) -> None:
 
 @pytest.mark.trial
 @given(problem=problems)
-@settings(max_examples=200)
+@settings(max_examples=sized(70, 200))
 def test_more_picks_equal_the_plain_loop(problem: dict[str, Any]) -> None:
     """The same at greater length."""
     check(**problem)

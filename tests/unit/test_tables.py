@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -9,6 +10,7 @@ import pytest
 
 import fewtone
 from fewtone.io.readings import load_readings
+from shared import learnt_demo
 
 LINES = ["2 peony + 1 poppy, 8:1, 6 coats over silver", "dusk, 6:1, 3 coats over white"]
 
@@ -17,8 +19,7 @@ LINES = ["2 peony + 1 poppy, 8:1, 6 coats over silver", "dusk, 6:1, 3 coats over
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A learnt copy of the demo shelf."""
     place = tmp_path_factory.mktemp("shelves") / "lamp-bench"
-    fewtone.new(place, demo=True)
-    fewtone.learn(place)
+    shutil.copytree(learnt_demo(), place)
     return place
 
 

@@ -24,11 +24,12 @@ from invented import invented_shelf
 from lamp_shelf import LAMP_BENCH, lamp_curves
 from reference_match import Answer, plain_loop
 from reference_minimax import plain_minimax
+from shared import sized
 
 CURVES, SHELF = lamp_curves(), load_settings(LAMP_BENCH)
 LIGHT = SHELF.measurement.light
 FORMULA = "41.5 marigold + 22 dusk + 6.5 ash, 6:1, 3 coats over silver"
-FORMULAS = (30, pytest.param(200, marks=pytest.mark.trial))
+FORMULAS = (30, pytest.param(sized(80, 200), marks=pytest.mark.trial))
 GROUND_FORMULAS = (12, pytest.param(40, marks=pytest.mark.trial))
 ROUNDING = 1e-9  # two ways of adding up the same few float products
 
