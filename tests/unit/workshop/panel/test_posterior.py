@@ -116,6 +116,25 @@ def test_posterior_equals_weighted_draws_of_the_prior() -> None:
     assert found.nothing_wrong == pytest.approx(float(weight @ ~off.any(axis=1)), abs=0.05)
 
 
+def test_what_no_bottle_makes_is_left_to_the_curves() -> None:
+    """A reading off along the one direction that no dose moves: the textbook's normal posterior."""
+    off = 0.5
+    predicted = reads(RECIPE)
+    dose, ground = recipe_doses(CURVES, [RECIPE])
+    slopes = films_of(CURVES, dose, ground, LIGHT).by_log_dose[0]
+    moved = slopes[:, [CURVES.toners.index(name) for name in RECIPE.blend]]
+    aside = np.cross(moved[:, 0], moved[:, 1])
+    aside /= np.linalg.norm(aside)
+    found = told(panel(predicted + off * aside))
+    shifts = {
+        one.curves_off: one.explanation.parameters[-3:] for one in found.hypotheses if not one.off
+    }
+    prior = priors.CURVES_OFF_SD**2
+    share = prior / (prior + CURVES_SD**2 + SHELF.measurement.repeat_sd**2)
+    assert aside @ shifts[True] == pytest.approx(share * off, rel=0.004)
+    assert not shifts[False].any()
+
+
 def test_readings_of_one_panel_average() -> None:
     """Four readings of a panel tell more than one, and never less."""
     read = reads(RECIPE, dusk=0.85)
