@@ -23,19 +23,17 @@ from fewtone.prediction.recipes import predict
 from fewtone.typing import FloatArray
 from fewtone.workshop.panel.bottle import BOTTLE_SD, Bottle, Verdict, bottle
 from outside.learning_trials import SETS, Trial, run
-from shared import sized
 
 pytestmark = pytest.mark.trial
 
 SETS_TRIED = ("spectral", "spectral, three hazy", "Lab")
-SEEDS, BOTTLES_A_SEED = (1, 2, 3), sized(30, 50)
+SEEDS, BOTTLES_A_SEED = (1, 2, 3), 50
 MIXING = Mixing(panel_cv=0.05, coat_cv=0.04, pour_cv=0.02)
 D65 = Light("D65", 10)
 WEAKEST, STRONGEST = 0.85, 1.15
 FOREIGN = 0.05  # share of another toner in a bottle that is another mixture
-# 450 bottles (270 in the short run) leave a standard error of .010 (.013) on a share of .95; the
-# bottles' evenly spread strengths are not quite the prior's normal ones, and a shelf's bottles are
-# off together.
+# 450 bottles leave a standard error of .010 on a share of .95; the bottles' evenly spread
+# strengths are not quite the prior's normal ones, and a shelf's bottles are off together.
 TWO_SD, ONE_SD = (0.92, 0.985), (0.58, 0.76)
 # Errors of one panel spread by .05 and their mean over 450 by .0025; the learnt strengths of 90
 # toners, each some percent off, add as much. Taken three times.
