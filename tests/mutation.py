@@ -55,7 +55,7 @@ TESTS = (
 )
 SURVIVORS = ROOT / "tests" / "mutation_survivors.csv"
 _COPIED = ("src", "tests", "toners", "examples", "pyproject.toml", "README.md", "DEVELOPERS.md")
-_LONGEST_S, _LONGEST_TEST_S = 40.0, 15.0
+_LONGEST_S, _LONGEST_TEST_S, _LONGEST_OTHERS_S = 40.0, 15.0, 8.0
 # A mutant may make the tests this much slower before that alone is taken for a failure.
 _SLOWER, _SPARE_S = 4.0, 20
 _SWAPS = {
@@ -210,16 +210,15 @@ class Seen:
             self.lines[file] = {int(n): {tests[i] for i in those} for n, those in lines.items()}
 
     def tests_for(self, mutant: Mutant) -> list[str]:
-        """The quickest tests that run the line; of the whole file, if none is seen to."""
+        """The quickest tests that run the line, and some that run others of its file.
+
+        What is worked out once a process, such as a table, is seen to be run by the first test
+        alone that needs it.
+        """
         lines = self.lines.get(mutant.file, {})
-        those = lines.get(mutant.line) or set().union(*lines.values())
-        quickest = sorted(those, key=lambda test: (self.seconds[test], test))
-        spent = accumulate(self.seconds[test] for test in quickest)
-        chosen = [
-            test
-            for test, until in zip(quickest, spent, strict=True)
-            if until <= _LONGEST_S and self.seconds[test] <= _LONGEST_TEST_S
-        ]
+        direct = lines.get(mutant.line, set())
+        others = set().union(*lines.values()) - direct
+        chosen = [*self._quickest(direct, _LONGEST_S), *self._quickest(others, _LONGEST_OTHERS_S)]
         files: dict[str, float] = defaultdict(float)
         for test in chosen:
             files[_file_of(test)] += self.seconds[test]
@@ -230,6 +229,15 @@ class Seen:
             return far, files[file], file, self.seconds[test]
 
         return sorted(chosen, key=order)
+
+    def _quickest(self, tests: set[str], within: float) -> list[str]:
+        ordered = sorted(tests, key=lambda test: (self.seconds[test], test))
+        spent = accumulate(self.seconds[test] for test in ordered)
+        return [
+            test
+            for test, until in zip(ordered, spent, strict=True)
+            if until <= within and self.seconds[test] <= _LONGEST_TEST_S
+        ]
 
 
 def _file_of(test: str) -> str:
