@@ -12,6 +12,7 @@ from fewtone.match.lattice import Lattice
 from fewtone.match.rules import Rules
 from fewtone.optics.film import Geometry
 from fewtone.optics.ranges import SHARE_STEPS
+from fewtone.typing import FloatArray
 from invented import invented_shelf, lab_target
 
 LIGHT = Light("D65", 10)
@@ -26,7 +27,8 @@ def test_groups_hold_the_cells_of_a_group_and_of_the_next() -> None:
     shape = (WAVES, SHARE_STEPS, DEPTHS, GROUNDS, 5)
     low = rng.uniform(-1.0, 1.0, shape)
     high = low + rng.uniform(0.0, 1.0, shape)
-    near = np.concatenate([low, high], axis=-1).astype(np.float32)
+    near: FloatArray = np.empty((*shape[:-1], 10), dtype=np.float32)
+    near[:] = np.concatenate([low, high], axis=-1)
     table = HazeTable(near, np.arange(GROUNDS))
     share = rng.integers(0, SHARE_STEPS, (20, WAVES))
     depth = rng.integers(0, DEPTHS, (20, WAVES))
