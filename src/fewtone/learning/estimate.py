@@ -175,6 +175,7 @@ def _estimate(
         uncertainty=uncertainty_of(
             at,
             factor**2 * told,
+            seen.wavelength_nm,
             Unfollowed(problem.thinning, at.letdown - per_doubling, min(seen_surface, 0.0)),
             film_departures_rms(settings.mixing, problem.middle_letdown),
             bare_returns(problem, at, told),

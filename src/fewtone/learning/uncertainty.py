@@ -11,6 +11,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve, eigh
 
+from fewtone.colorimetry import Light, lab_jacobian, weights, white_point
 from fewtone.learning.forward import Problem
 from fewtone.learning.keyed import strength_deviations
 from fewtone.learning.model_error import MODEL_SD
@@ -30,8 +31,11 @@ __all__ = [
     "uncertainty_of",
 ]
 
-# Directions are kept until they hold this share of all variance, as colour grades it.
-_VARIANCE_KEPT = 0.998
+# Directions are kept until they hold this share of all variance, as colour grades it: bare Labs
+# that three readings pin are told as unsure as they are, beside spectra that Lab leaves open.
+_VARIANCE_KEPT = 0.9999
+# What of a spectrum's deviation neither of these lights shows counts by this share.
+_LIGHTS, _UNSEEN = (Light("D65", 10), Light("A", 10)), 0.2
 # A middling recipe, to weigh parameters by what they do to colour: its dose of one toner.
 _DOSE = 0.4
 _PATH = 2.3
@@ -142,6 +146,7 @@ def common_letdown(at: Parameters, covariance: FloatArray) -> float:
 def uncertainty_of(
     at: Parameters,
     covariance: FloatArray,
+    wavelength_nm: FloatArray,
     unfollowed: Unfollowed,
     departures: tuple[float, float],
     beside: FloatArray | None = None,
@@ -154,6 +159,8 @@ def uncertainty_of(
         The most probable parameters.
     covariance
         Of the shared parameters, ``(n_shared, n_shared)``.
+    wavelength_nm
+        [nm], shape ``(n_wavelengths,)``.
     unfollowed
         What predictions do not follow.
     departures
@@ -188,7 +195,16 @@ def uncertainty_of(
     log_coats, doublings = departures
     weight[[layout.letdown(toner) for toner in range(layout.n_toners)]] = doublings * by_dose
     weight[layout.thinning] = log_coats * by_dose.mean()
+    # And each curve's deviation by how much of it the eye sees, through a middling film.
+    grades = [
+        (layout.ground(ground), at.ground_reflectance[ground]) for ground in range(layout.n_grounds)
+    ]
+    grades += [(layout.toner(toner), left[toner]) for toner in range(layout.n_toners)]
+    turned = [(here, *_graded(reflectance, wavelength_nm)) for here, reflectance in grades]
     scaled = weight[:, np.newaxis] * covariance * weight
+    for here, root, _ in turned:
+        scaled[here] = root @ scaled[here]
+        scaled[:, here] = scaled[:, here] @ root
     values, vectors = eigh(scaled)
     values, vectors = values[::-1], vectors[:, ::-1]
     # A return ratio that nothing tells must not crowd the curves out.
@@ -199,7 +215,10 @@ def uncertainty_of(
     # Back from weighed parameters to parameters; what has no weight never deviates: of it the
     # directions hold rounding alone.
     ease = np.divide(1.0, weight, out=np.zeros_like(weight), where=weight > _LEAST_WEIGHT)
-    deviations = (vectors[:, :kept] * np.sqrt(np.maximum(values[:kept], 0.0))).T * ease
+    deviations = (vectors[:, :kept] * np.sqrt(np.maximum(values[:kept], 0.0))).T
+    for here, _, back in turned:
+        deviations[:, here] = deviations[:, here] @ back
+    deviations *= ease
     apart = _departures(at, covariance, unfollowed, departures)
     known: FloatArray = np.zeros((3, layout.size))
     known[0, layout.black] = unfollowed.below
@@ -238,6 +257,23 @@ def uncertainty_of(
         letdown=deviations[:, [layout.letdown(i) for i in range(layout.n_toners)]],
         thinning=deviations[:, layout.thinning],
     )
+
+
+def _graded(reflectance: FloatArray, wavelength_nm: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """What deviations of a spectrum are multiplied by to be as large as they look, and its inverse.
+
+    Both symmetric, ``(n_wavelengths, n_wavelengths)``; what is off by the same everywhere stays as
+    it is.
+    """
+    slopes = []
+    for light in _LIGHTS:
+        matrix = weights(wavelength_nm, light)
+        slope = lab_jacobian(reflectance @ matrix, white_point(light)) @ matrix.T
+        slopes.append(slope / np.linalg.norm(slope.sum(axis=1)))
+    seen = np.concatenate(slopes) * np.sqrt(wavelength_nm.size / len(_LIGHTS))
+    values, vectors = np.linalg.eigh(seen.T @ seen + _UNSEEN**2 * np.eye(wavelength_nm.size))
+    root = np.sqrt(values)
+    return (vectors * root) @ vectors.T, (vectors / root) @ vectors.T
 
 
 def _departures(

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
+from fewtone.colorimetry import lab_jacobian, weights, white_point
 from fewtone.learning.estimate import fit
 from fewtone.learning.observations import observe
 from fewtone.learning.parameters import blank
@@ -37,12 +38,13 @@ def test_what_lies_in_the_dark_does_not_deviate() -> None:
     lines = [
         (f"{name}-{c}", f"{name}, 6:1, {c} coats over white") for name in curves for c in (1, 4)
     ]
-    at = blank(observe(settings(curves), spray(curves, lines)))
+    seen = observe(settings(curves), spray(curves, lines))
+    at = blank(seen)
     at.shared[at.layout.toner(0)[:9]] = np.log(np.linspace(20.0, 700.0, 9))
     size = at.layout.size
     covariance = SD**2 * 0.5 * (np.eye(size) + np.ones((size, size)))
     nothing = Unfollowed(0.0, np.zeros(at.layout.n_toners), 0.0)
-    certainty = uncertainty_of(at, covariance, nothing, ONE_FILM)
+    certainty = uncertainty_of(at, covariance, seen.wavelength_nm, nothing, ONE_FILM)
     relative = np.sqrt((certainty.absorption**2).sum(axis=0)) / at.absorption
     assert relative.max() < SD * (1.0 + ROUNDING)
     assert relative.max() > 0.5 * SD
@@ -90,3 +92,31 @@ def test_flake_is_told_to_be_smooth() -> None:
     """From Lab alone a metallic ground ripples less than it was fitted with."""
     fitted, as_told = told(["white"])[1]
     assert as_told < 0.8 * fitted
+
+
+def test_what_readings_pin_is_told_as_unsure_as_it_is() -> None:
+    """Colours of bare grounds from Lab alone, whose spectra hardly anything tells.
+
+    Few directions hold the covariance: what their Labs lose by it is next to nothing.
+    """
+    curves = curves_of(440.0, 530.0)
+    lines = [
+        (f"{name}-{c}", f"{name}, 6:1, {c} coats over white") for name in curves for c in (1, 4)
+    ]
+    shelf = settings(curves)
+    seen = observe(shelf, spray(curves, lines, lights=[D65]))
+    problem, prior, solution = fit(shelf, seen)
+    at, layout = solution.at, problem.layout
+    covariance = told_covariance(problem, prior, solution)
+    nothing = Unfollowed(0.0, np.zeros(layout.n_toners), 0.0)
+    certainty = uncertainty_of(at, covariance, seen.wavelength_nm, nothing, ONE_FILM)
+    matrix = weights(seen.wavelength_nm, D65)
+    for ground, rho in enumerate(at.ground_reflectance):
+        slope = lab_jacobian(rho @ matrix, white_point(D65)) @ matrix.T
+        places = layout.ground(ground)
+        of_log = slope * rho
+        whole = np.sqrt(np.diag(of_log @ covariance[np.ix_(places, places)] @ of_log.T))
+        kept = np.sqrt(((certainty.ground_reflectance[:, ground] @ slope.T) ** 2).sum(axis=0))
+        assert np.all(kept > 0.9 * whole)
+        assert np.all(kept < 1.001 * whole)
+    assert len(certainty.absorption) < 0.7 * layout.size
