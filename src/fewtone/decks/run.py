@@ -5,6 +5,8 @@ flat. Answers come as they are ready, each with its place in the deck.
 
 Processes are started anew, not forked: a fork copies threads' locks without their threads. Each
 unpacks the shelf once, leaves Ctrl-C to the one that started it, and ends when that one is gone.
+What one of them lists for many swatches (`fewtone.match.listed`) all of them use, by a folder that
+goes with them.
 If a process is ended from outside, its swatch is asked again of a fresh set of processes.
 """
 
@@ -17,6 +19,7 @@ import threading
 from collections.abc import Callable, Generator, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future, wait
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TypeAlias
 
 from fewtone.decks.swatch import Answer, Question, answer, answer_packed
@@ -195,13 +198,28 @@ def _pool(workers: int, packed: bytes) -> Iterator[Executor]:
     from concurrent.futures import ProcessPoolExecutor
     from multiprocessing import get_context
 
-    pool = ProcessPoolExecutor(workers, get_context("spawn"), _begin, (packed,))
+    with _shared_folder() as shared:
+        pool = ProcessPoolExecutor(workers, get_context("spawn"), _begin, (packed, shared))
+        try:
+            with _one_thread_each():
+                yield pool
+        finally:
+            # Those under way are few; waiting for them leaves no process behind.
+            pool.shutdown(wait=True, cancel_futures=True)
+
+
+@contextmanager
+def _shared_folder() -> Iterator[Path | None]:
+    """A folder for what the processes of a pool share; None if none can be made."""
+    import tempfile
+
     try:
-        with _one_thread_each():
-            yield pool
-    finally:
-        # Those under way are few; waiting for them leaves no process behind.
-        pool.shutdown(wait=True, cancel_futures=True)
+        folder = tempfile.TemporaryDirectory(prefix="fewtone-deck-", ignore_cleanup_errors=True)
+    except OSError:  # they do without
+        yield None
+        return
+    with folder as path:
+        yield Path(path)
 
 
 @contextmanager
@@ -221,12 +239,13 @@ def _one_thread_each() -> Iterator[None]:
 
 
 _packed = b""
+_shared: Path | None = None
 
 
-def _begin(packed: bytes) -> None:
+def _begin(packed: bytes, shared: Path | None) -> None:
     """Begin a process of the pool."""
-    global _packed  # noqa: PLW0603
-    _packed = packed
+    global _packed, _shared
+    _packed, _shared = packed, shared
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_parent, daemon=True).start()
 
@@ -238,8 +257,12 @@ def _end_with_parent() -> None:
     parent = parent_process()
     if parent is not None:
         wait_for([parent.sentinel])
+        if _shared is not None:
+            import shutil
+
+            shutil.rmtree(_shared, ignore_errors=True)
         os._exit(1)
 
 
 def _answer(target: Target) -> Answer:
-    return answer_packed(_packed, target)
+    return answer_packed(_packed, target, _shared)

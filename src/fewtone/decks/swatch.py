@@ -11,6 +11,7 @@ import threading
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from types import MappingProxyType
 from typing import Any, TypeAlias
 
@@ -109,7 +110,7 @@ def answer(question: Question, target: Target, lists: Lists) -> Answer:
     return answered
 
 
-def answer_packed(packed: bytes, target: Target) -> Answer:
+def answer_packed(packed: bytes, target: Target, shared: Path | None = None) -> Answer:
     """Answer for one swatch to a packed question, which is unpacked once in each process.
 
     Parameters
@@ -118,6 +119,9 @@ def answer_packed(packed: bytes, target: Target) -> Answer:
         The question, pickled.
     target
         The swatch.
+    shared
+        A folder in which processes that are asked the same share what they list; None if each
+        lists its own.
 
     Raises
     ------
@@ -136,7 +140,7 @@ def answer_packed(packed: bytes, target: Target) -> Answer:
                     )
                 )
             _unpacked.clear()  # one question at a time, so that memory stays flat
-            unpacked = _unpacked[packed] = question, Lists()
+            unpacked = _unpacked[packed] = question, Lists(shared)
     question, lists = unpacked
     return answer(question, target, lists)
 

@@ -4,12 +4,16 @@ Colours come from the sums of exponentials (`fewtone.match.bounds.exponentials`)
 of X, Y and Z in steps of 16 bits, sorted by Y. A target then costs a look at those within its
 windows, and the same bounds as in a sweep. A lattice is listed, if it is not too large, once its
 sweeps have cost about a fifth of what listing it does: so early that a deck of 200 takes the
-memory of one of 2,000.
+memory of one of 2,000. Processes that share a folder make each list once among them: one makes it
+while the others sweep on, then all map its file into their memory, which they share as well.
 """
 
 from __future__ import annotations
 
+import contextlib
+import hashlib
 from collections.abc import Hashable, Iterator
+from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
@@ -35,9 +39,18 @@ _STEP, _OFF = 1.25 / 65535.0, 1.0
 
 
 class Lists:
-    """Lists of the lattices that were asked for often enough."""
+    """Lists of the lattices that were asked for often enough.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    folder
+        Where processes share them; None if this one keeps its own. It goes with their work: what
+        a process that was ended left half done stays half done.
+    """
+
+    def __init__(self, folder: Path | None = None) -> None:
+        self._folder = folder
+        self._names: dict[Hashable, str] = {}
         self._asked: dict[Hashable, int] = {}
         self._lists: dict[Hashable, _List] = {}
         self._room = _MOST
@@ -54,7 +67,7 @@ class Lists:
         Parameters
         ----------
         key
-            What tells these colours from others.
+            What tells these colours from others in this process.
         shells
             What their sums of exponentials are of.
         lattice
@@ -64,14 +77,72 @@ class Lists:
         wanted
             Places of the ratio and the load of each, shape ``(2, n_pairs)``.
         """
-        if key not in self._lists:
-            self._asked[key] = self._asked.get(key, 0) + 1
-            colours = len(supports) * wanted.shape[1] * len(shells.sums.matrix)
-            if self._asked[key] * _COLOURS_A_SWEEP < colours or colours > self._room:
+        if key in self._lists:
+            return self._lists[key]
+        colours = len(supports) * wanted.shape[1] * len(shells.sums.matrix)
+        if colours > self._room:
+            return None
+        if key not in self._names:
+            self._names[key] = _name(shells, lattice, supports, wanted)
+        made = self._shared(self._names[key], wanted)
+        if made is None:
+            if self._count(key) * _COLOURS_A_SWEEP < colours or not self._claims(self._names[key]):
                 return None
-            self._room -= colours
-            self._lists[key] = _listed(shells, lattice, supports, wanted)
-        return self._lists[key]
+            made = self._share(self._names[key], _listed(shells, lattice, supports, wanted))
+        self._room -= colours
+        self._lists[key] = made
+        return made
+
+    def _count(self, key: Hashable) -> int:
+        """How often this list was asked for, by all who share it."""
+        self._asked[key] = self._asked.get(key, 0) + 1
+        if self._folder is not None:
+            with contextlib.suppress(OSError), (self._folder / self._names[key]).open("ab") as file:
+                file.write(b".")
+                return file.tell()
+        return self._asked[key]
+
+    def _shared(self, name: str, pairs: IntArray) -> _List | None:
+        """A list that is in the folder, mapped into memory; None if it is not there."""
+        if self._folder is None:
+            return None
+        try:
+            # The file of numbers is there before that of steps.
+            steps, number = (
+                np.asarray(np.load(self._folder / f"{name}-{part}.npy", mmap_mode="r"))
+                for part in _List._fields[:2]
+            )
+        except (OSError, ValueError):
+            return None
+        return _List(steps, number, pairs)
+
+    def _claims(self, name: str) -> bool:
+        """Whether this process is to make a list: no other one is at it."""
+        if self._folder is None:
+            return True
+        try:
+            (self._folder / f"{name}-claimed").touch(exist_ok=False)
+        except FileExistsError:
+            return False
+        except OSError:  # no room: each makes its own
+            return True
+        return True
+
+    def _share(self, name: str, made: _List) -> _List:
+        """A list, in the folder if there is one with room."""
+        if self._folder is None:
+            return made
+        try:
+            for part in ("number", "steps"):
+                partly = self._folder / f"{name}-{part}-partly.npy"
+                np.save(partly, getattr(made, part))
+                partly.rename(self._folder / f"{name}-{part}.npy")
+        except OSError:
+            with contextlib.suppress(OSError):
+                partly.unlink()
+                (self._folder / f"{name}-claimed").unlink()
+            return made
+        return self._shared(name, made.pairs) or made
 
 
 class _List(NamedTuple):
@@ -83,6 +154,18 @@ class _List(NamedTuple):
     steps: NDArray[np.uint16]
     number: NDArray[np.uint32]
     pairs: IntArray
+
+
+def _name(shells: Shells, lattice: Lattice, supports: IntArray, pairs: IntArray) -> str:
+    """What tells a list's colours from others in all processes."""
+    sums, size = shells.sums, supports.shape[1]
+    digest = hashlib.sha256()
+    for values in (
+        *(sums.absorption, sums.rates, sums.constant, sums.matrix),
+        *(lattice.load_values, lattice.ratios(size), supports, pairs),
+    ):
+        digest.update(f"{values.shape}".encode() + np.ascontiguousarray(values).tobytes())
+    return digest.hexdigest()
 
 
 def _listed(shells: Shells, lattice: Lattice, supports: IntArray, pairs: IntArray) -> _List:
