@@ -1,7 +1,7 @@
 """Prints what worlds less kind than assumed do to predictions and their certainty.
 
     python tests/benchmarks/worlds_table.py [--mode Lab] [--seeds 3] [--keep FOLDER] [--passes]
-        [--processes 2] [--markdown] [WORD ...]
+        [--processes 2] [--markdown] [--floor] [WORD ...]
 
 Rows are those of tests/outside/unkind_worlds.py; words choose the rows whose names hold one of
 them. Each line pools the seeds: ΔE00 median and 90th percentile of predictions of blends that
@@ -9,9 +9,10 @@ were never sprayed, the share of Lab coordinates within their 95 % and 68 % inte
 of blends that are sure and wrong (ΔE00 above 1 and more than three standard deviations off in some
 coordinate). With `--markdown` each row of the table has all modes. With `--keep`, readings are
 stored in the folder and used again until the booth or the row changes; learning is always done.
-With `--passes`, the rows' chances to pass are compared with fresh panels instead: the share that
-passed less the chance that was told, in ten bins of the chance; 20 panels of each of 40 blends over
-four grounds.
+With `--floor`, what the hand alone leaves of the same panels to someone who knows all but the
+toners' strengths. With `--passes`, the rows' chances to pass are compared with fresh panels
+instead: the share that passed less the chance that was told, in ten bins of the chance; 20 panels
+of each of 40 blends over four grounds.
 """
 
 from __future__ import annotations
@@ -40,6 +41,7 @@ from outside.unkind_worlds import (  # noqa: E402
     Outcome,
     Stats,
     booth_of,
+    hand_floor,
     learnt,
     outcome,
     pooled,
@@ -61,12 +63,18 @@ def main() -> None:
     parser.add_argument("--first-seed", type=int, default=1)
     parser.add_argument("--keep", type=Path, help="where to store what the booth read")
     parser.add_argument("--passes", action="store_true", help="chances to pass instead")
+    parser.add_argument("--floor", action="store_true", help="what the hand alone leaves instead")
     parser.add_argument("--processes", type=int, default=1)
     parser.add_argument("--markdown", action="store_true", help="one row for all modes")
     told = parser.parse_args()
     names = [name for name in ROWS if not told.words or any(word in name for word in told.words)]
     modes: list[str] = told.mode or list(MODES)
     seeds = range(told.first_seed, told.first_seed + told.seeds)
+    if told.floor:
+        for name in names:
+            off = np.concatenate([hand_floor(ROWS[name], seed).ravel() for seed in seeds])
+            print(f"{name:34s}{np.median(off):5.2f} {np.percentile(off, 90):5.2f}", flush=True)
+        return
     if told.passes:
         for name in names:
             for mode in modes:

@@ -39,7 +39,18 @@ from fewtone.model.curves import Curves
 from fewtone.model.recipe import parse
 from fewtone.prediction.recipes import predict
 
-__all__ = ["MODES", "ROWS", "Outcome", "Row", "Stats", "booth_of", "learnt", "outcome", "pooled"]
+__all__ = [
+    "MODES",
+    "ROWS",
+    "Outcome",
+    "Row",
+    "Stats",
+    "booth_of",
+    "hand_floor",
+    "learnt",
+    "outcome",
+    "pooled",
+]
 
 Array = NDArray[np.float64]
 
@@ -204,6 +215,36 @@ def outcome(row: Row, mode: str, seed: int, keep: Path | None = None) -> Outcome
     """Predict blends that were never sprayed from a shelf `learnt`."""
     shelf, truth = learnt(row, mode, seed, keep)
     return _compared(shelf.curves, booth_of(row, seed), truth, seed)
+
+
+def hand_floor(row: Row, seed: int) -> Array:
+    """ΔE00 `(n_grounds, n_blends)` that the hand leaves, whatever is made of the same readings.
+
+    It is what is left to someone who knows the optics, the curves, the grounds, the film under each
+    reading and how the hand varies: all but each toner's strength, which no reading tells from a
+    heavy hand. The last step of a panel holds all that it tells of it: log film less log strength
+    varies by panel_cv² + coat_cv²/n for n coats, and the panels' mean so weighed is the best there
+    is.
+    """
+    booth = booth_of(row, seed)
+    last = {step.panel: step for step in _sprayed(booth, row) if step.blend}
+    total, weight = np.zeros(N_TONERS), np.zeros(N_TONERS)
+    for step in last.values():
+        (name,) = step.blend
+        coats = int(step.coats)
+        variance = booth.panel_cv**2 + booth.coat_cv**2 / coats
+        meant = float(booth.world.film_build(np.array([coats]))[0])
+        toner = booth.names.index(name)
+        # Factors have mean 1, so that their logarithms' is half the variance below 0.
+        total[toner] += (np.log(step.build / meant) + 0.5 * variance) / variance
+        weight[toner] += 1.0 / variance
+    blends = random_blends(np.random.default_rng(1000 + seed), N_TONERS, N_BLENDS)
+    places = np.arange(len(booth.grounds))[:, None]
+    truth, found = (
+        booth.true_lab(mix, booth.true_load(blends), places)
+        for mix in (blends.fractions, blends.fractions * np.exp(total / weight))
+    )
+    return delta_e(found, truth)
 
 
 def pooled(outcomes: Sequence[Outcome]) -> Stats:
