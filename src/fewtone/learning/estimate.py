@@ -36,7 +36,7 @@ from fewtone.learning.observations import Observations, observe
 from fewtone.learning.parameters import shared_prior
 from fewtone.learning.report import FitReport, fit_report
 from fewtone.learning.solver import Prior, Solution, robust_weights, schur_complement, solve
-from fewtone.learning.starts import second_look, starting_point
+from fewtone.learning.starts import last_look, second_look, starting_point
 from fewtone.learning.uncertainty import (
     Unfollowed,
     bare_returns,
@@ -330,13 +330,26 @@ def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, So
     if wider is not prior:
         prior = wider
         solution = solve(problem, prior, solution.at, weights=solution.weights, tolerance=_SETTLED)
+    problem, prior, solution = _with_film(problem, prior, solution)
+    other = last_look(problem, solution.at)
+    if other is not None:
+        solved = solve(problem, prior, other, weights=solution.weights, tolerance=_SETTLED)
+        if solved.cost < solution.cost:
+            problem, prior, solution = _with_film(problem, prior, solved)
+    solution = solve(problem, prior, solution.at, weights=solution.weights)
+    return problem, prior, solution
+
+
+def _with_film(
+    problem: Problem, prior: Prior, solution: Solution
+) -> tuple[Problem, Prior, Solution]:
+    """The fit with film index, edge loss and thinning as the readings say."""
     for _ in range(_FILM_ROUNDS):
         before = problem
         problem, prior = infer_film(problem, prior, solution)
         if problem is before:
             break
         solution = solve(problem, prior, solution.at, weights=solution.weights, tolerance=_SETTLED)
-    solution = solve(problem, prior, solution.at, weights=solution.weights)
     return problem, prior, solution
 
 

@@ -3,7 +3,8 @@
 Grounds begin at what their bare readings say alone. A toner that was read as spectra begins at
 what plain Beer-Lambert makes of them. A toner read as Lab alone has several possible curves, and
 the fit can fall into the wrong one: it is tried from its nearest library dyes and from the prior's
-mean, on its own readings, and the start that ends most probable is kept.
+mean, on its own readings, and the start that ends most probable is kept. As grounds, hand and noise
+are not known then, it is tried again from its nearest dyes once they are.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from fewtone.learning.priors import absorber_prior, dye_library
 from fewtone.learning.solver import Prior, Solution, solve
 from fewtone.typing import FloatArray, IntArray
 
-__all__ = ["second_look", "starting_point"]
+__all__ = ["last_look", "second_look", "starting_point"]
 
 # Mean path of light down and up through the film per unit depth, for a first guess only.
 _PATH = 2.3
@@ -32,6 +33,8 @@ _SECOND_HAZE = np.log(0.25)
 _HAZE_IN_SIGHT = 0.02
 _CLEARLY_BETTER = 2.0
 _DYES_TRIED = 3
+# Steps from each dye that show which is worth more, and how far behind it may be by then.
+_FIRST_STEPS, _WORTH_MORE = 8, 10.0
 _LIBRARY_SHARE = 3
 _STRENGTHS = (0.35, 0.6, 1.0, 1.7, 3.0)
 _SCANNED_READINGS = 4
@@ -126,6 +129,38 @@ def second_look(problem: Problem, at: Parameters) -> Parameters | None:
     return None if better is at else better
 
 
+def last_look(problem: Problem, at: Parameters) -> Parameters | None:
+    """Look again at all toners that Labs alone tell of, now that grounds, hand and noise are known.
+
+    Parameters
+    ----------
+    problem, at
+        The fit.
+
+    Returns
+    -------
+    Parameters with other curves for some toners, that explain their own readings better; None if
+    there are none.
+    """
+    seen, better = problem.seen, at
+    for toner in range(len(seen.toners)):
+        single = np.flatnonzero(seen.fractions[:, toner] == 1.0)
+        if not single.size or seen.has_spectrum[single].any():
+            continue
+        alone, start = _alone(problem, at, toner, single)
+        start = replace(start, hazy=at.hazy[[toner]])
+        start.shared[start.layout.haze(0)] = at.shared[at.layout.haze(toner)]
+        now = _best(alone, [start.with_toner(0, at.shared[at.layout.toner(toner)])])
+        tried = [start.with_toner(0, guess) for guess in _nearest_dyes(alone, start)]
+        best = _best(alone, tried, _FIRST_STEPS)
+        if best.cost < now.cost + _WORTH_MORE:
+            best = _best(alone, [best.at])
+        if best.cost < now.cost - _CLEARLY_BETTER:
+            better = better.with_toner(toner, best.at.shared[best.at.layout.toner(0)])
+            better.shared[at.layout.haze(toner)] = best.at.shared[best.at.layout.haze(0)]
+    return None if better is at else better
+
+
 def _alone(
     problem: Problem, at: Parameters, toner: int, rows: IntArray
 ) -> tuple[Problem, Parameters]:
@@ -142,9 +177,11 @@ def _alone(
     return problem.over(alone), start
 
 
-def _best(problem: Problem, starts: list[Parameters]) -> Solution:
+def _best(problem: Problem, starts: list[Parameters], most_iterations: int = 20) -> Solution:
     prior = Prior(*shared_prior(problem.layout, problem.seen.wavelength_nm))
-    solutions = [solve(problem, prior, at, most_iterations=20, tolerance=1e-3) for at in starts]
+    solutions = [
+        solve(problem, prior, at, most_iterations=most_iterations, tolerance=1e-3) for at in starts
+    ]
     return min(solutions, key=lambda solution: solution.cost)
 
 
