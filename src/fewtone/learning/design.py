@@ -9,6 +9,11 @@ Model
     nobody knows, allow. Panels are chosen one after another, each being the one that lowers the
     mean over the targets most once those before it are read.
 
+    What is only feared, such as a flake unlike the shelf's other ones where it was read bare alone,
+    makes panels that tell of it look worth most, and they are worth little where it is not so.
+    That it is so and that it is not count as equally likely: the panel is chosen that lowers the
+    mean over both most.
+
     Minimising the mean variance instead (A-optimality proper) spends the panels on the few worst
     recipes, and spraying the least sure recipe did no better in the booth than a random one.
 
@@ -76,6 +81,7 @@ def suggest(
     noise: Noise,
     lights: Sequence[Light],
     *,
+    feared: int = 0,
     count: int = 5,
 ) -> tuple[Suggestion, ...]:
     """Choose the panels to spray next.
@@ -90,6 +96,9 @@ def suggest(
         Of its instrument.
     lights
         Under which it reads Lab; none if it reads spectra.
+    feared
+        How many of the uncertainty's directions, the last ones that panels tell of, are only
+        feared: panels are chosen as much for a shelf without them.
     count
         How many panels.
 
@@ -105,7 +114,20 @@ def suggest(
         return ()
     wanted, lasting_variance = _wanted(curves, targets, settings.measurement.light)
     jacobians = _reading_jacobians(curves, candidates, settings, noise, lights)
-    return _chosen(candidates, jacobians, wanted, lasting_variance, count)
+    outcomes = [_Expected(jacobians, wanted, lasting_variance)]
+    if feared:
+        kept = np.s_[..., : wanted.shape[-1] - feared]
+        outcomes.append(_Expected(jacobians[kept], wanted[kept], lasting_variance))
+    free = np.ones(len(candidates), dtype=np.bool_)
+    suggestions: list[Suggestion] = []
+    while len(suggestions) < count and free.any():
+        left = np.array([each.after_each() for each in outcomes])
+        best = int(np.where(free, left.sum(axis=0), np.inf).argmin())
+        free[[recipe == candidates[best] for recipe in candidates]] = False
+        suggestions.append(Suggestion(candidates[best], outcomes[0].now, float(left[0, best])))
+        for each in outcomes:
+            each.read(best)
+    return tuple(suggestions)
 
 
 def second_light(lights: Sequence[Light]) -> Light | None:
@@ -119,48 +141,57 @@ def second_light(lights: Sequence[Light]) -> Light | None:
     return Light("D65" if one.illuminant == "A" else "A", one.observer)
 
 
-def _chosen(
-    candidates: Sequence[Recipe],
-    jacobians: FloatArray,
-    wanted: FloatArray,
-    lasting_variance: FloatArray,
-    count: int,
-) -> tuple[Suggestion, ...]:
-    """Choose greedily.
+class _Expected:
+    """How far off targets are expected to be by one uncertainty, as panels are read one by one.
 
     With H the Jacobian of a candidate's reading in the directions, in standard deviations of its
     noise, G those of a target, and P the directions' covariance, the reading takes
     Gᵀ P H (1 + Hᵀ P H)⁻¹ Hᵀ P G off the target's covariance. P itself is never needed: HᵀPH and
     HᵀPG are brought up to date by the rank of one reading.
     """
-    n_candidates, n_read, _ = jacobians.shape
-    flat = jacobians.reshape(n_candidates * n_read, -1)
-    within = np.eye(n_read) + jacobians @ jacobians.swapaxes(1, 2)
-    across = (flat @ wanted.reshape(-1, wanted.shape[-1]).T).reshape(n_candidates, n_read, -1)
-    variance = (wanted**2).sum(axis=(1, 2)) + lasting_variance
-    # P is the unit matrix less usedᵀ used.
-    used = np.zeros((0, flat.shape[1]))
-    suggestions: list[Suggestion] = []
-    free = np.ones(n_candidates, dtype=np.bool_)
-    while len(suggestions) < count and free.any():
-        taken = (np.linalg.inv(np.linalg.cholesky(within)) @ across) ** 2
-        taken = taken.sum(axis=1).reshape(n_candidates, len(lasting_variance), 3).sum(axis=2)
-        left = np.sqrt(np.maximum(variance - taken, 0.0)).mean(axis=1)
-        best = int(np.where(free, left, np.inf).argmin())
-        free[[recipe == candidates[best] for recipe in candidates]] = False
-        suggestions.append(
-            Suggestion(candidates[best], float(np.sqrt(variance).mean()), float(left[best]))
-        )
-        # From here on that panel counts as read.
-        root = np.linalg.cholesky(within[best])
-        jacobian = jacobians[best] - (jacobians[best] @ used.T) @ used
+
+    def __init__(
+        self, jacobians: FloatArray, wanted: FloatArray, lasting_variance: FloatArray
+    ) -> None:
+        self._shape = n_candidates, n_read, _ = jacobians.shape
+        self._jacobians = jacobians
+        self._flat = jacobians.reshape(n_candidates * n_read, -1)
+        self._within = np.eye(n_read) + jacobians @ jacobians.swapaxes(1, 2)
+        across = self._flat @ wanted.reshape(-1, wanted.shape[-1]).T
+        self._across = across.reshape(n_candidates, n_read, -1)
+        self._variance = (wanted**2).sum(axis=(1, 2)) + lasting_variance
+        # P is the unit matrix less usedᵀ used.
+        self._used = np.zeros((0, self._flat.shape[1]))
+
+    @property
+    def now(self) -> float:
+        """Mean over the targets [ΔE00]."""
+        return float(np.sqrt(self._variance).mean())
+
+    def after_each(self) -> FloatArray:
+        """The same once one candidate is read [ΔE00], ``(n_candidates,)``."""
+        taken = self._taken(slice(None))
+        return np.asarray(np.sqrt(np.maximum(self._variance - taken, 0.0)).mean(axis=1))
+
+    def read(self, which: int) -> None:
+        """From here on the panel of this candidate counts as read."""
+        taken = self._taken(slice(which, which + 1))[0]
+        root = np.linalg.cholesky(self._within[which])
+        jacobian = self._jacobians[which]
+        jacobian = jacobian - (jacobian @ self._used.T) @ self._used
         row = np.linalg.solve(root, jacobian)
-        gone = (flat @ row.T).reshape(n_candidates, n_read, -1)
-        across = across - gone @ np.linalg.solve(root, across[best])
-        within = within - gone @ gone.swapaxes(1, 2)
-        variance = variance - taken[best]
-        used = np.concatenate([used, row])
-    return tuple(suggestions)
+        n_candidates, n_read, _ = self._shape
+        gone = (self._flat @ row.T).reshape(n_candidates, n_read, -1)
+        self._across = self._across - gone @ np.linalg.solve(root, self._across[which])
+        self._within = self._within - gone @ gone.swapaxes(1, 2)
+        self._variance = self._variance - taken
+        self._used = np.concatenate([self._used, row])
+
+    def _taken(self, which: slice) -> FloatArray:
+        """What candidates take off the targets' variances, ``(n, n_targets)``."""
+        roots = np.linalg.inv(np.linalg.cholesky(self._within[which]))
+        taken = ((roots @ self._across[which]) ** 2).sum(axis=1)
+        return np.asarray(taken.reshape(len(taken), -1, 3).sum(axis=2))
 
 
 def _wanted(

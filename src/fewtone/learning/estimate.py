@@ -29,6 +29,7 @@ from fewtone.learning.hyperparameters import (
 )
 from fewtone.learning.keyed import mixing_links
 from fewtone.learning.leave_one_out import Expectation, expectations, prediction_errors
+from fewtone.learning.likely_dyes import with_likely_dyes
 from fewtone.learning.model_check import uncertainty_factor
 from fewtone.learning.model_error import ModelError
 from fewtone.learning.noise import Noise
@@ -155,6 +156,7 @@ def _estimate(
     hand = doubted_hand(problem, prior, solution, settings.mixing)
     doubted = problem.with_variation(hand, problem.ground_cv)
     told = told_covariance(doubted, prior, solution)
+    bare = bare_returns(problem, at, told)
     light = settings.measurement.light
     factor = uncertainty_factor(problem, judged.expected, solution.weights, light)
     curves = Curves(
@@ -178,7 +180,7 @@ def _estimate(
             seen.wavelength_nm,
             Unfollowed(problem.thinning, at.letdown - per_doubling, min(seen_surface, 0.0)),
             film_departures_rms(settings.mixing, problem.middle_letdown),
-            bare_returns(problem, at, told),
+            bare,
         ),
         readings_digest=readings.digest,
         version=__version__,
@@ -208,10 +210,10 @@ def _estimate(
         converged=solution.converged,
         left_out=tuple(leave_out),
         leave_one_out_de00=prediction_errors(problem, judged.expected, light),
-        data_share=data_shares(at, covariance, prior),
+        data_share=data_shares(at, covariance, seen.wavelength_nm),
         suspects=diagnosis.suspects,
         not_learnt=not_learnt,
-        spray_next=suggest(curves, settings, problem.noise, seen.lab_lights),
+        spray_next=suggest(curves, settings, problem.noise, seen.lab_lights, feared=len(bare)),
         second_light=second_light(seen.lab_lights),
         cautions=tuple(cautions),
     )
@@ -294,17 +296,7 @@ def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, So
     if settings.measurement.surface > 0.0:
         # A matte surface's constant cannot be told from the instrument's: what is said counts.
         prior.precision[problem.layout.black, problem.layout.black] = _STATED_SURFACE_SD**-2
-    solution = solve(problem, prior, starting_point(problem))
-    for _ in range(_SECOND_LOOKS):
-        other = second_look(problem, solution.at)
-        if other is None:
-            break
-        solved = solve(problem, prior, other)
-        gain = solution.cost - solved.cost
-        if gain > 0.0:
-            solution = solved
-        if gain < _WORTH_ANOTHER_LOOK:
-            break
+    solution = _first_fit(problem, prior)
     # A bad panel must not decide what scatters, nor how far a hand varies.
     weights = robust_weights(problem, solution.at)
     solution = solve(problem, prior, solution.at, weights=weights, tolerance=_SETTLED)
@@ -312,6 +304,10 @@ def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, So
     start = replace(solution.at, hazy=hazy)
     problem = problem.with_model_error(ModelError(hazy))
     solution = solve(problem, prior, start, weights=robust_weights(problem, start))
+    likelier = with_likely_dyes(problem, prior, solution)
+    if likelier is not prior:
+        prior = likelier
+        solution = solve(problem, prior, solution.at, weights=solution.weights, tolerance=_SETTLED)
     varies = infer_variation(problem, prior, solution)
     problem = problem.with_variation(varies.mixing, varies.ground_cv)
     solution = solve(problem, prior, solution.at, weights=solution.weights, tolerance=_SETTLED)
@@ -351,6 +347,22 @@ def _with_film(
             break
         solution = solve(problem, prior, solution.at, weights=solution.weights, tolerance=_SETTLED)
     return problem, prior, solution
+
+
+def _first_fit(problem: Problem, prior: Prior) -> Solution:
+    """The fit from where the search begins, or from a second look at hazy toners."""
+    solution = solve(problem, prior, starting_point(problem))
+    for _ in range(_SECOND_LOOKS):
+        other = second_look(problem, solution.at)
+        if other is None:
+            break
+        solved = solve(problem, prior, other)
+        gain = solution.cost - solved.cost
+        if gain > 0.0:
+            solution = solved
+        if gain < _WORTH_ANOTHER_LOOK:
+            break
+    return solution
 
 
 def _stated_noise(settings: ShelfSettings) -> Noise:

@@ -31,6 +31,7 @@ __all__ = [
     "dye_library",
     "ground_prior",
     "haze_basis",
+    "variety",
 ]
 
 # Log scattering: its level at 550 nm, its fall with log wavelength, and slow waves. A depth of .005
@@ -42,6 +43,9 @@ HAZE_SD = (2.0, 0.4, 0.1, 0.1)
 # yet fitted as rough as solids Lab alone finds it better: in the booth blends over grounds that
 # were only read bare miss by .73 instead of .90 (seeds 1 to 3, nine in ten).
 _ROUGH, _SMOOTH = (0.15, 0.05), (0.08, 0.02)
+
+# Of the prior about all dyes: sd of a free strength, on the log, and of a rough part.
+_VARIETY = (0.5, 0.12)
 
 _LIBRARY_SIZE = 3000
 _LIBRARY_SEED = 20_011
@@ -97,6 +101,24 @@ def absorber_prior(wavelength_nm: FloatLike) -> Gaussian:
     return _absorber_prior(tuple(np.asarray(wavelength_nm, dtype=float)))
 
 
+def variety(wavelength_nm: FloatArray, level_sd: float, rough_sd: float) -> FloatArray:
+    """Covariance of log absorptions about a dye's: a free strength and a rough, short-ranged part.
+
+    Parameters
+    ----------
+    wavelength_nm
+        [nm], shape ``(n_wavelengths,)``.
+    level_sd, rough_sd
+        Standard deviations of the two [1].
+
+    Returns
+    -------
+    Shape ``(n_wavelengths, n_wavelengths)``.
+    """
+    rough = rough_sd**2 * _likeness(wavelength_nm, 15.0)
+    return level_sd**2 + rough + 0.02**2 * np.eye(wavelength_nm.size)
+
+
 def ground_prior(wavelength_nm: FloatLike, *, smooth: bool = False) -> Gaussian:
     """Prior of the logarithm of a ground's reflectance.
 
@@ -144,12 +166,7 @@ def _absorber_prior(grid: tuple[float, ...]) -> Gaussian:
     """Mean and covariance of the library's log absorption, widened by level and bumps."""
     logs = np.log(_library(grid))
     nodes = np.array(grid)
-    covariance = (
-        np.cov(logs, rowvar=False)
-        + 0.5**2
-        + 0.12**2 * _likeness(nodes, 15.0)
-        + 0.02**2 * np.eye(nodes.size)
-    )
+    covariance = np.cov(logs, rowvar=False) + variety(nodes, *_VARIETY)
     return Gaussian.of(logs.mean(axis=0), covariance)
 
 

@@ -16,7 +16,7 @@ from fewtone.learning.forward import Problem
 from fewtone.learning.keyed import strength_deviations
 from fewtone.learning.model_error import MODEL_SD
 from fewtone.learning.parameters import Parameters
-from fewtone.learning.priors import ground_prior
+from fewtone.learning.priors import absorber_prior, ground_prior
 from fewtone.learning.solver import Prior, Solution, schur_complement
 from fewtone.model.uncertainty import Uncertainty
 from fewtone.typing import FloatArray
@@ -300,23 +300,25 @@ def _departures(
     return np.asarray(off[off.any(axis=1)])
 
 
-def data_shares(at: Parameters, covariance: FloatArray, prior: Prior) -> FloatArray:
+def data_shares(at: Parameters, covariance: FloatArray, wavelength_nm: FloatArray) -> FloatArray:
     """How much of each toner's curve is data, the rest being prior, ``(n_toners,)``.
 
-    1 less the standard deviation that is left of the prior's, on the log, averaged over the
+    1 less the standard deviation that is left of that over all dyes, on the log, averaged over the
     wavelengths by how much is absorbed there.
 
     Parameters
     ----------
-    at, prior
-        The fit.
+    at
+        The most probable parameters.
     covariance
         Of the shared parameters, shape ``(n_shared, n_shared)``.
+    wavelength_nm
+        [nm], shape ``(n_wavelengths,)``.
     """
     shares = []
+    before = np.sqrt(np.diag(absorber_prior(wavelength_nm).covariance))
     for toner in range(at.layout.n_toners):
         columns = at.layout.toner(toner)
-        before = np.sqrt(np.diag(np.linalg.inv(prior.precision[np.ix_(columns, columns)])))
         after = np.sqrt(covariance[columns, columns])
         shares.append(1.0 - np.average(after / before, weights=at.absorption[toner]))
     return np.array(shares)

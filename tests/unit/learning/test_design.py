@@ -5,15 +5,18 @@ from __future__ import annotations
 from dataclasses import replace
 from itertools import pairwise
 
+import numpy as np
 import pytest
 
 from fewtone.colorimetry import Light
 from fewtone.learning import estimate
 from fewtone.learning.design import second_light, suggest
 from fewtone.learning.noise import Noise
+from fewtone.model.curves import Curves
 from fewtone.model.readings import Readings
 from fewtone.model.recipe import parse
 from fewtone.model.shelf import ShelfSettings
+from fewtone.model.uncertainty import ARRAYS
 from unit.learning.shelves import D65, GROUNDS, curves_of, settings, spray
 
 CURVES = curves_of(440.0, 530.0, 620.0)
@@ -29,6 +32,8 @@ NOISE = Noise(0.002, 0.0005, 0.1)
 LINEARISED = 0.12
 # They also tell of hand and letdown, which is not counted on beforehand.
 MORE_THAN_SAID = 0.6
+# Of an internal-return ratio.
+DOUBT = 0.08
 
 
 def _shelf(lights: list[Light]) -> tuple[ShelfSettings, Readings]:
@@ -89,6 +94,25 @@ def test_each_panel_adds_to_those_before() -> None:
     for first, second in pairwise(found):
         assert second.before == pytest.approx(first.after)
     assert all(0.0 < suggested.after < suggested.before for suggested in found)
+
+
+def test_what_is_only_feared_decides_no_more_than_half() -> None:
+    """A doubt of one ground alone draws the first panel there, and a later one if only feared."""
+    shop, readings = _shelf([D65])
+    curves = estimate(shop, readings).curves
+    known = curves.uncertainty
+    assert known is not None
+    end = len(known.return_ratio) - known.lasting
+    wider = {name: np.insert(getattr(known, name), end, 0.0, axis=0) for name in ARRAYS}
+    wider["return_ratio"][end, curves.grounds.index("silver")] = DOUBT
+    doubted = replace(curves, uncertainty=replace(known, **wider))
+
+    def grounds(curves: Curves, feared: int) -> list[str]:
+        return [s.recipe.ground for s in suggest(curves, shop, NOISE, [D65], feared=feared)]
+
+    assert grounds(curves, 0)[0] == "white"
+    assert grounds(doubted, 0)[0] == "silver"
+    assert grounds(doubted, 1)[:2] == ["white", "silver"]
 
 
 def test_a_toner_out_of_stock_is_not_asked_for() -> None:
