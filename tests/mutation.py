@@ -346,7 +346,9 @@ def _run(place: Path, tests: list[str], limit: int) -> int:
     phases = (Phase.explicit, Phase.generate)
     settings.register_profile("first", derandomize=True, deadline=None, phases=phases)
     files = list(dict.fromkeys(map(_file_of, tests)))
-    code = pytest.main([*_QUIET, "--hypothesis-profile=first", *files], plugins=[_Chosen(tests)])
+    imported_before = "ignore::pytest.PytestAssertRewriteWarning"
+    words = [*_QUIET, "-W", imported_before, "--hypothesis-profile=first", *files]
+    code = pytest.main(words, plugins=[_Chosen(tests)])
     home = getattr(sys.modules.get("fewtone"), "__file__", None) or str(place)
     return int(code) if Path(home).is_relative_to(place) else _FOREIGN
 
