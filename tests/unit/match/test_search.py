@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 from dataclasses import replace
 from decimal import Decimal
@@ -12,10 +13,12 @@ import pytest
 from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.errors import FewtoneError
 from fewtone.match.evaluate import evaluator_of
+from fewtone.match.hazy import HazySweep
 from fewtone.match.keys import Candidates
+from fewtone.match.lattice import Lattice
 from fewtone.match.result import MatchResult, describe_all
 from fewtone.match.rules import Rules
-from fewtone.match.search import _SearchState, search
+from fewtone.match.search import _SearchState, search, sweeps_of
 from fewtone.match.sweep import Sweep
 from fewtone.model.recipe import parse
 from fewtone.prediction.recipes import predict
@@ -43,6 +46,25 @@ def test_a_colour_of_the_shelf_is_found() -> None:
     assert found.simplest is not None
     assert found.simplest.in_tolerance
     assert found.miss is None
+
+
+def test_only_films_with_haze_are_swept_as_hazy() -> None:
+    """Sets of toners are parted by whether one of them scatters, at whatever wavelength."""
+    curves, shelf = invented_shelf(3, 5, 2, coats=(2, 3), hazy=2)
+    scattering = curves.scattering.copy()
+    scattering[1, 1:] = 0.0
+    curves = replace(curves, scattering=scattering)
+    rules = Rules.of(shelf)
+    evaluator = evaluator_of(curves, rules, lab_target((40.0, 0.0, 0.0)))
+    supports = np.array(list(itertools.combinations(range(5), 2)))
+    hazy = [row < 2 for row in evaluator.toners.tolist()]
+    sweeps = list(sweeps_of(evaluator, Lattice.of(rules), supports, np.ones(20)))
+    clear, scatters = sweeps
+    assert (type(clear), type(scatters)) == (Sweep, HazySweep)
+    assert {tuple(pair) for pair in clear.supports.tolist()} == {
+        pair for pair in map(tuple, supports.tolist()) if not any(hazy[i] for i in pair)
+    }
+    assert len(clear.supports) + len(scatters.supports) == len(supports)
 
 
 def test_colours_are_those_of_a_strength_that_leans_on_the_letdown() -> None:
