@@ -32,13 +32,15 @@ from __future__ import annotations
 
 import math
 from functools import cached_property, reduce
-from typing import NamedTuple
+from typing import TypeVar
 
 import numpy as np
 
 from fewtone.typing import BoolArray, FloatArray, IntArray
 
 __all__ = ["Region", "de00_lower_bound", "lightness_span", "regions_of"]
+
+_Lightness = TypeVar("_Lightness", float, FloatArray)
 
 _LARGEST_T = 1.573
 _SLOPE_OF_T = 0.17 + 2 * 0.24 + 3 * 0.32 + 4 * 0.20
@@ -48,10 +50,10 @@ _LIGHTNESS_LIMIT = 133.0
 # The grids of a region: a coarse one over a* and b* wider than any surface colour's zooms in, a
 # fine one is kept, cut up along the border towards cells of so many units.
 _COARSE, _FINE, _FINEST, _ZOOMS, _WIDEST, _SHARP = 16, 32, 512, 6, 1000.0, 1.0
-# Beyond this radius ends are drawn in to the table's cells: there the border decides.
-_WIDE = 4.0
 # What zooming leaves is no longer worth zooming at if it is more than such a share.
 _SETTLED = 0.8
+# Widens the square of the radius by more than rounding moves a sum of squares.
+_ROUNDING = 1e-12
 
 
 def lightness_span(target: FloatArray, radius: float) -> tuple[float, float]:
@@ -70,11 +72,11 @@ def lightness_span(target: FloatArray, radius: float) -> tuple[float, float]:
 def _lightness_end(lightness: float, radius: float, reach: float) -> float:
     """The L* farthest to one side of an aim whose ΔL′/S_L is within the radius; never nearer."""
     near, far = 0.0, reach
-    if abs(_lightness_term(np.array(lightness + far), lightness)) <= radius:
+    if abs(_lightness_term(lightness + far, lightness)) <= radius:
         return lightness + far
     for _ in range(60):
         middle = 0.5 * (near + far)
-        if abs(_lightness_term(np.array(lightness + middle), lightness)) <= radius:
+        if abs(_lightness_term(lightness + middle, lightness)) <= radius:
             near = middle
         else:
             far = middle
@@ -95,17 +97,22 @@ def de00_lower_bound(low: FloatArray, high: FloatArray, target: FloatArray) -> F
     -------
     The bound, shape ``(n,)``; exact up to rounding for a box that is one colour.
     """
-    return reduce(np.maximum, (_lower_bound(low, high, aim) for aim in np.atleast_2d(target)))
+    squares = (
+        _least_lightness(low[0], high[0], float(aim[0])) ** 2 + _least_rest(low[1:], high[1:], aim)
+        for aim in np.atleast_2d(target)
+    )
+    return np.asarray(np.sqrt(reduce(np.maximum, squares)))
 
 
-def _lower_bound(  # noqa: PLR0915  (one formula, bracketed term by term)
-    low: FloatArray, high: FloatArray, target: FloatArray
-) -> FloatArray:
-    """`de00_lower_bound` of one target."""
+def _least_lightness(low: FloatArray, high: FloatArray, aim: float) -> FloatArray:
+    """The least |ΔL′/S_L| of spans of L*, which is at the end nearest to the aim."""
+    return np.asarray(np.abs(_lightness_term(np.clip(aim, low, high), aim)))
+
+
+def _least_rest(low: FloatArray, high: FloatArray, target: FloatArray) -> FloatArray:
+    """The least u² + v² + R_T·u·v over boxes of a* and b*, corners ``(2, n)``, never below 0."""
     aim_a, aim_b = float(target[1]), float(target[2])
-    a_1, a_2, b_1, b_2 = low[1], high[1], low[2], high[2]
-    nearest = np.clip(float(target[0]), low[0], high[0])
-    lightness = _lightness_term(nearest, float(target[0]))
+    a_1, a_2, b_1, b_2 = low[0], high[0], low[1], high[1]
 
     a_least, b_least = (np.maximum(np.maximum(x, -y), 0.0) for x, y in ((a_1, a_2), (b_1, b_2)))
     a_most, b_most = np.maximum(-a_1, a_2), np.maximum(-b_1, b_2)
@@ -165,15 +172,14 @@ def _lower_bound(  # noqa: PLR0915  (one formula, bracketed term by term)
         larger**2 + rising**2 - most * larger * rising,
         larger**2 + smaller**2 + least * larger * smaller,
     )
-    return np.asarray(np.sqrt(np.maximum(lightness**2 + square, 0.0)))
+    return np.asarray(np.maximum(square, 0.0))
 
 
 class Region:
     """Where in a* and b* colours of a span of lightness may lie within a radius of the targets.
 
-    Once it is asked, a grid of boxes over what `de00_lower_bound` leaves open, finer along its
-    border; a table of sums answers for any number of boxes at once whether they touch an open one.
-    The border decides: around a target far out of reach, what is in reach lies just outside.
+    Once it is asked, a table of sums answers for any number of boxes at once whether they touch an
+    open cell of its grid.
 
     Attributes
     ----------
@@ -181,21 +187,13 @@ class Region:
         Ends of L*, and of a* and b*, shape ``(2,)`` each.
     """
 
-    def __init__(self, aim: _Aim, span: FloatArray, low: FloatArray, high: FloatArray) -> None:
-        self._aim, self.span, self.low, self.high = aim, span, low, high
-
-    def ends(self) -> tuple[FloatArray, FloatArray] | None:
-        """Least and largest a* and b*, shape ``(2,)`` each, off its table where the radius is wide.
-
-        None if it turns out to be empty.
-        """
-        if self._aim.radius <= _WIDE:
-            return self.low, self.high
-        scale, sums = self._table
-        cells = np.argwhere(np.diff(np.diff(sums, axis=0), axis=1) > 0)
-        if not len(cells):
-            return None
-        return self.low + cells.min(axis=0) / scale, self.low + (cells.max(axis=0) + 1) / scale
+    def __init__(
+        self, span: FloatArray, corner: FloatArray, size: FloatArray, touched: BoolArray
+    ) -> None:
+        self.span, self._corner, self._size, self._touched = span, corner, size, touched
+        cells = np.argwhere(touched)
+        self.low = corner + size * cells.min(axis=0)
+        self.high = corner + size * (cells.max(axis=0) + 1)
 
     def may_contain(self, low: FloatArray, high: FloatArray) -> BoolArray:
         """Whether boxes of CIELAB, corners ``(3, n)``, may hold a colour of the region.
@@ -209,59 +207,30 @@ class Region:
         -------
         Shape ``(n,)``; false only where none can.
         """
-        scale, sums = self._table
         ends = []
         for axis in (0, 1):
             for edge, whole in ((low, np.floor), (high, np.ceil)):
-                cell = whole((edge[axis + 1] - self.low[axis]) * scale[axis])
-                ends.append(np.clip(cell, 0.0, len(sums) - 1.0).astype(np.int64))
+                cell = whole((edge[axis + 1] - self._corner[axis]) / self._size[axis])
+                ends.append(np.clip(cell, 0.0, len(self._touched)).astype(np.int64))
         a_1, a_2, b_1, b_2 = ends
+        sums = self._sums
         count = sums[a_2, b_2] - sums[a_1, b_2] - sums[a_2, b_1] + sums[a_1, b_1]
         return np.asarray((count > 0) & (low[0] <= high[0]))
 
     @cached_property
-    def _table(self) -> tuple[FloatArray, IntArray]:
-        """Cells a unit, shape ``(2,)``, and how many open ones lie before each corner."""
-        size = (self.high - self.low) / _FINE
-        touched = self._aim.open(self.span, self.low, size, _cells(_FINE)).reshape(_FINE, _FINE)
-        finer = int(np.clip(np.ceil(size.max() / _SHARP), 1, _FINEST // _FINE))
-        if finer > 1:
-            border = np.argwhere(touched & ~_inner(touched))
-            touched = touched.repeat(finer, axis=0).repeat(finer, axis=1)
-            cells = (finer * border[:, np.newaxis] + _cells(finer)).reshape(-1, 2)
-            size = size / finer
-            touched[tuple(cells.T)] = self._aim.open(self.span, self.low, size, cells)
-        sums: IntArray = np.zeros((len(touched) + 1, len(touched) + 1), dtype=np.int64)
-        sums[1:, 1:] = touched.cumsum(axis=0).cumsum(axis=1)
-        return 1.0 / size, sums
-
-
-class _Aim(NamedTuple):
-    """Targets, shape ``(n_targets, 3)``, and the radius around them."""
-
-    target: FloatArray
-    radius: float
-
-    def open(
-        self, span: FloatArray, low: FloatArray, size: FloatArray, cells: IntArray
-    ) -> BoolArray:
-        """Whether cells ``(n, 2)`` of grids may hold a colour in a span of lightness.
-
-        Spans, corners of grids and sizes of their cells have the shape ``(..., 2)``.
-        """
-        corner = low[..., np.newaxis, :] + size[..., np.newaxis, :] * cells
-        other = corner + size[..., np.newaxis, :]
-        lightness = np.broadcast_to(span[..., np.newaxis, :], corner.shape)
-        low, high = (
-            np.stack([lightness[..., end], edge[..., 0], edge[..., 1]]).reshape(3, -1)
-            for end, edge in enumerate((corner, other))
-        )
-        bound = de00_lower_bound(low, high, self.target)
-        return np.asarray(bound.reshape(corner.shape[:-1]) <= self.radius)
+    def _sums(self) -> IntArray:
+        """How many open cells lie before each corner."""
+        sums: IntArray = np.zeros((len(self._touched) + 1, len(self._touched) + 1), dtype=np.int64)
+        sums[1:, 1:] = self._touched.cumsum(axis=0).cumsum(axis=1)
+        return sums
 
 
 def regions_of(target: FloatArray, spans: FloatArray, radius: float) -> list[Region]:
     """The regions of spans of lightness, those that hold a colour.
+
+    All of them stand on one grid over a* and b*: what is left of the radius beside the difference
+    in lightness says which of its cells are open to each. The grid is finer along their borders,
+    which decide: around a target far out of reach, what is in reach lies just outside.
 
     Parameters
     ----------
@@ -272,23 +241,50 @@ def regions_of(target: FloatArray, spans: FloatArray, radius: float) -> list[Reg
     radius
         ΔE00 around the targets.
     """
-    aim = _Aim(np.atleast_2d(target), radius)
-    low, high = np.full(spans.shape, -_WIDEST), np.full(spans.shape, _WIDEST)
-    some = np.arange(len(spans))
+    aims = np.atleast_2d(target)
+    lightness = np.array([_least_lightness(spans[:, 0], spans[:, 1], float(aim[0])) for aim in aims])
+    left = radius**2 * (1.0 + _ROUNDING) - lightness**2
+    spans, left = spans[(left >= 0.0).all(axis=0)], left[:, (left >= 0.0).all(axis=0)]
+    if not len(spans):
+        return []
+    low, high = np.full(2, -_WIDEST), np.full(2, _WIDEST)
     for _ in range(_ZOOMS):
-        size = (high[some] - low[some]) / _COARSE
-        cells = aim.open(spans[some], low[some], size, _cells(_COARSE))
-        cells = cells.reshape(-1, _COARSE, _COARSE)
-        left = np.flatnonzero(cells.any(axis=(1, 2)))
-        some, size, cells = some[left], size[left], cells[left]
-        sides: list[BoolArray] = [np.any(cells, axis=2), np.any(cells, axis=1)]
-        first = np.stack([side.argmax(axis=1) for side in sides], axis=1)
-        after = np.stack([_COARSE - side[:, ::-1].argmax(axis=1) for side in sides], axis=1)
-        high[some] = low[some] + size * after
-        low[some] += size * first
+        size = (high - low) / _COARSE
+        cells = _least_rests(aims, low, size, _cells(_COARSE)).reshape(-1, _COARSE, _COARSE)
+        places = np.argwhere((cells <= left.max(axis=1)[:, np.newaxis, np.newaxis]).all(axis=0))
+        if not len(places):
+            return []
+        first, after = places.min(axis=0), places.max(axis=0) + 1
+        low, high = low + size * first, low + size * after
         if (after - first > _SETTLED * _COARSE).all():
             break
-    return [Region(aim, spans[i], low[i], high[i]) for i in some.tolist()]
+    size = (high - low) / _FINE
+    squares = _least_rests(aims, low, size, _cells(_FINE)).reshape(-1, _FINE, _FINE)
+    finer = int(np.clip(np.ceil(size.max() / _SHARP), 1, _FINEST // _FINE))
+    if finer > 1:
+        border = np.argwhere(np.any([_border(part) for part in _open(squares, left)], axis=0))
+        squares = squares.repeat(finer, axis=1).repeat(finer, axis=2)
+        fine = (finer * border[:, np.newaxis] + _cells(finer)).reshape(-1, 2)
+        size = size / finer
+        squares[:, fine[:, 0], fine[:, 1]] = _least_rests(aims, low, size, fine)
+    return [
+        Region(span, low, size, touched)
+        for span, touched in zip(spans, _open(squares, left), strict=True)
+        if touched.any()
+    ]
+
+
+def _least_rests(
+    aims: FloatArray, corner: FloatArray, size: FloatArray, cells: IntArray
+) -> FloatArray:
+    """`_least_rest` of cells ``(n, 2)`` of a grid, shape ``(n_aims, n)``."""
+    low = (corner + size * cells).T
+    return np.array([_least_rest(low, low + size[:, np.newaxis], aim) for aim in aims])
+
+
+def _open(squares: FloatArray, left: FloatArray) -> list[BoolArray]:
+    """Which cells ``(n_aims, …)`` are open to each of the spans, ``(n_aims, n_spans)``."""
+    return [np.asarray((squares <= most[:, np.newaxis, np.newaxis]).all(axis=0)) for most in left.T]
 
 
 def _cells(count: int) -> IntArray:
@@ -296,13 +292,13 @@ def _cells(count: int) -> IntArray:
     return np.indices((count, count)).reshape(2, -1).T
 
 
-def _inner(touched: BoolArray) -> BoolArray:
-    """Which cells have no untouched neighbour; those at the rim have none beyond it."""
+def _border(touched: BoolArray) -> BoolArray:
+    """Which touched cells have an untouched neighbour; those at the rim have none beyond it."""
     wide = np.pad(touched, 1, mode="edge")
     inner = touched.copy()
     for shift_a, shift_b in np.ndindex(3, 3):
         inner &= wide[shift_a : shift_a + len(touched), shift_b : shift_b + len(touched)]
-    return inner
+    return touched & ~inner
 
 
 def _turns(
@@ -329,10 +325,11 @@ def _turns(
     return turn + least - slack, turn + most + slack
 
 
-def _lightness_term(lightness: FloatArray, aim: float) -> FloatArray:
+def _lightness_term(lightness: _Lightness, aim: float) -> _Lightness:
     """ΔL′/(k_L S_L) of CIEDE2000, S_L = 1 + 0.015 (L̄ - 50)²/√(20 + (L̄ - 50)²)."""
     square = (0.5 * (lightness + aim) - 50.0) ** 2
-    return np.asarray((lightness - aim) / (1.0 + 0.015 * square / np.sqrt(20.0 + square)))
+    weighted: _Lightness = (lightness - aim) / (1.0 + 0.015 * square / (20.0 + square) ** 0.5)
+    return weighted
 
 
 def _from_blue(hue: FloatArray) -> FloatArray:

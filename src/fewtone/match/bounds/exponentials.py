@@ -38,19 +38,20 @@ __all__ = ["FLOOR", "Exponentials", "exponentials_of"]
 
 # Errors are relative to the reflectance and this: at L* 9 an error then weighs twice its share.
 FLOOR = 0.01
-# Rates as multiples of the direct path's: in diffuse light paths out of the film differ.
-_DIRECTIONAL = (1.0, 2.0, 3.4, 8.0, 20.0)
-_DIFFUSE = (1.0, 1.083, 1.167, 2.0, 3.0, 5.0, 8.0, 20.0)
+# Rates as multiples of the direct path's, most of them sums of two before them, so that products
+# stand for exponentials. In diffuse light paths out of the film differ.
+_DIRECTIONAL = (1.0, 2.0, 3.0, 6.0, 12.0, 24.0)
+_DIFFUSE = (1.0, 1.083, 1.167, 2.0, 3.0, 5.0, 10.0, 20.0)
 _NODES, _DEPTH = 600, 8.0
 # What the optics' tables are right to, and more.
 _TABLES = 1e-7
 # Exponents stop here: e^-41 is below what anybody sees, and numbers yet smaller are slow.
 _DEEPEST = 41.0
 # Rounding to 32 bits, in units: an exponent of up to 41 is off by 8 of it (toner, share, their
-# product and sum, load, depth, rate, product), exponential, weight and product by 4 more; a power
-# of another exponential, up to its 20th, by 3 more each time it is multiplied in.
+# product and sum, load, depth, rate, product), exponential, weight and product by 4 more; a product
+# of up to 24 exponentials by 3 more for each.
 _UNIT = 2.0**-24
-_EXPONENT_UNITS = 8 * 41 + 4 + 3 * 20
+_EXPONENT_UNITS = 8 * 41 + 4 + 3 * 24
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,6 +100,16 @@ class Exponentials:
         bare = float((self.constant + self.matrix.sum(axis=1))[:, 1].max())
         return bare + self.error * (bare + FLOOR)
 
+    @cached_property
+    def _factors(self) -> tuple[tuple[int, int] | None, ...]:
+        """Of each term the two before it that it is the product of, if there are such."""
+        found = []
+        for term, rate in enumerate(self.rates):
+            off = np.add.outer(self.rates[:term], self.rates[:term]) - rate
+            first, other = np.nonzero(np.abs(off) <= 1e-12 * rate)
+            found.append((int(first[0]), int(other[0])) if len(first) else None)
+        return tuple(found)
+
     def terms(self, tau: FloatArray) -> FloatArray:
         """All terms at depths ``(n, n_wavelengths)``: ``(n, n_terms * n_wavelengths)``.
 
@@ -109,15 +120,15 @@ class Exponentials:
         """
         depth = np.ascontiguousarray(tau.T)
         terms = np.empty((len(self.rates), *depth.shape), dtype=tau.dtype)
-        first = float(self.rates[0])
-        for term, rate in zip(terms, self.rates.tolist(), strict=True):
-            power = round(rate / first)
-            if power > 1 and math.isclose(rate, power * first):
-                _raised(terms[0], power, term)
-            else:
+        half = tau.dtype.type(math.exp(-0.5 * _DEEPEST))
+        for term, rate, factors in zip(terms, self.rates.tolist(), self._factors, strict=True):
+            if factors is None:
                 np.multiply(depth, tau.dtype.type(-rate), out=term)
                 np.maximum(term, -_DEEPEST, out=term)
                 np.exp(term, out=term)
+            else:
+                one, other = (np.maximum(terms[factor], half) for factor in factors)
+                np.multiply(one, other, out=term)
         return terms.reshape(-1, len(tau)).T
 
     def values(self, tau: FloatArray, ground: IntArray) -> FloatArray:
@@ -154,16 +165,6 @@ class Exponentials:
         falls = falls.reshape(len(tau), 3, len(self.absorption))
         falls /= values[:, :, np.newaxis]
         return np.log(values), falls
-
-
-def _raised(exponential: FloatArray, power: int, out: FloatArray) -> None:
-    """A power of an exponential, by squares: much quicker than another exponential."""
-    base = np.maximum(exponential, math.exp(-_DEEPEST / power))
-    out[:] = base
-    for digit in f"{power:b}"[1:]:
-        np.multiply(out, out, out=out)
-        if digit == "1":
-            np.multiply(out, base, out=out)
 
 
 def _by_ground(terms: FloatArray, matrix: FloatArray, ground: IntArray) -> FloatArray:

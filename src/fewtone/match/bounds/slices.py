@@ -67,11 +67,8 @@ def _slices(targets: bytes, radius: float, low: float, high: float) -> tuple[Sli
     spans = np.stack([ends[:-1], ends[1:]], axis=1)
     slices = []
     for region in regions_of(target, spans, radius):
-        ends_ab = region.ends()
-        if ends_ab is None:
-            continue
         # f(X) = f(Y) + a*/500, f(Z) = f(Y) - b*/200.
-        (a_1, b_1), (a_2, b_2) = ends_ab
+        (a_1, b_1), (a_2, b_2) = region.low, region.high
         least, most = (region.span + 16.0) / 116.0
         low_roots = least + np.array([a_1 / 500.0, 0.0, -b_2 / 200.0])
         high_roots = most + np.array([a_2 / 500.0, 0.0, -b_1 / 200.0])
