@@ -15,14 +15,14 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
 
 import numpy as np
 
 from fewtone.match.rules import Rules
-from fewtone.model.blend import film_load
+from fewtone.model.blend import Number, film_load
 from fewtone.model.recipe import Recipe
 from fewtone.typing import FloatArray, IntArray
 
@@ -42,16 +42,18 @@ class Load:
         the shop lists them, then fewer coats first.
     strength
         That of the toners at these letdowns, next to the curves [1].
+    value
+        What the doses are the fractions times of: `exact` by `strength`.
     """
 
     exact: Fraction
     ways: tuple[tuple[int, int], ...]
     strength: float = 1.0
+    value: float = field(init=False)
 
-    @property
-    def value(self) -> float:
-        """What the doses are the fractions times of."""
-        return float(self.exact) * self.strength
+    def __post_init__(self) -> None:
+        """Work the value out."""
+        object.__setattr__(self, "value", float(self.exact) * self.strength)
 
     @property
     def simplest(self) -> tuple[int, int]:
@@ -90,17 +92,8 @@ class Lattice:
         strength_at
             Strength of the toners at a letdown, next to the curves [1].
         """
-        fewest, most = rules.coats
-        ways: dict[tuple[Fraction, float], list[tuple[int, int]]] = {}
-        for position, medium_parts in enumerate(rules.medium_parts):
-            strength = strength_at(float(medium_parts))
-            for coats in range(fewest, most + 1):
-                film = film_load(coats, medium_parts), strength
-                ways.setdefault(film, []).append((position, coats))
-        loads = [
-            Load(exact, tuple(of_load), strength) for (exact, strength), of_load in ways.items()
-        ]
-        return cls(rules, tuple(sorted(loads, key=lambda load: load.value)))
+        strengths = tuple(strength_at(float(medium_parts)) for medium_parts in rules.medium_parts)
+        return cls(rules, _loads(rules.medium_parts, strengths, rules.coats))
 
     @property
     def load_values(self) -> FloatArray:
@@ -167,6 +160,21 @@ class Lattice:
         blend = {name: int(part) for name, part in zip(names, parts, strict=True)}
         position, coats = way
         return Recipe(blend, self.rules.medium_parts[position], coats, self.rules.grounds[ground])
+
+
+# A search lays out the same recipes several times, and a deck by the thousand.
+@lru_cache(maxsize=32)
+def _loads(
+    letdowns: tuple[Number, ...], strengths: tuple[float, ...], coats: tuple[int, int]
+) -> tuple[Load, ...]:
+    """Distinct loads of letdowns, each with the strength of its toners, and coats; ascending."""
+    ways: dict[tuple[Fraction, float], list[tuple[int, int]]] = {}
+    for position, (medium_parts, strength) in enumerate(zip(letdowns, strengths, strict=True)):
+        for count in range(coats[0], coats[1] + 1):
+            film = film_load(count, medium_parts), strength
+            ways.setdefault(film, []).append((position, count))
+    loads = [Load(exact, tuple(of_load), strength) for (exact, strength), of_load in ways.items()]
+    return tuple(sorted(loads, key=lambda load: load.value))
 
 
 @lru_cache(maxsize=32)

@@ -242,7 +242,8 @@ def regions_of(target: FloatArray, spans: FloatArray, radius: float) -> list[Reg
         ΔE00 around the targets.
     """
     aims = np.atleast_2d(target)
-    lightness = np.array([_least_lightness(spans[:, 0], spans[:, 1], float(aim[0])) for aim in aims])
+    ends = spans[:, 0], spans[:, 1]
+    lightness = np.array([_least_lightness(*ends, float(aim[0])) for aim in aims])
     left = radius**2 * (1.0 + _ROUNDING) - lightness**2
     spans, left = spans[(left >= 0.0).all(axis=0)], left[:, (left >= 0.0).all(axis=0)]
     if not len(spans):
