@@ -5,18 +5,22 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fewtone.match.bounds.slices import lab_box
+from fewtone.match.bounds.slices import _ratio, lab_box
 from fewtone.typing import FloatArray
 
 POINTS = 200
 ROUNDING = 1e-9
 
 
-def lab(ratio: FloatArray) -> FloatArray:
-    """CIELAB of X, Y and Z over the white's, by CIE 15:2018, 8.2.1."""
+def root(ratio: FloatArray) -> FloatArray:
+    """CIELAB's function of X, Y or Z over the white's, by CIE 15:2018, 8.2.1."""
     edge = 6.0 / 29.0
-    root = np.where(ratio > edge**3, np.cbrt(ratio), ratio / (3.0 * edge**2) + 4.0 / 29.0)
-    x, y, z = np.moveaxis(root, -1, 0)
+    return np.where(ratio > edge**3, np.cbrt(ratio), ratio / (3.0 * edge**2) + 4.0 / 29.0)
+
+
+def lab(ratio: FloatArray) -> FloatArray:
+    """CIELAB of X, Y and Z over the white's."""
+    x, y, z = np.moveaxis(root(ratio), -1, 0)
     return np.stack([116.0 * y - 16.0, 500.0 * (x - y), 200.0 * (y - z)], axis=-1)
 
 
@@ -39,6 +43,13 @@ def test_all_of_it_lies_inside(size: float, middle: float) -> None:
             assert (true <= most + ROUNDING).all()
         assert (boxes[0][0] <= boxes[1][0] + ROUNDING).all()
         assert (boxes[1][1] <= boxes[0][1] + ROUNDING).all()
+
+
+def test_roots_are_turned_back() -> None:
+    """From where the function is straight to beyond the white; none is darker than black."""
+    ratio = np.linspace(0.0, 1.2, 2401)
+    assert _ratio(root(ratio)) == pytest.approx(ratio, abs=ROUNDING)
+    assert (_ratio(np.array([-1.0, 0.0, 4.0 / 29.0])) == 0.0).all()
 
 
 @pytest.mark.parametrize("middle", [0.004, 0.3])
