@@ -179,7 +179,7 @@ def _silent(tree: ast.AST) -> list[tuple[tuple[int, int], tuple[int, int]]]:
             if isinstance(getattr(node, name, None), ast.expr):
                 found.append(getattr(node, name))
         if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
-            found += node.body
+            found += [node.test, *node.body]
         if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]).startswith("__"):
             found.append(node)
     return [((n.lineno, n.col_offset), (n.end_lineno, n.end_col_offset)) for n in found]
