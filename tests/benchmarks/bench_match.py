@@ -1,12 +1,14 @@
 """Times the search against baselines of the same run and says how near each comes to the best.
 
     python tests/benchmarks/bench_match.py [--exact] [--growth] [--hazy] [--record FILE]
+    python tests/benchmarks/bench_match.py --list-part 1/4 --keep FOLDER
 
 Without options: the hard case's 20 targets and four hard spots; the plain batched evaluation and
 `numpy.exp` on as many values, both timed on a part and scaled; differential evolution with
 integrality, and bounded least squares with rounding, on three planted targets. `--exact` lists
 all 98 million colours for all 20 targets, writes the picks to hard_case_picks.json, which a test
-holds the search to, and compares (minutes).
+holds the search to, and compares (minutes). `--list-part` lists one part of them and keeps it in a
+folder; where all parts are kept, it does the rest.
 `--growth` times 8, 16, 32 and 64 toners. `--hazy` times the common job with 0, 1 and 3 toners of 12
 that scatter, and six targets of the hard case with 3. Times are the processor's; all ratios are
 of medians of this run.
@@ -49,7 +51,7 @@ from fewtone.match.bounds.haze import _table  # noqa: E402
 from fewtone.match.bounds.slices import _slices  # noqa: E402
 from fewtone.match.evaluate import Evaluator  # noqa: E402
 from fewtone.match.lattice import Lattice  # noqa: E402
-from fewtone.match.picks import Picks  # noqa: E402
+from fewtone.match.picks import Candidates, Picks  # noqa: E402
 from fewtone.match.result import MatchResult  # noqa: E402
 from fewtone.match.rules import Rules  # noqa: E402
 from fewtone.match.search import everything, search  # noqa: E402
@@ -70,9 +72,17 @@ def main() -> None:
     parser.add_argument("--growth", action="store_true", help="time 8 to 64 toners")
     parser.add_argument("--record", type=Path, help="write what is printed to a file as well")
     parser.add_argument("--hazy", action="store_true", help="time toners that scatter")
+    parser.add_argument("--list-part", metavar="K/N", help="list one part of all colours")
+    parser.add_argument("--keep", type=Path, help="the folder where listed parts are kept")
     options = parser.parse_args()
     lines: list[str] = []
-    report = _growth() if options.growth else _hazy() if options.hazy else _hard_case()
+    if options.list_part:
+        if options.keep is None:
+            parser.error("--list-part needs --keep FOLDER")
+        part, parts = map(int, options.list_part.split("/"))
+        report = _exact_part(part, parts, options.keep)
+    else:
+        report = _growth() if options.growth else _hazy() if options.hazy else _hard_case()
     for line in itertools.chain(report, _exact() if options.exact else ()):
         print(line, flush=True)
         lines.append(line)
@@ -178,20 +188,65 @@ def _exponential_seconds(colours: int) -> float:
 
 def _exact() -> Iterator[str]:
     """List all 98 million colours for all targets, record the picks, and compare the search's."""
+    start = time.process_time()
+    picks = _listed_part(1, 1)
+    yield f"full enumeration for 20 targets at once: {time.process_time() - start:.0f} s"
+    yield from _compared(picks)
+
+
+def _exact_part(part: int, parts: int, folder: Path) -> Iterator[str]:
+    """List one part of the colours and keep it; with all parts, do what `_exact` does."""
+    folder.mkdir(parents=True, exist_ok=True)
+    start = time.process_time()
+    np.savez(
+        folder / f"{part}-of-{parts}.npz",
+        **{
+            f"{number}-{name}": getattr(picks, name)
+            for number, picks in enumerate(_listed_part(part, parts))
+            for name in ("least", "ground", "support", "parts")
+        },
+    )
+    yield f"part {part} of {parts} for 20 targets at once: {time.process_time() - start:.0f} s"
+    files = [folder / f"{each}-of-{parts}.npz" for each in range(1, parts + 1)]
+    if not all(file.exists() for file in files):
+        return
     curves, settings = hard_shelf()
-    rules = Rules.of(settings)
-    lattice = Lattice.of(rules)
+    lattice = Lattice.of(Rules.of(settings))
+    load_of = {load.simplest: place for place, load in enumerate(lattice.loads)}
+    merged = [Picks.empty(lattice) for _ in hard_targets(curves, settings)]
+    for file, (number, picks) in itertools.product(files, enumerate(merged)):
+        with np.load(file) as kept:
+            least, *places = (
+                kept[f"{number}-{name}"] for name in ("least", "ground", "support", "parts")
+            )
+        for rank in np.flatnonzero(np.isfinite(least)).tolist():
+            size = picks.ranks.size_of(rank)
+            load = np.array([load_of[picks.ranks.way_of(rank)]])
+            ground, support, ratio = (place[[rank]] for place in places)
+            picks.offer(Candidates(support[:, :size], ratio[:, :size], load, ground, least[[rank]]))
+    yield from _compared(merged)
+
+
+def _listed_part(part: int, parts: int) -> list[Picks]:
+    """What is best for each target of one part of the sets of toners, from 1."""
+    curves, settings = hard_shelf()
+    lattice = Lattice.of(Rules.of(settings))
     targets = hard_targets(curves, settings)
     evaluators = [target_evaluator(curves, settings, target) for _, target in targets]
     picks = [Picks.empty(lattice) for _ in targets]
-    start = time.process_time()
     for size in lattice.sizes:
-        for batch in everything(lattice, lattice.supports(size)):
+        for batch in everything(lattice, lattice.supports(size)[part - 1 :: parts]):
             fractions = evaluators[0].fractions(batch.support, batch.parts)
             lab = evaluators[0].lab(fractions, lattice.load_values[batch.load], batch.ground)
             for evaluator, kept in zip(evaluators, picks, strict=True):
                 kept.offer(batch._replace(de00=evaluator.difference(lab)))
-    yield f"full enumeration for 20 targets at once: {time.process_time() - start:.0f} s"
+    return picks
+
+
+def _compared(picks: list[Picks]) -> Iterator[str]:
+    """Record what listing gave, and compare what the search gives."""
+    curves, settings = hard_shelf()
+    rules, targets = Rules.of(settings), hard_targets(curves, settings)
     listed = [
         [
             *(recipe and str(recipe) for recipe in (kept.simplest, kept.surest, kept.closest)),

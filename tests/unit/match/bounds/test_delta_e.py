@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from fewtone.colorimetry import delta_e_2000
-from fewtone.match.bounds.delta_e import de00_lower_bound, lightness_span, regions_of
+from fewtone.match.bounds.delta_e import _turns, de00_lower_bound, lightness_span, regions_of
 from fewtone.typing import FloatArray
 
 ROUNDING = 1e-9  # of sums of a few doubles
@@ -96,3 +96,26 @@ def test_a_region_misses_no_colour_within_its_radius(radius: float) -> None:
         assert region.may_contain(lab.T, lab.T)[within].all()
         far = aim + np.array([0.0, 150.0, 150.0])
         assert not region.may_contain(far[:, np.newaxis], far[:, np.newaxis])[0]
+
+
+def test_turns_hold_whatever_the_target_s_own_hue() -> None:
+    """A target's hue is known but for a slack: no turn from any of its hues is beyond the ends."""
+    rng = np.random.default_rng(17)
+    middle = rng.normal(0.0, 30.0, (2, 500))
+    half = rng.uniform(0.0, 0.9, (2, 500)) * np.abs(middle).max(axis=0)
+    half *= np.abs(middle) > half  # none around the neutral axis
+    hue, slack = rng.uniform(-math.pi, math.pi, 500), rng.uniform(0.0, 0.3, 500)
+    low, high = middle - half, middle + half
+    least, most = _turns(low[0], high[0], low[1], high[1], hue, slack)
+    met = []
+    for inner in np.linspace(-1.0, 1.0, 5):
+        for a, b in np.sign(rng.uniform(-1.0, 1.0, (40, 2))):
+            point = middle + half * np.array([[a], [b]])
+            turn = np.arctan2(point[1], point[0]) - (hue + inner * slack)
+            around = 2.0 * math.pi * np.round((turn - 0.5 * (least + most)) / (2.0 * math.pi))
+            met.append(turn - around)
+    assert (np.min(met, axis=0) >= least - ROUNDING).all()
+    assert (np.max(met, axis=0) <= most + ROUNDING).all()
+    # The corners are met, and so are the hues at both ends of the slack.
+    assert np.min(met, axis=0) == pytest.approx(least)
+    assert np.max(met, axis=0) == pytest.approx(most)

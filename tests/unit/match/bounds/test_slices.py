@@ -1,0 +1,47 @@
+"""Slices of lightness hold all that is within a radius, and no more lightness than there is."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from fewtone.colorimetry import delta_e_2000
+from fewtone.match.bounds.slices import slices_of
+
+
+def luminance(lightness: float) -> float:
+    """Y over the white's, by CIE 15:2018, 8.2.1."""
+    root = (lightness + 16.0) / 116.0
+    return root**3 if root > 6.0 / 29.0 else lightness * 27.0 / 24389.0
+
+
+@pytest.mark.parametrize("lightest", [0.004, 0.2, 0.9])
+def test_the_lightest_film_ends_them(lightest: float) -> None:
+    """However far out, the uppermost slice ends at the L* of the lightest film there is."""
+    slices = slices_of(np.array([100.0, 0.0, 0.0]), np.inf, lightest)
+    assert luminance(float(slices[-1].region.span[1])) == pytest.approx(lightest, rel=1e-5)
+    assert slices[0].region.span[0] == 0.0
+
+
+@pytest.mark.parametrize("target", [(55.0, 20.0, -30.0), (6.0, 5.0, 2.0), (2.0, 48.0, 17.0)])
+@pytest.mark.parametrize("radius", [0.5, 6.0])
+def test_what_is_within_the_radius_lies_in_a_slice(
+    target: tuple[float, float, float], radius: float
+) -> None:
+    """Its X, Y and Z, by the inverse of CIELAB, lie within the ends; Y's ends are those of L*."""
+    aim = np.array(target)
+    rng = np.random.default_rng(11)
+    near = aim + rng.uniform(-1.0, 1.0, (20_000, 3)) * radius * [1.3, 4.0, 4.0]
+    near = near[(near[:, 0] > 0.0) & (delta_e_2000(near, aim) <= radius)]
+    assert len(near) > 50
+    middle = (near[:, 0] + 16.0) / 116.0
+    roots = np.stack([middle + near[:, 1] / 500.0, middle, middle - near[:, 2] / 200.0], axis=1)
+    edge = 6.0 / 29.0
+    xyz = np.where(roots > edge, roots**3, 3.0 * edge**2 * (roots - 4.0 / 29.0))
+    held = np.zeros(len(near), dtype=np.bool_)
+    for part in slices_of(aim, radius, 1.0):
+        held |= ((xyz >= part.low - 1e-12) & (xyz <= part.high + 1e-12)).all(axis=1)
+        for y, lightness in zip((part.low[1], part.high[1]), part.region.span, strict=True):
+            assert y == pytest.approx(luminance(float(lightness)), rel=1e-9)
+    # Where X or Z would be below 0 there is no colour.
+    assert held[(xyz >= 0.0).all(axis=1)].all()
