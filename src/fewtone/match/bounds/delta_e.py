@@ -139,7 +139,8 @@ def _least_rest(low: FloatArray, high: FloatArray, target: FloatArray) -> FloatA
     turn = np.where(opposite, np.maximum(np.minimum(turn, other_way), 0.0), turn)
     turn = np.where(around, 0.0, turn)
 
-    centre, half = aim_hue + 0.25 * (turn_1 + turn_2), 0.25 * (turn_2 - turn_1) + slack
+    # The mean hue is halfway between the two; turns hold the slack of the target's already.
+    centre, half = aim_hue + 0.25 * (turn_1 + turn_2), 0.25 * (turn_2 - turn_1)
     # Beyond opposite the mean hue is the other one between the two.
     other = np.where(opposite, centre + math.pi, centre)
     weight_1, weight_2 = _hue_weight(centre), _hue_weight(other)
