@@ -12,6 +12,7 @@ import pytest
 
 from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.errors import FewtoneError
+from fewtone.match.answer import match
 from fewtone.match.evaluate import evaluator_of
 from fewtone.match.hazy import HazySweep
 from fewtone.match.keys import Candidates
@@ -21,6 +22,7 @@ from fewtone.match.rules import Rules
 from fewtone.match.search import _SearchState, search, sweeps_of
 from fewtone.match.sweep import Sweep
 from fewtone.model.recipe import parse
+from fewtone.model.target import Target
 from fewtone.prediction.recipes import predict
 from fewtone.typing import FloatArray
 from invented import invented_shelf, lab_target
@@ -65,6 +67,26 @@ def test_only_films_with_haze_are_swept_as_hazy() -> None:
         pair for pair in map(tuple, supports.tolist()) if not any(hazy[i] for i in pair)
     }
     assert len(clear.supports) + len(scatters.supports) == len(supports)
+
+
+def test_metamerism_is_left_to_the_spectrum_of_the_first_version() -> None:
+    """It is asked of a spectrum alone, and starts from the light that the first version is in."""
+    film = predict(CURVES, [parse("2 toner-01 + 1 toner-03, 6:1, 3 coats over silver")], LIGHT)
+    geometry = CURVES.optics.geometry
+    wave, read = CURVES.wavelength_nm, film.reflectance[0]
+    first = Target.of_spectrum(wave, read, LIGHT, geometry)
+    other = Target.of_spectrum(wave, 1.02 * read, Light("A", 10), geometry)
+    second = lab_target(film.lab[0] + 0.2)
+    rules = Rules.of(SHELF)
+    for versions, reference in (
+        ([first, second], LIGHT),
+        ([first, other], LIGHT),
+        ([other, first], Light("A", 10)),
+    ):
+        left = match(CURVES, SHELF, versions, rules).closest.metamerism
+        assert left
+        assert {each.reference for each in left} == {reference}
+    assert not match(CURVES, SHELF, [second, first], rules).closest.metamerism
 
 
 def test_colours_are_those_of_a_strength_that_leans_on_the_letdown() -> None:
