@@ -13,9 +13,9 @@ pytestmark = pytest.mark.trial
 
 # Three seeds here; the script in learning_trials.py pools more.
 SEEDS = (1, 2, 3)
-# Five panels that `learn` suggested must take off at least a tenth of what nine blends in ten miss.
+# Five panels that `learn` suggested must take off at least a fifth of what nine blends in ten miss.
 SUGGESTED, WITHOUT = "Lab and the five suggested", "Lab"
-WORTH_SPRAYING = 0.9
+WORTH_SPRAYING = 0.8
 
 
 @pytest.mark.parametrize("name", list(SETS))
@@ -31,10 +31,11 @@ def test_unseen_blends(name: str, report_figure: Callable[[str], None]) -> None:
 
 
 def test_suggested_panels_are_worth_spraying() -> None:
-    """The panels that `learn` suggests bring the p90 down, by more than as many random blends."""
-    with_them = _pooled(SUGGESTED)[1]
-    assert with_them <= WORTH_SPRAYING * _pooled(WITHOUT)[1]
-    assert with_them < _pooled("Lab and five random panels")[1]
+    """The panels that `learn` suggests bring the p90 down, and both by more than random blends."""
+    median, p90 = _pooled(SUGGESTED)
+    assert p90 <= WORTH_SPRAYING * _pooled(WITHOUT)[1]
+    by_chance = _pooled("Lab and five random panels")
+    assert (median < by_chance[0], p90 < by_chance[1]) == (True, True)
 
 
 @cache
