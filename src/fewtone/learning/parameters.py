@@ -26,7 +26,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fewtone.learning.observations import Observations
-from fewtone.learning.priors import HAZE_MEAN, HAZE_SD, absorber_prior, ground_prior, haze_basis
+from fewtone.learning.priors import (
+    HAZE_MEAN,
+    HAZE_SD,
+    absorber_prior,
+    colouredness,
+    ground_prior,
+    haze_basis,
+)
 from fewtone.model.keyed import KeyedGround
 from fewtone.prediction.keyed import STRENGTH_SD
 from fewtone.typing import BoolArray, FloatArray, IntArray
@@ -98,6 +105,9 @@ class ParameterLayout:
         Numbers of the grounds that hold flake.
     keyed
         The keyed grounds that were read with their parents.
+    coloured
+        How coloured each ground reads [1], ``(n_grounds,)``, where Lab alone tells
+        (`fewtone.learning.priors.colouredness`); empty for none.
     """
 
     n_toners: int
@@ -105,13 +115,14 @@ class ParameterLayout:
     n_wavelengths: int
     metallic: tuple[int, ...]
     keyed: tuple[KeyedMix, ...] = ()
+    coloured: tuple[float, ...] = ()
 
     @classmethod
     def of(cls, seen: Observations) -> ParameterLayout:
         """Lay out what these observations can tell."""
         metallic = tuple(int(i) for i in np.flatnonzero(seen.metallic))
         size = len(seen.toners), len(seen.grounds), seen.wavelength_nm.size
-        return cls(*size, metallic, keyed_mixes(seen.grounds))
+        return cls(*size, metallic, keyed_mixes(seen.grounds), _coloured(seen))
 
     @property
     def size(self) -> int:
@@ -345,6 +356,21 @@ class Parameters:
         return self.shared[: self.layout.return_ratio].reshape(-1, self.layout.n_wavelengths)
 
 
+def _coloured(seen: Observations) -> tuple[float, ...]:
+    """How coloured each ground reads where no spectrum says so in full; flake alone counts as grey.
+
+    Flake reflects smoothly whatever its colour; what it is mixed with need not.
+    """
+    if not seen.lab_lights:
+        return ()
+    found: FloatArray = np.zeros(len(seen.grounds))
+    for ground, name in enumerate(seen.grounds):
+        if "+" in name or not seen.metallic[ground]:
+            bare = (seen.ground == ground) & ~seen.is_film
+            found[ground] = colouredness(np.nanmean(seen.lab[bare, 0], axis=0))
+    return tuple(found.tolist())
+
+
 def blank(seen: Observations) -> Parameters:
     """The prior's mean: every toner may scatter, and nobody's hand varied."""
     layout = ParameterLayout.of(seen)
@@ -374,8 +400,10 @@ def shared_prior(
     mean, precision = np.zeros(layout.size), np.zeros((layout.size, layout.size))
     absorber = absorber_prior(wavelength_nm)
     curves = [(layout.toner(toner), absorber) for toner in range(layout.n_toners)]
-    rough = ground_prior(wavelength_nm)
-    curves += [(layout.ground(ground), rough) for ground in range(layout.n_grounds)]
+    curves += [
+        (layout.ground(ground), ground_prior(wavelength_nm, coloured=coloured))
+        for ground, coloured in enumerate(layout.coloured or [0.0] * layout.n_grounds)
+    ]
     for here, prior in curves:
         mean[here] = prior.mean
         precision[np.ix_(here, here)] = prior.precision

@@ -65,8 +65,10 @@ def told_covariance(problem: Problem, prior: Prior, solution: Solution) -> Float
     """
     layout, grid = problem.layout, problem.seen.wavelength_nm
     precision = schur_complement(problem, prior, solution.at, solution.weights)
-    smoother = ground_prior(grid, smooth=True).precision - ground_prior(grid).precision
     for ground in set(layout.metallic) - {mix.ground for mix in layout.keyed}:
+        coloured = layout.coloured[ground] if layout.coloured else 0.0
+        smoother = ground_prior(grid, smooth=True, coloured=coloured).precision
+        smoother = smoother - ground_prior(grid, coloured=coloured).precision
         precision[np.ix_(layout.ground(ground), layout.ground(ground))] += smoother
     return np.asarray(cho_solve(cho_factor(precision), np.eye(len(precision))))
 
