@@ -291,7 +291,8 @@ def test_the_chance_of_any_version_is_that_of_panels(learnt: Curves) -> None:
     assert both.min() > 0.1
 
 
-def test_the_chance_in_several_lights_is_that_of_spectra(learnt: Curves) -> None:
+@pytest.mark.parametrize("tolerance", [0.8, 1.0])
+def test_the_chance_in_several_lights_is_that_of_spectra(learnt: Curves, tolerance: float) -> None:
     """Panels drawn as spectra and looked at in two lights: in one of them, and in both."""
     recipe, rng = RECIPE, np.random.default_rng(11)
     lights = (D65, Light("A", 10))
@@ -314,12 +315,12 @@ def test_the_chance_in_several_lights_is_that_of_spectra(learnt: Curves) -> None
         lab = predict(learnt, [recipe], light).lab[0] + away
         targets.append(lab_target(lab, light))
         panels = lab_of(learnt, spectra, light) + misread
-        passes.append(delta_e_2000(panels, lab) <= 1.0)
+        passes.append(delta_e_2000(panels, lab) <= tolerance)
     for versions, wanted in (
         ([[targets[0]], [targets[1]]], passes[0] | passes[1]),
         ([targets], passes[0] & passes[1]),
     ):
-        found = pass_any_probability(learnt, shaky, [recipe], versions, 1.0)
+        found = pass_any_probability(learnt, shaky, [recipe], versions, tolerance)
         assert found is not None
         assert 0.2 < found[0] < 0.9
         assert found[0] == pytest.approx(wanted.mean(), abs=DRAWN + 0.01)
