@@ -304,10 +304,6 @@ def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, So
     start = replace(solution.at, hazy=hazy)
     problem = problem.with_model_error(ModelError(hazy))
     solution = solve(problem, prior, start, weights=robust_weights(problem, start))
-    likelier = with_likely_dyes(problem, prior, solution)
-    if likelier is not prior:
-        prior = likelier
-        solution = solve(problem, prior, solution.at, weights=solution.weights, tolerance=_SETTLED)
     varies = infer_variation(problem, prior, solution)
     problem = problem.with_variation(varies.mixing, varies.ground_cv)
     solution = solve(problem, prior, solution.at, weights=solution.weights, tolerance=_SETTLED)
@@ -332,6 +328,8 @@ def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, So
         solved = solve(problem, prior, other, weights=solution.weights, tolerance=_SETTLED)
         if solved.cost < solution.cost:
             problem, prior, solution = _with_film(problem, prior, solved)
+    # Only now: drawn to a wrong curve's dyes, no look would find the right one.
+    prior = with_likely_dyes(problem, prior, solution)
     solution = solve(problem, prior, solution.at, weights=solution.weights)
     return problem, prior, solution
 
