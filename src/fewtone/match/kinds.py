@@ -17,6 +17,7 @@ import numpy as np
 
 from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.match.beyond import nearest_beyond
+from fewtone.match.bounds.delta_e import lightness_span
 from fewtone.match.listed import Lists
 from fewtone.match.result import Help, NewGround, NewToner
 from fewtone.match.rules import Rules
@@ -37,6 +38,8 @@ _DEPTHS = (0.08, 0.15, 0.3, 0.6, 1.0, 1.6, 2.5, 4.0)
 _DOSES = (0.05, 0.1, 0.2, 0.4, 0.8)
 # Strengths that are searched, relative to the one that puts the depth found at the middle load.
 _STRENGTHS = (1.0, 0.6, 1.6)
+# More than rounding moves a ΔE00.
+_ROUNDING = 1e-6
 # L* of grounds that are tried.
 _LIGHTNESSES = (10.0, 20.0, 30.0, 40.0, 50.0, 60.0, 70.0, 80.0, 90.0, 97.0)
 # CIELAB hues in degrees, as they are commonly called (common practice, no source).
@@ -199,8 +202,14 @@ def _best_band(curves: Curves, target: Target, rules: Rules) -> tuple[float, flo
     """Centre and width [nm] of the best band, its depth in the film, and whether it is alone."""
     allowed = rules.toners if rules.max_toners > 1 else ()
     labs = _band_colours(curves, target.light, allowed, rules.grounds)
-    off = delta_e_2000(labs, target.lab)
-    beside, _, depth, kind = np.unravel_index(int(np.argmin(off)), off.shape)
+    flat = labs.reshape(-1, 3)
+    # No ΔE00 is below what the lightness alone makes it.
+    closest = int(np.square(flat - target.lab).sum(axis=1).argmin())
+    within = float(delta_e_2000(flat[closest], target.lab)) + _ROUNDING
+    span = lightness_span(np.array(target.lab), within)
+    near = np.flatnonzero((flat[:, 0] >= span[0]) & (flat[:, 0] <= span[1]))
+    best = near[np.argmin(delta_e_2000(flat[near], target.lab))]
+    beside, _, depth, kind = np.unravel_index(best, labs.shape[:-1])
     return *_kinds(curves)[kind], _DEPTHS[depth], bool(beside == 0)
 
 

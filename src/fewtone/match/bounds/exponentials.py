@@ -127,8 +127,11 @@ class Exponentials:
                 np.maximum(term, -_DEEPEST, out=term)
                 np.exp(term, out=term)
             else:
-                one, other = (np.maximum(terms[factor], half) for factor in factors)
-                np.multiply(one, other, out=term)
+                one, other = factors
+                np.maximum(terms[one], half, out=term)
+                np.multiply(
+                    term, term if one == other else np.maximum(terms[other], half), out=term
+                )
         return terms.reshape(-1, len(tau)).T
 
     def values(self, tau: FloatArray, ground: IntArray) -> FloatArray:
