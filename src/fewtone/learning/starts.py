@@ -33,8 +33,9 @@ _SECOND_HAZE = np.log(0.25)
 _HAZE_IN_SIGHT = 0.02
 _CLEARLY_BETTER = 2.0
 _DYES_TRIED = 3
-# Steps from each dye that show which is worth more, and how far behind it may be by then.
-_FIRST_STEPS, _WORTH_MORE = 8, 10.0
+# Steps from each dye that show which is worth more, how far behind it may be by then, and which are
+# nowhere else than the fit is.
+_FIRST_STEPS, _WORTH_MORE, _THE_SAME = 5, 20.0, 0.1
 _LIBRARY_SHARE = 3
 _STRENGTHS = (0.35, 0.6, 1.0, 1.7, 3.0)
 _SCANNED_READINGS = 4
@@ -151,10 +152,17 @@ def last_look(problem: Problem, at: Parameters) -> Parameters | None:
         start = replace(start, hazy=at.hazy[[toner]])
         start.shared[start.layout.haze(0)] = at.shared[at.layout.haze(toner)]
         now = _best(alone, [start.with_toner(0, at.shared[at.layout.toner(toner)])])
-        tried = [start.with_toner(0, guess) for guess in _nearest_dyes(alone, start)]
-        best = _best(alone, tried, _FIRST_STEPS)
-        if best.cost < now.cost + _WORTH_MORE:
-            best = _best(alone, [best.at])
+        tried = [start.with_toner(0, dye) for dye in _nearest_dyes(alone, start)]
+        begun = _solutions(alone, tried, _FIRST_STEPS)
+        more = [one.cost - now.cost for one in begun]
+        elsewhere = [
+            one
+            for one, costs in zip(begun, more, strict=True)
+            if costs < _WORTH_MORE and abs(costs) > _THE_SAME
+        ]
+        if not elsewhere:
+            continue
+        best = _best(alone, [min(elsewhere, key=_cost).at])
         if best.cost < now.cost - _CLEARLY_BETTER:
             better = better.with_toner(toner, best.at.shared[best.at.layout.toner(0)])
             better.shared[at.layout.haze(toner)] = best.at.shared[best.at.layout.haze(0)]
@@ -177,12 +185,19 @@ def _alone(
     return problem.over(alone), start
 
 
-def _best(problem: Problem, starts: list[Parameters], most_iterations: int = 20) -> Solution:
+def _best(problem: Problem, starts: list[Parameters]) -> Solution:
+    return min(_solutions(problem, starts, 20), key=_cost)
+
+
+def _solutions(problem: Problem, starts: list[Parameters], most_iterations: int) -> list[Solution]:
     prior = Prior(*shared_prior(problem.layout, problem.seen.wavelength_nm))
-    solutions = [
+    return [
         solve(problem, prior, at, most_iterations=most_iterations, tolerance=1e-3) for at in starts
     ]
-    return min(solutions, key=lambda solution: solution.cost)
+
+
+def _cost(solution: Solution) -> float:
+    return solution.cost
 
 
 def _nearest_dyes(problem: Problem, at: Parameters) -> list[FloatArray]:
