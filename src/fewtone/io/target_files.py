@@ -99,7 +99,10 @@ def read_target_file(
         values, read = values @ resampling_onto(read, wavelength_nm), wavelength_nm
     else:
         values, read = values @ resampling(read), learning_grid(read)
-    target = Target.of_spectrum(read, values, light or measurement.light, read_in, path.name)
+    try:
+        target = Target.of_spectrum(read, values, light or measurement.light, read_in, path.name)
+    except FewtoneError as error:
+        raise FewtoneError(*(replace(fault, file=path.name) for fault in error.faults)) from error
     return replace(target, name=name, cautions=cautions)
 
 

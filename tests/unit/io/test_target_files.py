@@ -145,6 +145,7 @@ def test_lab_alone_is_taken_in_its_light(file: Files) -> None:
         ("two.csv", "sample,L* D50/2,a* D50/2,b* D50/2\nx,40,20,10\ny,41,20,10\n", "2 readings"),
         ("two.csv", "nm,R,S\n" + "".join(f"{nm:g},.2,.3\n" for nm in GRID), "2 readings"),
         ("ir.csv", columns(GRID + 500.0), "do not overlap"),
+        ("narrow.csv", columns(GRID + 50.0), "not enough for a colour"),
         ("gap.csv", columns().replace("\n500,", "\n500,;"), "500 nm|number"),
         ("words.csv", "what,is,this\n1,2,3\n", "."),
         ("none.csv", "", "."),
