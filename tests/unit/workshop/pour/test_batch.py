@@ -72,6 +72,24 @@ def test_the_cost_is_that_of_all_pours() -> None:
     assert batch(CURVES, unpriced, RECIPE, volume="600ml", rounding=0).cost is None
 
 
+def test_a_missing_price_is_told_where_others_are_known() -> None:
+    """By name; not where all are known, and not where none is."""
+
+    def told(medium: Decimal | None, others: Decimal | None) -> list[str]:
+        shelf = replace(
+            SHELF,
+            medium=replace(SHELF.medium, price=medium),
+            toners={n: replace(toner, price=others) for n, toner in SHELF.toners.items()},
+            additives=tuple(replace(each, price=others) for each in SHELF.additives),
+        )
+        found = batch(CURVES, shelf, RECIPE, volume="600ml", rounding=0)
+        return [text for text in found.cautions if "No price" in text]
+
+    assert told(Decimal(20), Decimal(40)) == []
+    assert told(None, None) == []
+    assert told(None, Decimal(40)) == ["No price, so no total cost: medium."]
+
+
 def test_the_exact_volume_is_offered_where_it_is_another() -> None:
     """Not where the lines give what was wanted, nor where it was asked for, on lines or scale."""
     offered = [
