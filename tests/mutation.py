@@ -51,7 +51,7 @@ TESTS = (
         for room in ("optics", "prediction", "match", "workshop", "io", "model", "decks")
     ),
     *("tests/property", "tests/outside", "tests/cli/test_batch.py", "tests/cli/test_bad_input.py"),
-    "tests/cli/test_spectral_target.py",
+    *("tests/cli/test_spectral_target.py", "tests/unit/test_tables.py"),
 )
 SURVIVORS = ROOT / "tests" / "mutation_survivors.csv"
 _COPIED = ("src", "tests", "toners", "examples", "pyproject.toml", "README.md", "DEVELOPERS.md")

@@ -63,6 +63,23 @@ def test_a_mix_deviates_as_its_parents_do() -> None:
         assert wide.ground_reflectance[row, 4] == pytest.approx(by, abs=DIFFERENCE * size)
 
 
+def test_directions_that_no_panel_tells_of_stay_last() -> None:
+    """What lasts through a job is counted from the end, before and after mixes are added."""
+    sure = CURVES.uncertainty
+    assert sure is not None
+    some = replace(sure, lasting=2)
+    wide = with_keyed(replace(CURVES, uncertainty=some), [MIX]).uncertainty
+    assert wide is not None
+    assert wide.lasting == 2
+    for before, after in (
+        (some.absorption, wide.absorption),
+        (some.ground_reflectance, wide.ground_reflectance[:, :4]),
+    ):
+        assert np.array_equal(after[-2:], before[-2:])
+        assert np.array_equal(after[: len(before) - 2], before[:-2])
+        assert len(after) > len(before)
+
+
 def test_a_stronger_parent_counts_for_more_and_unknown_strengths_make_unsure() -> None:
     """The learnt log strength enters the law; an unread mix is far less sure than its parents."""
     strong = replace(CURVES, key_strength=np.array([0.0, 1.0, 0.0, 0.0]))
