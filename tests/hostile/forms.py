@@ -25,7 +25,10 @@ _QUERIES = (
     *("ground", "tolerance", "max_toners", "coats", "without", "all", "search", "number"),
 )
 # What a form sent to the board may write or make; a shelf's own small files besides.
-_WRITTEN = ("readings.csv", "shelf.toml", "curves.csv", "book.db", ".fewtone.lock", "README.txt")
+_WRITTEN = (
+    *("readings.csv", "shelf.toml", "curves.csv", "learnt.json"),
+    *("book.db", ".fewtone.lock", "README.txt"),
+)
 _LONGEST_WAIT_S = 120
 
 
