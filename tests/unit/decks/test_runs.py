@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import tempfile
 import threading
 import time
 from collections.abc import Iterator
@@ -76,12 +77,21 @@ def test_any_executor_of_processes_gives_the_same(
 
 
 def test_a_process_that_is_killed_costs_nothing_but_time(
-    question: Question, targets: list[Target], plain: list[Answer]
+    question: Question,
+    targets: list[Target],
+    plain: list[Answer],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """One of two is killed midway: its swatches are asked again, none twice in the answer."""
+    """One of two is killed midway: its swatches are asked again, none twice in the answer.
+
+    The folder that they share is gone in the end.
+    """
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
     killed: list[int] = []
 
     def progress(done: int, _: int) -> None:
+        assert len(list(tmp_path.iterdir())) == 1
         if done == 3 and not killed:
             killed.append(active_children()[0].pid or 0)
             os.kill(killed[0], signal.SIGKILL)
@@ -89,6 +99,7 @@ def test_a_process_that_is_killed_costs_nothing_but_time(
     assert answer_deck(question, targets, on_processes(2), progress) == plain
     assert killed
     assert not active_children()
+    assert not list(tmp_path.iterdir())
 
 
 class _Counting(Executor):
