@@ -297,7 +297,7 @@ def test_the_chance_of_any_version_is_that_of_panels(learnt: Curves) -> None:
 def test_the_chance_in_several_lights_is_that_of_spectra(learnt: Curves, tolerance: float) -> None:
     """Panels drawn as spectra and looked at in two lights: in one of them, and in both."""
     recipe, rng = RECIPE, np.random.default_rng(11)
-    lights = (D65, Light("A", 10))
+    lights = (D65, Light("A", 10), Light("LED-B3", 10))
     shaky = replace(SETTINGS, mixing=Mixing(panel_cv=0.06, coat_cv=0.0, pour_cv=0.0))
     doses, ground = recipe_doses(learnt, [recipe])
     film = reflectance_derivatives(learnt, doses, ground)
@@ -313,14 +313,17 @@ def test_the_chance_in_several_lights_is_that_of_spectra(learnt: Curves, toleran
     noise = np.hypot(shaky.measurement.repeat_sd, learnt.uncertainty.model_sd)
     misread = noise * rng.normal(size=(DRAWS, 3))
     targets, passes = [], []
-    for light, away in zip(lights, ((0.6, 0.0, 0.0), (-0.3, 0.2, -0.2)), strict=True):
+    for light, away in zip(
+        lights, ((0.6, 0.0, 0.0), (-0.3, 0.2, -0.2), (0.2, 0.1, 0.0)), strict=True
+    ):
         lab = predict(learnt, [recipe], light).lab[0] + away
         targets.append(lab_target(lab, light))
         panels = lab_of(learnt, spectra, light) + misread
         passes.append(delta_e_2000(panels, lab) <= tolerance)
     for versions, wanted in (
         ([[targets[0]], [targets[1]]], passes[0] | passes[1]),
-        ([targets], passes[0] & passes[1]),
+        ([targets[:2]], passes[0] & passes[1]),
+        ([targets], passes[0] & passes[1] & passes[2]),
     ):
         found = pass_any_probability(learnt, shaky, [recipe], versions, tolerance)
         assert found is not None

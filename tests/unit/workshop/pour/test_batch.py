@@ -350,3 +350,27 @@ def test_a_reducer_that_shelf_toml_does_not_list() -> None:
     assert any("lists no reducer" in caution for caution in result.cautions)
     assert result.reducer is not None
     assert result.reducer.strength == Fraction(100, 115)
+
+
+def test_what_a_scale_needs_is_told() -> None:
+    """The scale, a density, or both: what shelf.toml lacks and no more."""
+
+    def told(scale: Decimal | None, density: Decimal | None) -> str:
+        shelf = replace(
+            SHELF,
+            mixing=replace(SHELF.mixing, scale_g=scale),
+            medium=replace(SHELF.medium, density=density),
+        )
+        with pytest.raises(FewtoneError) as caught:
+            batch(CURVES, shelf, RECIPE, volume="600ml", by_weight=True)
+        return str(caught.value)
+
+    assert "needs mixing.scale_g." in told(None, Decimal("0.98"))
+    assert "needs the density of medium." in told(Decimal("0.1"), None)
+    assert "needs mixing.scale_g, the density of medium." in told(None, None)
+
+
+def test_no_area_is_no_square_metre() -> None:
+    """An area of 0 is refused, and never taken for one that was left out."""
+    with pytest.raises(FewtoneError):
+        batch(CURVES, SHELF, RECIPE, area=0)
