@@ -359,15 +359,18 @@ class Parameters:
 def _coloured(seen: Observations) -> tuple[float, ...]:
     """How coloured each ground reads where no spectrum says so in full; flake alone counts as grey.
 
-    Flake reflects smoothly whatever its colour; what it is mixed with need not.
+    Flake reflects smoothly whatever its colour; what it is mixed with need not. A ground without a
+    bare reading, as where one is judged by all others, counts as grey.
     """
     if not seen.lab_lights:
         return ()
     found: FloatArray = np.zeros(len(seen.grounds))
     for ground, name in enumerate(seen.grounds):
         if "+" in name or not seen.metallic[ground]:
-            bare = (seen.ground == ground) & ~seen.is_film
-            found[ground] = colouredness(np.nanmean(seen.lab[bare, 0], axis=0))
+            read = seen.lab[(seen.ground == ground) & ~seen.is_film, 0]
+            read = read[~np.isnan(read[:, 0])]
+            if len(read):
+                found[ground] = colouredness(read.mean(axis=0))
     return tuple(found.tolist())
 
 

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from fewtone.learning.estimate import fit
-from fewtone.learning.observations import observe
-from fewtone.learning.parameters import shared_prior
+from fewtone.learning.observations import narrow, observe
+from fewtone.learning.parameters import blank, shared_prior
 from fewtone.learning.priors import dye_library
 from fewtone.learning.solver import solve
 from fewtone.learning.starts import last_look
@@ -53,3 +53,10 @@ def test_last_look_has_nothing_to_do_with_spectra() -> None:
     problem, _, solution = fit(SHELF, observe(SHELF, spray(CURVES_OF_FOUR, LINES)))
     other = CURVES_OF_FOUR["t0"]
     assert last_look(problem, solution.at.with_toner(TONER, np.log(other))) is None
+
+
+def test_a_ground_without_its_bare_reading_has_a_start() -> None:
+    """Where a ground's only bare panel is judged by all others its prior is that of a grey one."""
+    seen = observe(SHELF, spray(CURVES_OF_FOUR, LINES, lights=[D65]))
+    films = narrow(seen, np.flatnonzero(seen.is_film), tuple(range(len(seen.toners))))
+    assert np.isfinite(blank(films).shared).all()
