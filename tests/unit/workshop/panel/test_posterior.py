@@ -168,6 +168,10 @@ def test_a_cup_ends_where_a_toner_leaves_the_recipe() -> None:
     same = told(panel(reads(RECIPE)), panel(reads(topped), topped))
     apart = told(panel(reads(RECIPE)), panel(reads(other), other))
     assert apart.in_mix.shape[1] - same.in_mix.shape[1] == len(RECIPE.blend) + 1
+    # What is asked about is the last panel's mix: its own pours move it, those of the first do not.
+    first, last = apart.in_mix[:, -9:-6], apart.in_mix[:, -6:-3]
+    assert not first.any()
+    assert last.any()
 
 
 def test_a_pour_moves_the_shares_as_it_does_in_a_cup() -> None:
