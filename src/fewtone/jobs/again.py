@@ -10,7 +10,8 @@ import numpy as np
 from fewtone.colorimetry import delta_e_2000
 from fewtone.errors import Fault, FewtoneError
 from fewtone.jobs.job import Job
-from fewtone.match.result import Match, judge
+from fewtone.match.judging import judge
+from fewtone.match.result import Match
 from fewtone.match.rules import Rules
 from fewtone.match.search import search
 from fewtone.model.curves import Curves

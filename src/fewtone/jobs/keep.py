@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from fewtone.jobs.book import Book
 from fewtone.jobs.job import Entry, Job, opened_job, recipe_entry
-from fewtone.match.result import judge
+from fewtone.match.judging import judge
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings

@@ -1,4 +1,4 @@
-"""How recipes stand to several aims at once."""
+"""How recipes stand to a target, and to several aims at once."""
 
 from __future__ import annotations
 
@@ -7,18 +7,27 @@ from dataclasses import replace
 
 import numpy as np
 
-from fewtone.match.evaluate import Aim, rounded_difference
+from fewtone.colorimetry import Light
+from fewtone.match.evaluate import THIN_AND_THICK, Aim, rounded_difference, rounded_unevenness
 from fewtone.match.miss import difference_of
-from fewtone.match.result import Match, Miss, Standing, describe_all, judge_all
+from fewtone.match.result import Match, Miss, Standing
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
 from fewtone.prediction.pass_probability import pass_any_probability, pass_probability
 from fewtone.prediction.recipes import predict
-from fewtone.typing import FloatArray
+from fewtone.typing import FloatArray, frozen
 
-__all__ = ["aims_of", "is_single", "judge_aims", "miss_of"]
+__all__ = [
+    "aims_of",
+    "describe_all",
+    "is_single",
+    "judge",
+    "judge_aims",
+    "judge_all",
+    "miss_of",
+]
 
 
 def aims_of(target: Target | Sequence[Aim]) -> Sequence[Aim]:
@@ -29,6 +38,107 @@ def aims_of(target: Target | Sequence[Aim]) -> Sequence[Aim]:
 def is_single(aims: Sequence[Aim]) -> bool:
     """Whether it is one target over recipes' own grounds, of which chances of passing decide."""
     return len(aims) == 1 and aims[0].over is None
+
+
+def judge(
+    curves: Curves, settings: ShelfSettings, recipe: Recipe, target: Target, tolerance: float
+) -> Match:
+    """Judge one recipe as `judge_all` does several.
+
+    Parameters
+    ----------
+    curves, settings
+        The learnt shelf.
+    recipe
+        What is sprayed.
+    target
+        What is asked for.
+    tolerance
+        ΔE00 that passes.
+
+    Raises
+    ------
+    FewtoneError
+        The recipe names a toner or ground that was not learnt.
+    """
+    return judge_all(curves, settings, [recipe], target, tolerance)[0]
+
+
+def judge_all(
+    curves: Curves,
+    settings: ShelfSettings,
+    recipes: Sequence[Recipe],
+    target: Target,
+    tolerance: float,
+) -> tuple[Match, ...]:
+    """Predict recipes and say how they stand to a target.
+
+    Parameters
+    ----------
+    curves, settings
+        The learnt shelf.
+    recipes
+        What is sprayed; there may be none.
+    target
+        What is asked for; colours are predicted in its light.
+    tolerance
+        ΔE00 that passes.
+
+    Raises
+    ------
+    FewtoneError
+        A recipe names a toner or ground that was not learnt.
+    """
+    described = describe_all(curves, recipes, target.light)
+    if not recipes:
+        return described
+    chances = pass_probability(curves, settings, recipes, target, tolerance)
+    off = rounded_difference([match.lab for match in described], target.lab)
+    return tuple(
+        replace(
+            match,
+            de00=float(off[row]),
+            in_tolerance=bool(off[row] <= tolerance),
+            pass_probability=None if chances is None else float(chances[row]),
+        )
+        for row, match in enumerate(described)
+    )
+
+
+def describe_all(curves: Curves, recipes: Sequence[Recipe], light: Light) -> tuple[Match, ...]:
+    """Predict recipes where nothing is asked for: without ΔE00, tolerance or chance.
+
+    Parameters
+    ----------
+    curves
+        The learnt shelf.
+    recipes
+        What is sprayed; there may be none.
+    light
+        Illuminant and observer of the Lab values.
+
+    Raises
+    ------
+    FewtoneError
+        A recipe names a toner or ground that was not learnt.
+    """
+    if not recipes:
+        return ()
+    predicted = predict(curves, recipes, light, deviations=True)
+    thin, thick = (predict(curves, recipes, light, build=b).lab for b in THIN_AND_THICK)
+    unevenness = rounded_unevenness(thin, thick)
+    return tuple(
+        Match(
+            recipe=recipe,
+            lab=frozen(predicted.lab[row]),
+            lab_sd=None if predicted.lab_sd is None else frozen(predicted.lab_sd[row]),
+            de00=None,
+            in_tolerance=None,
+            pass_probability=None,
+            unevenness=float(unevenness[row]),
+        )
+        for row, recipe in enumerate(recipes)
+    )
 
 
 def judge_aims(
@@ -48,7 +158,7 @@ def judge_aims(
         What is sprayed; there may be none.
     aims
         What is asked for. To a single target over recipes' own grounds they stand as
-        `fewtone.match.judge_all` says; to several by the largest ΔE00.
+        `judge_all` says; to several by the largest ΔE00.
     tolerance
         ΔE00 that passes.
 

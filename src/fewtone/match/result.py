@@ -1,22 +1,16 @@
-"""What a match answers, and how one recipe is judged."""
+"""What a match answers."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fewtone.colorimetry import Light
-from fewtone.match.evaluate import THIN_AND_THICK, rounded_difference, rounded_unevenness
 from fewtone.model.blend import Number
-from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
-from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
-from fewtone.prediction.pass_probability import pass_probability
-from fewtone.prediction.recipes import predict
 from fewtone.tables import data_frame, lab_columns
-from fewtone.typing import FloatArray, frozen
+from fewtone.typing import FloatArray
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -34,9 +28,6 @@ __all__ = [
     "Proof",
     "Standing",
     "Version",
-    "describe_all",
-    "judge",
-    "judge_all",
 ]
 
 
@@ -409,104 +400,3 @@ class MatchResult:
             return self.simplest
         # Of equal chances, the closest.
         return max((self.closest, *self.recipes), key=lambda match: match.pass_probability or 0.0)
-
-
-def judge(
-    curves: Curves, settings: ShelfSettings, recipe: Recipe, target: Target, tolerance: float
-) -> Match:
-    """Judge one recipe as `judge_all` does several.
-
-    Parameters
-    ----------
-    curves, settings
-        The learnt shelf.
-    recipe
-        What is sprayed.
-    target
-        What is asked for.
-    tolerance
-        ΔE00 that passes.
-
-    Raises
-    ------
-    FewtoneError
-        The recipe names a toner or ground that was not learnt.
-    """
-    return judge_all(curves, settings, [recipe], target, tolerance)[0]
-
-
-def judge_all(
-    curves: Curves,
-    settings: ShelfSettings,
-    recipes: Sequence[Recipe],
-    target: Target,
-    tolerance: float,
-) -> tuple[Match, ...]:
-    """Predict recipes and say how they stand to a target.
-
-    Parameters
-    ----------
-    curves, settings
-        The learnt shelf.
-    recipes
-        What is sprayed; there may be none.
-    target
-        What is asked for; colours are predicted in its light.
-    tolerance
-        ΔE00 that passes.
-
-    Raises
-    ------
-    FewtoneError
-        A recipe names a toner or ground that was not learnt.
-    """
-    described = describe_all(curves, recipes, target.light)
-    if not recipes:
-        return described
-    chances = pass_probability(curves, settings, recipes, target, tolerance)
-    off = rounded_difference([match.lab for match in described], target.lab)
-    return tuple(
-        replace(
-            match,
-            de00=float(off[row]),
-            in_tolerance=bool(off[row] <= tolerance),
-            pass_probability=None if chances is None else float(chances[row]),
-        )
-        for row, match in enumerate(described)
-    )
-
-
-def describe_all(curves: Curves, recipes: Sequence[Recipe], light: Light) -> tuple[Match, ...]:
-    """Predict recipes where nothing is asked for: without ΔE00, tolerance or chance.
-
-    Parameters
-    ----------
-    curves
-        The learnt shelf.
-    recipes
-        What is sprayed; there may be none.
-    light
-        Illuminant and observer of the Lab values.
-
-    Raises
-    ------
-    FewtoneError
-        A recipe names a toner or ground that was not learnt.
-    """
-    if not recipes:
-        return ()
-    predicted = predict(curves, recipes, light, deviations=True)
-    thin, thick = (predict(curves, recipes, light, build=b).lab for b in THIN_AND_THICK)
-    unevenness = rounded_unevenness(thin, thick)
-    return tuple(
-        Match(
-            recipe=recipe,
-            lab=frozen(predicted.lab[row]),
-            lab_sd=None if predicted.lab_sd is None else frozen(predicted.lab_sd[row]),
-            de00=None,
-            in_tolerance=None,
-            pass_probability=None,
-            unevenness=float(unevenness[row]),
-        )
-        for row, recipe in enumerate(recipes)
-    )

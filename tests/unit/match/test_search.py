@@ -15,9 +15,10 @@ from fewtone.errors import FewtoneError
 from fewtone.match.answer import match
 from fewtone.match.evaluate import evaluator_of
 from fewtone.match.hazy import HazySweep
+from fewtone.match.judging import describe_all
 from fewtone.match.keys import Candidates
 from fewtone.match.lattice import Lattice
-from fewtone.match.result import MatchResult, describe_all
+from fewtone.match.result import MatchResult
 from fewtone.match.rules import Rules
 from fewtone.match.search import _SearchState, search, sweeps_of
 from fewtone.match.sweep import Sweep

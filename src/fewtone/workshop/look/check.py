@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from fewtone.colorimetry import Light
+from fewtone.match.judging import describe_all, judge
 from fewtone.match.miss import direction
-from fewtone.match.result import Match, describe_all, judge
+from fewtone.match.result import Match
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings

@@ -10,7 +10,8 @@ import numpy as np
 
 from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.errors import Fault, UsageError
-from fewtone.match.result import Match, describe_all, judge_all
+from fewtone.match.judging import describe_all, judge_all
+from fewtone.match.result import Match
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings

@@ -13,7 +13,7 @@ import numpy as np
 
 from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.errors import Fault, UsageError
-from fewtone.match.result import judge_all
+from fewtone.match.judging import judge_all
 from fewtone.model.curves import Curves
 from fewtone.model.names import Names
 from fewtone.model.recipe import Recipe

@@ -18,7 +18,8 @@ import numpy as np
 from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.match.evaluate import Aim
 from fewtone.match.help import with_help
-from fewtone.match.result import Match, MatchResult, describe_all
+from fewtone.match.judging import describe_all
+from fewtone.match.result import Match, MatchResult
 from fewtone.match.rules import RuleOptions, Rules
 from fewtone.match.search import search
 from fewtone.model.curves import Curves
