@@ -207,6 +207,14 @@ def test_coats_out_of_range(folder: Path, coats: str) -> None:
     assert "from 0 to 100" in fault.message
 
 
+@pytest.mark.parametrize("parts", ["-0.5", "-1", "1000.5"])
+def test_medium_out_of_range(folder: Path, parts: str) -> None:
+    """Less than no medium, and more than a thousand parts, are refused with the range allowed."""
+    fault = only_fault(folder, HEAD + f"P1,silver,dusk,{parts},3,1,1,1\n")
+    assert (fault.column, fault.value) == ("medium_parts", parts)
+    assert "from 0 to 1000" in fault.message
+
+
 def test_not_utf_8(folder: Path) -> None:
     """Another encoding is named with the row that shows it."""
     fault = only_fault(
