@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -46,6 +48,11 @@ def test_flake_counts_as_grey_and_spectra_need_no_prior() -> None:
         (f"{name}-{c}", f"{name}, 6:1, {c} coats over white") for name in curves for c in (1, 4)
     ]
     shelf = settings(curves)
-    by_lab = ParameterLayout.of(observe(shelf, spray(curves, lines, lights=[D65]))).coloured
-    assert by_lab == (0.0,) * len(GROUNDS)
+    seen = observe(shelf, spray(curves, lines, lights=[D65]))
+    assert ParameterLayout.of(seen).coloured == (0.0,) * len(GROUNDS)
+    red = replace(seen, lab=np.where(np.isnan(seen.lab), np.nan, [40.0, 50.0, 20.0]))
+    assert ParameterLayout.of(red).coloured == (1.0, 0.0)
+    # Its bare readings may be left out of a fit.
+    blind = replace(seen, lab=np.where(seen.is_film[:, np.newaxis, np.newaxis], red.lab, np.nan))
+    assert ParameterLayout.of(blind).coloured == (0.0, 0.0)
     assert ParameterLayout.of(observe(shelf, spray(curves, lines))).coloured == ()
