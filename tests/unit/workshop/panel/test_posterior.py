@@ -161,6 +161,20 @@ def test_panels_of_a_job_add_up() -> None:
     assert in_mix(three, "dusk")[0] < in_mix(one, "dusk")[0] < 0.0
 
 
+def test_a_cause_is_told_by_how_much_it_is_off_if_it_is() -> None:
+    """A bottle that may be off is off by its mean over the hypotheses in which it is."""
+    found = told(panel(reads(RECIPE, dusk=0.9)))
+    cause = next(each for each in found.causes if each.name == "dusk")
+    row = found.strength[list(RECIPE.blend).index("dusk")]
+    off = [one for one in found.hypotheses if "dusk" in one.off]
+    chance = sum(one.weight for one in off)
+    mean = sum(one.weight * one.explanation.parameters[row] for one in off) / chance
+    assert cause.chance == pytest.approx(chance, abs=0.03)
+    assert 0.1 < chance < 0.9
+    assert cause.change == pytest.approx(np.expm1(mean), abs=0.02)
+    assert cause.change < -0.04
+
+
 def test_a_cup_ends_where_a_toner_leaves_the_recipe() -> None:
     """Panels of one cup share its pours; a recipe without one of its toners is another cup."""
     topped = parse("2.1 marigold + 1.2 dusk, 5.8:1, 4 coats over silver")
