@@ -77,7 +77,7 @@ def new_toner(
     coats = sum(rules.coats) / 2.0
     dose = coats / (1.0 + float(rules.medium_parts[0])) * (1.0 if alone else 0.5)
     toners = [NewToner(peak_nm, width_nm, round(f * depth / dose, 3), "") for f in _STRENGTHS]
-    names = [f"{_TONER}-{place}" for place in range(len(toners))]
+    names = [f"{_TONER}-{number}" for number in range(len(toners))]
     shelf = curves
     for name, toner in zip(names, toners, strict=True):
         shelf = with_new_toner(shelf, toner, name)
@@ -85,14 +85,14 @@ def new_toner(
         replace(rules, toners=(*rules.toners, name), keep=(*rules.keep, name)) for name in names
     ]
     nearest = nearest_beyond(shelf, settings, target, None, asked, within)
-    found = [match for match in nearest if match is not None]
-    if not found:
+    matches = [match for match in nearest if match is not None]
+    if not matches:
         return None
-    match = min(found, key=lambda match: match.de00 or 0.0)
-    place = nearest.index(match)
-    toner = toners[place]
+    match = min(matches, key=lambda match: match.de00 or 0.0)
+    number = nearest.index(match)
+    toner = toners[number]
     blend = {
-        _TONER if name == names[place] else name: part for name, part in match.recipe.blend.items()
+        _TONER if name == names[number] else name: part for name, part in match.recipe.blend.items()
     }
     match = replace(match, recipe=match.recipe.with_(blend=blend))
     toner = replace(toner, hue=_hue(with_new_toner(curves, toner), target.light))
@@ -225,23 +225,35 @@ def _band_colours(
 ) -> FloatArray:
     """CIELAB of bands alone and beside toners: ``(n_beside, n_grounds, n_depths, n_kinds, 3)``."""
     bands = np.array([_band(curves, peak, width) for peak, width in _kinds(curves)])
-    tried = np.multiply.outer(_DEPTHS, bands)
+    clear = np.zeros_like(bands)
+    names = tuple(f"{_TONER}-{number}" for number in range(len(bands)))
     rows = [curves.toners.index(name) for name in toners if name in curves.toners]
-    doses = [np.zeros(len(curves.toners))]
-    doses += [dose * np.eye(len(curves.toners))[toner] for toner in rows for dose in _DOSES]
-    over = [curves.grounds.index(name) for name in grounds if name in curves.grounds]
-    labs = np.empty((len(doses), len(over), *tried.shape[:2], 3))
-    for (row, dose), (column, ground) in itertools.product(enumerate(doses), enumerate(over)):
-        tau = dose @ curves.absorption + tried
-        scattering = None
-        if (dose @ curves.scattering).any():
-            scattering = np.broadcast_to(dose @ curves.scattering, tau.shape)
-        film = curves.optics.reflectance(
-            tau, curves.ground_reflectance[ground], curves.return_ratio[ground], scattering
+    over = np.array([curves.grounds.index(name) for name in grounds if name in curves.grounds])
+    # All bands stand on a shelf beside one toner: none at first, then each that is asked for.
+    beside: list[tuple[str, FloatArray, FloatArray, tuple[float, ...]]] = [
+        (_TONER, clear[:1], clear[:1], (0.0,))
+    ]
+    beside += [
+        (curves.toners[row], curves.absorption[[row]], curves.scattering[[row]], _DOSES)
+        for row in rows
+    ]
+    labs = []
+    for name, absorption, scattering, amounts in beside:
+        shelf = replace(
+            curves,
+            toners=(name, *names),
+            absorption=np.vstack([absorption, bands]),
+            scattering=np.vstack([scattering, clear]),
+            uncertainty=None,
         )
-        labs[row, column] = lab_of(curves, film, light)
-    labs.flags.writeable = False
-    return labs
+        doses = np.zeros((len(amounts), 1, len(_DEPTHS), len(bands), 1 + len(bands)))
+        doses[..., 0] = np.reshape(amounts, (-1, 1, 1, 1))
+        doses[..., 1:] = np.multiply.outer(_DEPTHS, np.eye(len(bands)))
+        films = reflectance(shelf, doses, over[:, np.newaxis, np.newaxis])
+        labs.append(lab_of(curves, films, light))
+    joined = np.concatenate(labs)
+    joined.flags.writeable = False
+    return joined
 
 
 def _hue(shelf: Curves, light: Light) -> str:

@@ -6,6 +6,10 @@ Model
     optical depth is τ(λ) = Σ doseᵢ · aᵢ(λ) (Bouguer, Beer, Lambert: coats add and the order of the
     toners is irrelevant), its scattering depth likewise. The film over its ground then follows
     `fewtone.optics.film`.
+
+What asks the optics otherwise has no curves yet: learning's starting points, from trial dyes and
+bare grounds (`fewtone.learning.starts`), and the search's certified bounds
+(`fewtone.match.bounds`), which never answer with a colour.
 """
 
 from __future__ import annotations
