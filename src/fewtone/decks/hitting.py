@@ -54,14 +54,14 @@ class Reached:
         columns: dict[tuple[str, str], int] = {("toner", name): i for i, name in enumerate(toners)}
         columns |= {("ground", name): len(toners) + i for i, name in enumerate(grounds)}
         pairs = sorted({pair for uses in swatches for pair in uses})
-        place = {pair: i for i, pair in enumerate(pairs)}
+        index = {pair: i for i, pair in enumerate(pairs)}
         widest = 1 + max(len(names) for names, _ in pairs)
         # Short ones are filled up with a bottle that is always there.
         self._bottles = np.full((len(pairs), widest), len(columns))
         for row, (names, ground) in enumerate(pairs):
-            own = [columns["ground", ground], *(columns["toner", name] for name in names)]
-            self._bottles[row, : len(own)] = own
-        self._pairs = np.array([place[pair] for uses in swatches for pair in sorted(uses)])
+            bottles = [columns["ground", ground], *(columns["toner", name] for name in names)]
+            self._bottles[row, : len(bottles)] = bottles
+        self._pairs = np.array([index[pair] for uses in swatches for pair in sorted(uses)])
         self._starts = np.cumsum([0, *(len(uses) for uses in swatches)])[:-1]
         self._counts = np.array(list(swatches.values()), dtype=np.float64)
 
@@ -79,8 +79,8 @@ class Reached:
         """
         # A set is a bit of a word: a pair is there where all of its bottles are, a swatch is
         # reached where one of its pairs is there.
-        found = [self._counts_of_64(kept[i : i + 64]) for i in range(0, len(kept), 64)]
-        return np.concatenate(found) if found else np.zeros(0, dtype=np.int64)
+        counts = [self._counts_of_64(kept[i : i + 64]) for i in range(0, len(kept), 64)]
+        return np.concatenate(counts) if counts else np.zeros(0, dtype=np.int64)
 
     def _counts_of_64(self, kept: BoolArray) -> IntArray:
         bits = np.ones((64, kept.shape[1] + 1), dtype=np.bool_)
@@ -135,10 +135,10 @@ class Hitting:
         size = self._size(self.best, toners=toners) - 1
         while size:
             sizes = self._sizes(size, toners=toners)
-            found = self._look(sizes)
-            if found:
+            enough = self._look(sizes)
+            if enough:
                 size = self._size(self.best, toners=toners) - 1
-            elif found is None:
+            elif enough is None:
                 size -= 1
             else:
                 self._least[toners] = size + 1
@@ -158,8 +158,8 @@ class Hitting:
         self._ends = time.monotonic() + self._seconds
         sizes = self._sizes(self._most[False], toners=False)
         self._wanted = self._count(self.best) + 1
-        while (found := self._look(sizes)) is not None:
-            if not found:
+        while (enough := self._look(sizes)) is not None:
+            if not enough:
                 return True
             self._wanted = self._count(self.best) + 1
         while True:
@@ -194,7 +194,8 @@ class Hitting:
     def _sets(self, sizes: tuple[int, int]) -> int:
         """How many sets have so many toners and grounds."""
         return math.prod(
-            math.comb(len(own), size) for own, size in zip(self._columns, sizes, strict=True)
+            math.comb(len(columns), size)
+            for columns, size in zip(self._columns, sizes, strict=True)
         )
 
     def _look(self, sizes: tuple[int, int]) -> bool | None:
@@ -226,8 +227,8 @@ class Hitting:
     def _every(self, sizes: tuple[int, int]) -> Iterator[BoolArray]:
         """All sets of these sizes, some after the other, (sets, bottles)."""
         toners, grounds = (
-            itertools.combinations(own, size)
-            for own, size in zip(self._columns, sizes, strict=True)
+            itertools.combinations(columns, size)
+            for columns, size in zip(self._columns, sizes, strict=True)
         )
         every = itertools.product(toners, list(grounds))
         while batch := list(itertools.islice(every, _SOME)):
@@ -238,8 +239,10 @@ class Hitting:
         yield self._with(
             np.hstack(
                 [
-                    np.array(own)[np.argsort(self._rng.random((_SOME, len(own))), axis=1)[:, :size]]
-                    for own, size in zip(self._columns, sizes, strict=True)
+                    np.array(columns)[
+                        np.argsort(self._rng.random((_SOME, len(columns))), axis=1)[:, :size]
+                    ]
+                    for columns, size in zip(self._columns, sizes, strict=True)
                 ]
             )
         )

@@ -57,7 +57,7 @@ _QUANTITIES = (
 )
 
 
-def save_curves(folder: Path, curves: Curves, told: Mapping[str, Any] | None = None) -> Path:
+def save_curves(folder: Path, curves: Curves, report: Mapping[str, Any] | None = None) -> Path:
     """Write a shelf's curves, whole or not at all; return the file.
 
     Parameters
@@ -66,8 +66,8 @@ def save_curves(folder: Path, curves: Curves, told: Mapping[str, Any] | None = N
         The shelf's folder.
     curves
         What is written, its uncertainty included.
-    told
-        What is told of them, kept beside them as `fewtone.io.learnt` has it; None for nothing.
+    report
+        The document of `learn`, kept beside them as `fewtone.io.learnt` has it; None for nothing.
 
     Raises
     ------
@@ -117,8 +117,8 @@ def save_curves(folder: Path, curves: Curves, told: Mapping[str, Any] | None = N
         # The curves come last: until they stand, the old ones and what belongs to them hold.
         if curves.uncertainty is not None:
             save_uncertainty(folder, curves.uncertainty, data)
-        if told is not None:
-            save_learnt(folder, told, data)
+        if report is not None:
+            save_learnt(folder, report, data)
         write_atomic(path, data)
         remove_other_uncertainties(folder, data)
     return path

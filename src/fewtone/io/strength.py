@@ -60,7 +60,7 @@ def _write_strength(folder: Path, path: Path, toner: str, strength: Decimal) -> 
     wanted = tomllib.loads(text, parse_float=Decimal)
     wanted["toners"][toner]["strength"] = strength
     for edited in _edits(text, toner, f"{strength:f}"):
-        if _says(edited) == wanted:
+        if _parsed(edited) == wanted:
             mark = _MARK if data.startswith(_MARK) else b""
             write_atomic(path, mark + edited.encode())
             return True
@@ -101,7 +101,7 @@ def _edits(text: str, toner: str, strength: str) -> Iterator[str]:
         yield "".join([*before, f"strength = {strength}{ending}", *lines[keys[-1] + 1 :]])
 
 
-def _says(text: str) -> object:
+def _parsed(text: str) -> object:
     try:
         return tomllib.loads(text, parse_float=Decimal)
     except tomllib.TOMLDecodeError:

@@ -43,8 +43,8 @@ from fewtone.learning.uncertainty import (
     bare_returns,
     common_letdown,
     data_shares,
+    reported_covariance,
     shared_covariance,
-    told_covariance,
     uncertainty_of,
 )
 from fewtone.model.curves import Curves
@@ -155,8 +155,8 @@ def _estimate(
     per_doubling = common_letdown(at, covariance)
     hand = doubted_hand(problem, prior, solution, settings.mixing)
     doubted = problem.with_variation(hand, problem.ground_cv)
-    told = told_covariance(doubted, prior, solution)
-    bare = bare_returns(problem, at, told)
+    reported = reported_covariance(doubted, prior, solution)
+    bare = bare_returns(problem, at, reported)
     light = settings.measurement.light
     factor = uncertainty_factor(problem, judged.expected, solution.weights, light)
     curves = Curves(
@@ -176,7 +176,7 @@ def _estimate(
         ground_cv=problem.ground_cv,
         uncertainty=uncertainty_of(
             at,
-            factor**2 * told,
+            factor**2 * reported,
             seen.wavelength_nm,
             Unfollowed(problem.thinning, at.letdown - per_doubling, min(seen_surface, 0.0)),
             film_departures_rms(settings.mixing, problem.middle_letdown),

@@ -189,19 +189,19 @@ def infer_flake(problem: Problem, prior: Prior, solution: Solution) -> Prior:
     grounds = [ground for ground in layout.metallic if ground not in keyed]
     if len(filmed & set(grounds)) < 2:
         return prior
-    places = [layout.return_ratio_departure(ground) for ground in grounds if ground in filmed]
+    departures = [layout.return_ratio_departure(ground) for ground in grounds if ground in filmed]
     precision = schur_complement(problem, prior, solution.at, solution.weights)
-    units = np.eye(len(precision))[:, places]
-    marginal = np.linalg.inv(np.linalg.solve(precision, units)[places])
-    likelihood = marginal - np.diag(prior.precision[places, places])
-    vector = marginal @ solution.at.shared[places]
-    unit = np.eye(len(places))
+    units = np.eye(len(precision))[:, departures]
+    marginal = np.linalg.inv(np.linalg.solve(precision, units)[departures])
+    likelihood = marginal - np.diag(prior.precision[departures, departures])
+    vector = marginal @ solution.at.shared[departures]
+    unit = np.eye(len(departures))
 
     def evidence(sd: float) -> float:
         fitted = vector @ np.linalg.solve(likelihood + unit / sd**2, vector)
         return float(0.5 * fitted - 0.5 * np.linalg.slogdet(unit + sd**2 * likelihood)[1])
 
-    usual = float(prior.precision[places[0], places[0]] ** -0.5)
+    usual = float(prior.precision[departures[0], departures[0]] ** -0.5)
     best = max((usual, *_FLAKE_SDS), key=evidence)
     if evidence(best) - evidence(usual) < _FLAKE_GAIN:
         return prior

@@ -89,8 +89,8 @@ def likely_absorber(
     spread = variety(wavelength_nm, _LEVEL_SD, _ROUGH_SD)
     shrunk = information @ np.linalg.inv(information + np.linalg.inv(spread))
     dyes = np.log(dye_library(wavelength_nm))
-    told = dyes @ (information - shrunk @ information)
-    evidence = dyes @ (vector - shrunk @ vector) - 0.5 * (told * dyes).sum(axis=1)
+    precision = dyes @ (information - shrunk @ information)
+    evidence = dyes @ (vector - shrunk @ vector) - 0.5 * (precision * dyes).sum(axis=1)
     weight = _tempered(evidence)
     mean = weight @ dyes
     apart = (dyes - mean) * np.sqrt(weight)[:, np.newaxis]

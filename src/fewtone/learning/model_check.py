@@ -50,9 +50,9 @@ def uncertainty_factor(
         if not one.group.toners:
             continue
         share = _READING_COUNTS * counted[one.group.panels]
-        for residual, own, unsure in _in_lab(problem, one, light):
+        for residual, noise, unsure in _in_lab(problem, one, light):
             for i, factor in enumerate(_FACTORS):
-                covariance = own + factor**2 * unsure
+                covariance = noise + factor**2 * unsure
                 solved = np.linalg.solve(covariance, residual[..., np.newaxis])[..., 0]
                 apart = (residual * solved).sum(axis=1) + np.linalg.slogdet(covariance)[1]
                 cost[i] += float(share @ apart)

@@ -364,14 +364,14 @@ def _coloured(seen: Observations) -> tuple[float, ...]:
     """
     if not seen.lab_lights:
         return ()
-    found: FloatArray = np.zeros(len(seen.grounds))
+    coloured: FloatArray = np.zeros(len(seen.grounds))
     for ground, name in enumerate(seen.grounds):
         if "+" in name or not seen.metallic[ground]:
             read = seen.lab[(seen.ground == ground) & ~seen.is_film, 0]
             read = read[~np.isnan(read[:, 0])]
             if len(read):
-                found[ground] = colouredness(read.mean(axis=0))
-    return tuple(found.tolist())
+                coloured[ground] = colouredness(read.mean(axis=0))
+    return tuple(coloured.tolist())
 
 
 def blank(seen: Observations) -> Parameters:

@@ -26,8 +26,8 @@ __all__ = [
     "bare_returns",
     "common_letdown",
     "data_shares",
+    "reported_covariance",
     "shared_covariance",
-    "told_covariance",
     "uncertainty_of",
 ]
 
@@ -53,8 +53,8 @@ _BARE_RETURNED_SD, _MOST_BARE_RETURN_SD = 0.08, 0.5
 _LEAST_WEIGHT = 1e-10
 
 
-def told_covariance(problem: Problem, prior: Prior, solution: Solution) -> FloatArray:
-    """Covariance of the shared parameters as it is told, ``(n_shared, n_shared)``.
+def reported_covariance(problem: Problem, prior: Prior, solution: Solution) -> FloatArray:
+    """Covariance of the shared parameters as it is reported, ``(n_shared, n_shared)``.
 
     Flake is smoother than the fit takes any ground to be.
 
@@ -95,8 +95,8 @@ def bare_returns(problem: Problem, at: Parameters, covariance: FloatArray) -> Fl
         departure, ratio = layout.return_ratio_departure(ground), at.return_ratio[ground]
         fitted = covariance[departure, departure]
         sd = min(_BARE_RETURNED_SD / at.ground_reflectance[ground].mean(), _MOST_BARE_RETURN_SD)
-        told = (sd / (ratio * (1.0 - ratio))) ** 2
-        off[row] = covariance[departure] / fitted * np.sqrt(max(told - fitted, 0.0))
+        variance = (sd / (ratio * (1.0 - ratio))) ** 2
+        off[row] = covariance[departure] / fitted * np.sqrt(max(variance - fitted, 0.0))
     return off
 
 
@@ -267,12 +267,12 @@ def _graded(reflectance: FloatArray, wavelength_nm: FloatArray) -> tuple[FloatAr
     Both symmetric, ``(n_wavelengths, n_wavelengths)``; what is off by the same everywhere stays as
     it is.
     """
-    slopes = []
+    derivatives = []
     for light in _LIGHTS:
         matrix = weights(wavelength_nm, light)
-        slope = lab_jacobian(reflectance @ matrix, white_point(light)) @ matrix.T
-        slopes.append(slope / np.linalg.norm(slope.sum(axis=1)))
-    seen = np.concatenate(slopes) * np.sqrt(wavelength_nm.size / len(_LIGHTS))
+        jacobian = lab_jacobian(reflectance @ matrix, white_point(light)) @ matrix.T
+        derivatives.append(jacobian / np.linalg.norm(jacobian.sum(axis=1)))
+    seen = np.concatenate(derivatives) * np.sqrt(wavelength_nm.size / len(_LIGHTS))
     values, vectors = np.linalg.eigh(seen.T @ seen + _UNSEEN**2 * np.eye(wavelength_nm.size))
     root = np.sqrt(values)
     return (vectors * root) @ vectors.T, (vectors / root) @ vectors.T

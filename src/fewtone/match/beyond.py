@@ -89,7 +89,7 @@ class _Part:
         self.lattice = Lattice.of(rules, curves.letdown_strength)
         single = evaluators_of(curves, rules, aims)[0] if is_single(aims) else None
         self.picks = Picks.empty(self.lattice, single, settings, within)
-        self.loads = {load.value: place for place, load in enumerate(self.lattice.loads)}
+        self.loads = {load.value: index for index, load in enumerate(self.lattice.loads)}
 
     def radius(self) -> float:
         """The ΔE00 within which its recipes may still matter."""
@@ -119,8 +119,8 @@ class _Films:
         self.rules = replace(parts[0].rules, toners=toners, keep=())
         loads = {load.value: load for part in parts for load in part.lattice.loads}
         self.loads = tuple(loads[value] for value in sorted(loads))
-        # Where each part has these loads; -1: nowhere.
-        self.places = np.array(
+        # The index of these loads in the lattice of each part; -1 where it has none.
+        self.load_index = np.array(
             [[part.loads.get(load.value, -1) for load in self.loads] for part in parts]
         )
         self.seen = np.zeros(len(self.loads), dtype=np.bool_)
@@ -146,18 +146,18 @@ class _Films:
         sets: dict[tuple[tuple[str, ...], ...], IntArray] = {}
         for part in self.parts:
             if size in part.lattice.sizes:
-                places = np.array([self.rules.toners.index(name) for name in part.rules.toners])
+                columns = np.array([self.rules.toners.index(name) for name in part.rules.toners])
                 key = (part.rules.toners, part.rules.keep)
-                sets[key] = np.sort(places[part.lattice.supports(size)], axis=1)
+                sets[key] = np.sort(columns[part.lattice.supports(size)], axis=1)
         supports = np.concatenate(list(sets.values()))
         return supports[self.more[supports].any(axis=1)] if self.more.any() else supports
 
     def kinds(self, size: int, largest: IntArray, load: IntArray) -> IntArray:
         """Kinds of recipes of so many toners by their largest part and their load."""
         kinds = np.zeros(np.broadcast_shapes(largest.shape, load.shape), dtype=np.int64)
-        for bit, (part, places) in enumerate(zip(self.parts, self.places, strict=True)):
+        for bit, (part, load_index) in enumerate(zip(self.parts, self.load_index, strict=True)):
             if size in part.lattice.sizes:
-                kinds += ((places[load] >= 0) & (largest <= part.rules.max_part)) << bit
+                kinds += ((load_index[load] >= 0) & (largest <= part.rules.max_part)) << bit
         if self.known is not None and size <= self.known.max_toners:
             kinds[self.seen[load] & (largest <= self.known.max_part)] = 0
         return kinds
@@ -176,20 +176,22 @@ class _Films:
 
     def offer(self, candidates: Candidates, kinds: IntArray) -> None:
         """Have each part take what it admits into account."""
-        for bit, (part, places) in enumerate(zip(self.parts, self.places, strict=True)):
+        for bit, (part, load_index) in enumerate(zip(self.parts, self.load_index, strict=True)):
             grounds, toners = (
-                np.array([own.index(name) if name in own else -1 for name in names])
-                for own, names in (
+                np.array([admitted.index(name) if name in admitted else -1 for name in names])
+                for admitted, names in (
                     (part.rules.grounds, self.rules.grounds),
                     (part.rules.toners, self.rules.toners),
                 )
             )
             support = toners[candidates.support]
-            own = ((kinds >> bit) & 1 == 1) & (support >= 0).all(axis=1)
-            rows = np.flatnonzero(own)
+            offered = ((kinds >> bit) & 1 == 1) & (support >= 0).all(axis=1)
+            rows = np.flatnonzero(offered)
             if len(rows):
                 moved = candidates._replace(
-                    support=support, load=places[candidates.load], ground=grounds[candidates.ground]
+                    support=support,
+                    load=load_index[candidates.load],
+                    ground=grounds[candidates.ground],
                 )
                 part.picks.offer(moved.where(rows))
 

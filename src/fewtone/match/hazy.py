@@ -77,7 +77,7 @@ class HazySweep:
         ranges = self.ranges
         toners, parts = self.supports[support], self.ratios[ratio]
         shares = parts / parts.sum(axis=1, keepdims=True)
-        row, depth = ranges.places(
+        row, depth = ranges.first_cells(
             (
                 (shares[:, np.newaxis] @ ranges.absorption[toners])[:, 0],
                 (shares[:, np.newaxis] @ ranges.scattering[toners])[:, 0],

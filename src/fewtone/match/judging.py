@@ -194,9 +194,9 @@ def judge_aims(
 def _versions(aims: Sequence[Aim]) -> list[list[Target]]:
     """Versions of a colour; what has one spectrum is one version, in several lights."""
     versions: dict[int, list[Target]] = {}
-    for place, aim in enumerate(aims):
+    for number, aim in enumerate(aims):
         spectrum = aim.target.spectrum
-        versions.setdefault(place if spectrum is None else id(spectrum), []).append(aim.target)
+        versions.setdefault(number if spectrum is None else id(spectrum), []).append(aim.target)
     return list(versions.values())
 
 

@@ -80,11 +80,11 @@ def keyed_recipes(
             proposals[line] = KeyingProposal((claim,), best, None, beside)
     recipes = [proposal.match.recipe for proposal in proposals.values()]
     now = judge_aims(guess, settings, recipes, aims_of(target), rules.tolerance)
-    told = (
+    proposed = (
         replace(proposal, chance_now=match.pass_probability)
         for proposal, match in zip(proposals.values(), now, strict=True)
     )
-    return Keying(tuple(told), len(keyed), answer.proof)
+    return Keying(tuple(proposed), len(keyed), answer.proof)
 
 
 # Figures of a recipe that keying may better, each the lower the better.

@@ -229,7 +229,7 @@ class ListedSweep:
         sums, (steps, number, pairs) = self.shells.sums, self.colours
         n_grounds = len(sums.matrix)
         wanted = self.radius >= 0.0
-        found, bounds = [np.zeros(0, dtype=np.int64)], [np.zeros(0)]
+        near_rows, bounds = [np.zeros(0, dtype=np.int64)], [np.zeros(0)]
         for part in slices_of(self.target, float(self.radius.max()), sums.lightest):
             window = window_of(sums, part.low, part.high)
             least, most = np.sqrt(np.maximum(window.least, 0.0)), np.sqrt(window.most)
@@ -252,10 +252,10 @@ class ListedSweep:
                 near = np.flatnonzero(part.region.may_contain(*box))
                 rows, radius, box = rows[near], radius[near], (box[0][:, near], box[1][:, near])
             bound = de00_lower_bound(*box, self.target)
-            found.append(rows[bound <= radius])
+            near_rows.append(rows[bound <= radius])
             bounds.append(bound[bound <= radius])
         # Slices overlap by what the sums are off.
-        rows, once = np.unique(np.concatenate(found), return_index=True)
+        rows, once = np.unique(np.concatenate(near_rows), return_index=True)
         support, pair = np.divmod(number[rows] // n_grounds, pairs.shape[1])
         ratio, load = pairs[:, pair]
         whole = np.bincount(self.kinds, minlength=len(self.radius)) * len(self.supports)

@@ -30,7 +30,7 @@ BOUNDS = ("whole supports", "ratios", "loads", "colours")
 _WORKED_OUT = len(BOUNDS) - 2
 # Supports over grounds held against the slices together, and colours at once.
 _BLOCK, _COLOURS = 4096, 4096
-# How often simplices are made smaller, and with how few rays no more.
+# How often simplices are made smaller, and with how few ratios no more.
 _DEPTH, _FEW = 3, 24
 # Of more colours than this it is first asked where they lie, which takes a table.
 MANY = 2048
@@ -78,7 +78,8 @@ class Sweep:
         self.target, self.radius = target, radius
         self.counted = kinds is None
         self.ratios, self.kinds = wanted_kinds(lattice, supports.shape[1], radius, kinds)
-        self.rays = np.ascontiguousarray((self.ratios / self.ratios.sum(axis=1, keepdims=True)).T)
+        fractions = self.ratios / self.ratios.sum(axis=1, keepdims=True)
+        self.fractions = np.ascontiguousarray(fractions.T)
         self.cut = np.zeros((len(BOUNDS), len(radius)), dtype=np.int64)
 
     def candidates(self) -> Iterator[Candidates]:
@@ -143,7 +144,7 @@ def wanted_kinds(
 
 
 class _Cells(NamedTuple):
-    """Simplices of rays of supports: which support, its toners ``(n, m)``, its ground, planes."""
+    """Simplices of fractions: which support, its toners ``(n, m)``, its ground, planes."""
 
     support: IntArray
     toners: IntArray
@@ -178,7 +179,7 @@ class _Block:
     def __init__(self, sweep: Sweep, toners: IntArray, ground: IntArray) -> None:
         self.sweep, self.toners, self.ground = sweep, toners, ground
         self.loads = sweep.lattice.load_values
-        # Which supports, which of their rays, and how far each colour of those rays came.
+        # Which supports, which of their ratios, and how far each colour of those came.
         self.came = np.zeros(len(toners), dtype=np.bool_)
         shape = (len(toners), len(sweep.ratios)) if sweep.counted else (0, 0)
         self.row_of = np.full(shape, -1, dtype=np.int64)
@@ -189,42 +190,42 @@ class _Block:
         self, part: Slice, window: Window, corners: Corners, cells: IntArray
     ) -> Iterator[Candidates]:
         """What may be within the radius in this slice, of some supports over grounds."""
-        support, rays = self._rays(window, corners, cells)
+        support, intervals = self._load_intervals(window, corners, cells)
         if not len(support):
             return
-        first, count = self._stretch(rays)
+        first, count = self._stretch(intervals)
         last = np.cumsum(count)
         load = np.arange(int(last[-1])) + np.repeat(first - last + count, count)
-        ray = np.repeat(np.arange(len(support)), count)
-        wanted = self.sweep.radius[self.sweep.kinds[rays.ratio[ray], load]] >= 0.0
-        ray, load = ray[wanted], load[wanted]
+        row = np.repeat(np.arange(len(support)), count)
+        wanted = self.sweep.radius[self.sweep.kinds[intervals.ratio[row], load]] >= 0.0
+        row, load = row[wanted], load[wanted]
         if self.sweep.counted:
-            blend = self._remember(support, rays.ratio)
-            self._mark(blend[ray], load, 1)
-        curves, amounts = self._curves(support, rays.ratio), self.loads.astype(np.float32)
+            blend = self._remember(support, intervals.ratio)
+            self._mark(blend[row], load, 1)
+        curves, amounts = self._curves(support, intervals.ratio), self.loads.astype(np.float32)
         none: FloatArray = np.zeros((0, 3), dtype=np.float32)
-        left: list[tuple[IntArray, IntArray, FloatArray]] = [(ray[:0], load[:0], none)]
-        for start in range(0, len(ray), _COLOURS):
-            ray_of, film = ray[start : start + _COLOURS], load[start : start + _COLOURS]
-            tau = curves[ray_of] * amounts[film, np.newaxis]
-            values = self.sweep.shells.sums.values(tau, self.ground[support[ray_of]])
+        left: list[tuple[IntArray, IntArray, FloatArray]] = [(row[:0], load[:0], none)]
+        for start in range(0, len(row), _COLOURS):
+            batch, film = row[start : start + _COLOURS], load[start : start + _COLOURS]
+            tau = curves[batch] * amounts[film, np.newaxis]
+            values = self.sweep.shells.sums.values(tau, self.ground[support[batch]])
             inside = (values >= window.least) & (values <= window.most)
             near = np.flatnonzero(inside.all(axis=1))
-            left.append((ray_of[near], film[near], values[near]))
-        ray, load, values = (np.concatenate(parts) for parts in zip(*left, strict=True))
-        radius = self.sweep.radius[self.sweep.kinds[rays.ratio[ray], load]]
+            left.append((batch[near], film[near], values[near]))
+        row, load, values = (np.concatenate(parts) for parts in zip(*left, strict=True))
+        radius = self.sweep.radius[self.sweep.kinds[intervals.ratio[row], load]]
         near, bound = self._within(part, values, radius)
         if self.sweep.counted:
             # What another slice found already is worked out.
-            new = self.stage[blend[ray[near]], load[near]] < _WORKED_OUT
+            new = self.stage[blend[row[near]], load[near]] < _WORKED_OUT
             near, bound = near[new], bound[new]
-            self._mark(blend[ray[near]], load[near], _WORKED_OUT)
-        ray, load = ray[near], load[near]
+            self._mark(blend[row[near]], load[near], _WORKED_OUT)
+        row, load = row[near], load[near]
         yield Candidates(
-            self.toners[support[ray]],
-            self.sweep.ratios[rays.ratio[ray]],
+            self.toners[support[row]],
+            self.sweep.ratios[intervals.ratio[row]],
             load,
-            self.ground[support[ray]],
+            self.ground[support[row]],
             bound,
         )
 
@@ -241,20 +242,20 @@ class _Block:
             np.add.at(counts[2 + stage], kinds[self.ratio], here)
         return counts
 
-    def _rays(
-        self, window: Window, corners: Corners, places: IntArray
+    def _load_intervals(
+        self, window: Window, corners: Corners, supports: IntArray
     ) -> tuple[IntArray, _LoadIntervals]:
-        """Rays that planes leave, with their supports."""
-        shells, shares = self.sweep.shells, self.sweep.rays
-        toners, ground = self.toners[places], self.ground[places]
-        cells = _Cells(places, toners, ground, shells.first(corners, toners, ground))
+        """Intervals of loads that planes leave to ratios, with their supports."""
+        shells, fractions = self.sweep.shells, self.sweep.fractions
+        toners, ground = self.toners[supports], self.ground[supports]
+        cells = _Cells(supports, toners, ground, shells.first(corners, toners, ground))
         middle = np.full(cells.toners.shape, 1.0 / cells.toners.shape[1])
         closer = shells.tangents(cells.planes, cells.toners, cells.ground, middle, window)
         planes = Planes(cells.planes.far, np.concatenate([cells.planes.near, closer], axis=1))
         cells = cells._replace(planes=planes)
-        low, high = cells.planes.stretches(shares)
+        low, high = cells.planes.stretches(fractions)
         cell, ratio = np.nonzero(low <= high * _CLOSE)
-        rays = _LoadIntervals(
+        intervals = _LoadIntervals(
             ratio, low[cell, ratio].astype(float), high[cell, ratio].astype(float)
         )
         done = []
@@ -264,62 +265,62 @@ class _Block:
             cells = cells.where(cell[start])
             few = (count <= _FEW) | (depth == _DEPTH)
             out = np.repeat(few, count)
-            done.append((np.repeat(cells.support[few], count[few]), *rays.where(out)))
-            cells, rays, count = cells.where(~few), rays.where(~out), count[~few]
+            done.append((np.repeat(cells.support[few], count[few]), *intervals.where(out)))
+            cells, intervals, count = cells.where(~few), intervals.where(~out), count[~few]
             if not len(count):
                 break
             if depth:
-                cells, rays, count = _halved(cells, rays, count, shares)
-            cells, cell, rays = self._closer(cells, rays, count, window)
+                cells, intervals, count = _halved(cells, intervals, count, fractions)
+            cells, cell, intervals = self._closer(cells, intervals, count, window)
             if not len(cell):
                 break
         if not done:
-            return cell, rays
+            return cell, intervals
         support, ratio, low, high = (np.concatenate(parts) for parts in zip(*done, strict=True))
-        rays = _LoadIntervals(ratio, low, high)
-        some = np.flatnonzero(self._stretch(rays)[1] > 0)
+        intervals = _LoadIntervals(ratio, low, high)
+        some = np.flatnonzero(self._stretch(intervals)[1] > 0)
         # Ground by ground, as sums of exponentials are quickest.
         some = some[np.argsort(support[some], kind="stable")]
-        return support[some], rays.where(some)
+        return support[some], intervals.where(some)
 
     def _closer(
-        self, cells: _Cells, rays: _LoadIntervals, count: IntArray, window: Window
+        self, cells: _Cells, intervals: _LoadIntervals, count: IntArray, window: Window
     ) -> tuple[_Cells, IntArray, _LoadIntervals]:
-        """The cells with planes of their own, the rays that these leave, and their cells."""
-        shares = self.sweep.rays[:, rays.ratio]
+        """The cells with planes of their own, the intervals that these leave, and their cells."""
+        fractions = self.sweep.fractions[:, intervals.ratio]
         planes = self.sweep.shells.closer(
-            cells.planes, cells.toners, cells.ground, _ends(shares, count), window
+            cells.planes, cells.toners, cells.ground, _ends(fractions, count), window
         )
-        low, high = rays.low, rays.high
+        low, high = intervals.low, intervals.high
         for end, best, parts in ((low, np.maximum, planes.far), (high, np.minimum, planes.near)):
             for plane in parts.transpose(1, 2, 0):
-                along = np.repeat(plane[0], count) * shares[0]
-                for part, share in zip(plane[1:], shares[1:], strict=True):
-                    along += np.repeat(part, count) * share
+                along = np.repeat(plane[0], count) * fractions[0]
+                for part, fraction in zip(plane[1:], fractions[1:], strict=True):
+                    along += np.repeat(part, count) * fraction
                 best(end, along, out=end)
         left = low <= high * _CLOSE
         cell = np.repeat(np.arange(len(count)), count)[left]
-        return cells._replace(planes=planes), cell, rays.where(left)
+        return cells._replace(planes=planes), cell, intervals.where(left)
 
-    def _stretch(self, rays: _LoadIntervals) -> tuple[IntArray, IntArray]:
-        """The first load of each ray's stretch, and how many it holds."""
-        first = np.searchsorted(self.loads, 1.0 / (rays.high * _CLOSE))
-        after = np.searchsorted(self.loads, _CLOSE / rays.low, side="right")
+    def _stretch(self, intervals: _LoadIntervals) -> tuple[IntArray, IntArray]:
+        """The first load of each interval, and how many it holds."""
+        first = np.searchsorted(self.loads, 1.0 / (intervals.high * _CLOSE))
+        after = np.searchsorted(self.loads, _CLOSE / intervals.low, side="right")
         return first, np.maximum(after - first, 0)
 
-    def _curves(self, support: IntArray, ray: IntArray) -> FloatArray:
-        """Absorption of rays, 32 bits, shape ``(n, n_wavelengths)``."""
+    def _curves(self, support: IntArray, ratio: IntArray) -> FloatArray:
+        """Absorption of ratios at a load of 1, 32 bits, shape ``(n, n_wavelengths)``."""
         absorption = self.sweep.shells.sums.absorption.astype(np.float32)
-        shares = self.sweep.rays.T.astype(np.float32)[ray]
-        curves: FloatArray = np.zeros((len(ray), absorption.shape[1]), dtype=np.float32)
-        for toner, share in zip(self.toners[support].T, shares.T, strict=True):
-            curves += absorption[toner] * share[:, np.newaxis]
+        fractions = self.sweep.fractions.T.astype(np.float32)[ratio]
+        curves: FloatArray = np.zeros((len(ratio), absorption.shape[1]), dtype=np.float32)
+        for toner, fraction in zip(self.toners[support].T, fractions.T, strict=True):
+            curves += absorption[toner] * fraction[:, np.newaxis]
         return curves
 
     def _within(
         self, part: Slice, values: FloatArray, radius: FloatArray
     ) -> tuple[IntArray, FloatArray]:
-        """Places of the colours that may come within their radius, and their least ΔE00."""
+        """Rows of the colours that may come within their radius, and their least ΔE00."""
         sums = self.sweep.shells.sums
         value = values.astype(np.float64)
         off = sums.error * (value + FLOOR) * 1.001 + sums.rounding * value
@@ -332,7 +333,7 @@ class _Block:
         return kept[near], bound[near]
 
     def _remember(self, support: IntArray, ratio: IntArray) -> IntArray:
-        """Rows of rays in `stage`, made where there are none yet."""
+        """Rows of ratios in `stage`, made where there are none yet."""
         self.came[support] = True
         blend = self.row_of[support, ratio]
         new = np.flatnonzero(blend < 0)
@@ -350,26 +351,26 @@ class _Block:
         self.stage[blend, load] = np.maximum(self.stage[blend, load], stage)
 
 
-def _ends(shares: FloatArray, count: IntArray) -> tuple[FloatArray, FloatArray]:
-    """Least and largest share of each toner over each cell's rays, ``(n, m)``."""
+def _ends(fractions: FloatArray, count: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Least and largest fraction of each toner over each cell's ratios, ``(n, m)``."""
     start = np.cumsum(count) - count
     return (
-        np.minimum.reduceat(shares, start, axis=1).T,
-        np.maximum.reduceat(shares, start, axis=1).T,
+        np.minimum.reduceat(fractions, start, axis=1).T,
+        np.maximum.reduceat(fractions, start, axis=1).T,
     )
 
 
 def _halved(
-    cells: _Cells, rays: _LoadIntervals, count: IntArray, shares: FloatArray
+    cells: _Cells, intervals: _LoadIntervals, count: IntArray, fractions: FloatArray
 ) -> tuple[_Cells, _LoadIntervals, IntArray]:
-    """Every cell's rays in two, by the share that differs most: cells, rays, and their counts."""
-    least, most = _ends(shares[:, rays.ratio], count)
+    """Every cell in two, by the fraction that differs most: cells, intervals, and their counts."""
+    least, most = _ends(fractions[:, intervals.ratio], count)
     wide = (most - least).argmax(axis=1)
     middle = 0.5 * (least + most)[np.arange(len(wide)), wide]
-    upper = shares[np.repeat(wide, count), rays.ratio] > np.repeat(middle, count)
+    upper = fractions[np.repeat(wide, count), intervals.ratio] > np.repeat(middle, count)
     cell = np.repeat(np.arange(len(count)), count)
     half = 2 * cell + upper
     order = np.argsort(half, kind="stable")
     counts = np.bincount(half, minlength=2 * len(count))
     some = np.flatnonzero(counts)
-    return cells.where(some // 2), rays.where(order), counts[some]
+    return cells.where(some // 2), intervals.where(order), counts[some]

@@ -99,10 +99,10 @@ def as_if_read(curves: Curves) -> Curves:
     sure = curves.uncertainty
     if sure is None or not curves.predicted_grounds:
         return curves
-    n_own = len(sure.key_strength) + len(_shapes(curves.wavelength_nm)) + 1
+    n_added = len(sure.key_strength) + len(_shapes(curves.wavelength_nm)) + 1
     end = len(sure.return_ratio) - sure.lasting
     kept = {
-        name: np.delete(getattr(sure, name), np.s_[end - n_own : end], axis=0) for name in ARRAYS
+        name: np.delete(getattr(sure, name), np.s_[end - n_added : end], axis=0) for name in ARRAYS
     }
     return replace(curves, uncertainty=replace(sure, **kept))
 
@@ -157,11 +157,11 @@ def _extended(curves: Curves, sure: Uncertainty, mixes: list[_Mix]) -> Uncertain
     shapes = _shapes(curves.wavelength_nm)
     kept = len(shapes)
     before = len(sure.return_ratio) - sure.lasting
-    first_own = len(strengths) + kept + 1
+    n_added = len(strengths) + kept + 1
 
     def inserted(array: FloatArray, grounds_axis: bool = False) -> FloatArray:
         """The array with directions of nothing put in, and grounds of nothing at the end."""
-        wider = np.insert(array, [before] * first_own, 0.0, axis=0)
+        wider = np.insert(array, [before] * n_added, 0.0, axis=0)
         if grounds_axis:
             more = np.zeros((len(wider), len(mixes), *wider.shape[2:]))
             wider = np.concatenate([wider, more], axis=1)
@@ -171,7 +171,7 @@ def _extended(curves: Curves, sure: Uncertainty, mixes: list[_Mix]) -> Uncertain
     ratio = inserted(sure.return_ratio, True)
     first = len(curves.grounds)
     none = np.zeros((len(strengths), first, curves.wavelength_nm.size))
-    old = np.r_[0:before, before + first_own : len(ratio)]
+    old = np.r_[0:before, before + n_added : len(ratio)]
     for row, mix in enumerate(mixes, first):
         # Parents first, in the directions that were there; then their strengths, in their own.
         off, back = mix.moved(

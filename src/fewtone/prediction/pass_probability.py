@@ -351,8 +351,8 @@ def pass_any_probability(
         inside |= passes
         within = passes.mean(axis=1)
         if len(version) == 1:
-            own = covariance[:, seen, seen]
-            within = chance_within(spread.lab[:, seen], own, np.array(target.lab), tolerance)
+            in_light = covariance[:, seen, seen]
+            within = chance_within(spread.lab[:, seen], in_light, np.array(target.lab), tolerance)
         alone.append(within)
     counted = np.clip(inside.mean(axis=1), np.max(alone, axis=0), np.sum(alone, axis=0))
     return np.asarray(np.round(np.minimum(counted, 1.0), 2))

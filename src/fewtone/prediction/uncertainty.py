@@ -118,7 +118,7 @@ def lab_deviations_of(
 
     The same as `lab_deviations` of `reflectance_deviations` without the film model's own error, for
     films of 4 coats at the middle letdown, from which `departing_deviations` go on: here the
-    spectra are weighed before the directions are multiplied out, one matrix product for each toner
+    spectra are weighted before the directions are multiplied out, one matrix product for each toner
     and ground.
 
     Parameters
@@ -141,11 +141,11 @@ def lab_deviations_of(
     if sure.scattering.any():
         depths.append((film.d_scattering, sure.scattering))
     for by_depth, deviations in depths:
-        weighed = jacobian * by_depth[:, np.newaxis]
+        weighted = jacobian * by_depth[:, np.newaxis]
         for toner in np.flatnonzero(doses.any(axis=0)):
             has = np.flatnonzero(doses[:, toner])
             amount = doses[has, toner, np.newaxis, np.newaxis]
-            off[has] += _multiplied_out(amount * weighed[has], deviations[:, toner])
+            off[has] += _multiplied_out(amount * weighted[has], deviations[:, toner])
     by_ground, by_ratio = jacobian * film.d_ground[:, np.newaxis], film.d_return_ratio
     ratio = (jacobian @ by_ratio[:, :, np.newaxis])[:, :, 0]
     # Not `numpy.unique`, which imports all of `numpy.ma`: `check` is to start quickly.
@@ -161,10 +161,10 @@ def lab_deviations_of(
     return off.swapaxes(1, 2)
 
 
-def _multiplied_out(weighed: FloatArray, deviations: FloatArray) -> FloatArray:
+def _multiplied_out(weighted: FloatArray, deviations: FloatArray) -> FloatArray:
     """``(n, k, n_wavelengths)`` by ``(n_directions, n_wavelengths)``, as one matrix product."""
-    product = weighed.reshape(-1, weighed.shape[2]) @ deviations.T
-    return product.reshape(*weighed.shape[:2], -1)
+    product = weighted.reshape(-1, weighted.shape[2]) @ deviations.T
+    return product.reshape(*weighted.shape[:2], -1)
 
 
 def departing_deviations(

@@ -13,8 +13,8 @@ from fewtone.learning.parameters import blank
 from fewtone.learning.uncertainty import (
     Unfollowed,
     bare_returns,
+    reported_covariance,
     shared_covariance,
-    told_covariance,
     uncertainty_of,
 )
 from fewtone.typing import FloatArray
@@ -68,7 +68,7 @@ def told(films_over: Iterable[str]) -> tuple[FloatArray, FloatArray]:
     ripple = np.zeros((places.size - 2 * WAVE, layout.size))
     ripple[:, places] = each[: -2 * WAVE] - 2.0 * each[WAVE:-WAVE] + each[2 * WAVE :]
     departure = layout.return_ratio_departure(silver)
-    smooth = told_covariance(problem, prior, solution)
+    smooth = reported_covariance(problem, prior, solution)
     bare = bare_returns(problem, solution.at, smooth)
     ratio = solution.at.return_ratio[silver]
     size = ratio * (1.0 - ratio) * solution.at.ground_reflectance[silver].mean()
@@ -107,7 +107,7 @@ def test_what_readings_pin_is_told_as_unsure_as_it_is() -> None:
     seen = observe(shelf, spray(curves, lines, lights=[D65]))
     problem, prior, solution = fit(shelf, seen)
     at, layout = solution.at, problem.layout
-    covariance = told_covariance(problem, prior, solution)
+    covariance = reported_covariance(problem, prior, solution)
     nothing = Unfollowed(0.0, np.zeros(layout.n_toners), 0.0)
     certainty = uncertainty_of(at, covariance, seen.wavelength_nm, nothing, ONE_FILM)
     matrix = weights(seen.wavelength_nm, D65)

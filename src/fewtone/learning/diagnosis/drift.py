@@ -264,8 +264,8 @@ class _Levels:
             )
             left = np.maximum(self._information - self._by_panel**2 @ turned, 1e-9)
             pull = self._pull - self._by_panel @ (turned * self._level_pull)
-            told = size**2 * left
-            gains.append(0.5 * pull**2 / left * told / (1.0 + told) - 0.5 * np.log1p(told))
+            ratio = size**2 * left
+            gains.append(0.5 * pull**2 / left * ratio / (1.0 + ratio) - 0.5 * np.log1p(ratio))
             gains[-1] += steady[-1]
             changes.append(pull / left)
             sds.append(left**-0.5)

@@ -260,14 +260,14 @@ class Explainer:
     def _number_errors(self, panel: _Panel) -> Iterator[Hypothesis]:
         one, seen, noise = panel.expected, panel.problem.seen, panel.problem.noise
         inverse = np.linalg.inv(one.covariance[0])
-        weighed = inverse @ one.residual[0]
+        weighted = inverse @ one.residual[0]
         precision = np.maximum(np.diag(inverse), 1e-12)
-        worst = np.argsort(-np.abs(weighed) / np.sqrt(precision), kind="stable")[:_WORST_CELLS]
+        worst = np.argsort(-np.abs(weighted) / np.sqrt(precision), kind="stable")[:_WORST_CELLS]
         for row in worst.tolist():
             k, columns, lit = next(
                 block for block in one.blocks() if block[1].start <= row < block[1].stop
             )
-            node, change = row - columns.start, weighed[row] / precision[row]
+            node, change = row - columns.start, weighted[row] / precision[row]
             reading = int(one.group.readings[0, k])
             if lit is None:
                 sd = noise.of_reflectance(seen.spectral[reading])[node]
@@ -276,7 +276,7 @@ class Explainer:
                 sd = panel.problem.lab_sd[reading, lit, node]
                 cells = iter([self._lab_cell(panel.items, k, lit, node, change * sd)])
             for cell in cells:
-                yield from number_errors(panel.items, cell, weighed.size)
+                yield from number_errors(panel.items, cell, weighted.size)
 
     def _bands(self, items: Sequence[Reading], k: int, node: int, change: float) -> Iterator[Cell]:
         """The file's columns that a wavelength of the fit was read in."""

@@ -55,21 +55,21 @@ def _neg_log10_p(one: Expectation) -> FloatArray:
     direction d is dᵀ C⁻¹ r/√(dᵀ C⁻¹ d). Each p counts as often as it was tried (Bonferroni).
     """
     inverse = np.linalg.inv(one.covariance)
-    weighed = (inverse @ one.residual[..., np.newaxis])[..., 0]
+    weighted = (inverse @ one.residual[..., np.newaxis])[..., 0]
     rows = one.residual.shape[1]
     # Wilson and Hilferty (1931), doi:10.1073/pnas.17.12.684: the cube root of chi-squared is
     # nearly normal, far out too.
-    distance = np.maximum((one.residual * weighed).sum(axis=1), 0.0)
+    distance = np.maximum((one.residual * weighted).sum(axis=1), 0.0)
     whole = (distance / rows) ** (1 / 3)
     width = 2.0 / (9.0 * rows)
     log_chances = [log_ndtr(-((whole - 1.0 + width) / np.sqrt(width)))]
     # One number alone: what its residual is once all others are known.
     precision = np.maximum(np.diagonal(inverse, axis1=1, axis2=2), 1e-12)
-    single = np.abs(weighed) / np.sqrt(precision)
+    single = np.abs(weighted) / np.sqrt(precision)
     log_chances.append(_two_sided(single.max(axis=1), rows))
     directions = _directions(one)
     if directions.shape[-1]:
-        pull = (directions.swapaxes(1, 2) @ weighed[..., np.newaxis])[..., 0]
+        pull = (directions.swapaxes(1, 2) @ weighted[..., np.newaxis])[..., 0]
         weight = np.einsum("pri,prs,psi->pi", directions, inverse, directions, optimize=True)
         along = np.abs(pull) / np.sqrt(np.maximum(weight, 1e-12))
         log_chances.append(_two_sided(along.max(axis=1), directions.shape[-1]))

@@ -253,10 +253,10 @@ def regions_of(target: FloatArray, spans: FloatArray, radius: float) -> list[Reg
     for _ in range(_ZOOMS):
         size = (high - low) / _COARSE
         cells = _least_rests(aims, low, size, _cells(_COARSE)).reshape(-1, _COARSE, _COARSE)
-        places = np.argwhere((cells <= left.max(axis=1)[:, np.newaxis, np.newaxis]).all(axis=0))
-        if not len(places):
+        open_cells = np.argwhere((cells <= left.max(axis=1)[:, np.newaxis, np.newaxis]).all(axis=0))
+        if not len(open_cells):
             return []
-        first, after = places.min(axis=0), places.max(axis=0) + 1
+        first, after = open_cells.min(axis=0), open_cells.max(axis=0) + 1
         low, high = low + size * first, low + size * after
         if (after - first > _SETTLED * _COARSE).all():
             break

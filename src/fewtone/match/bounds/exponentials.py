@@ -103,12 +103,12 @@ class Exponentials:
     @cached_property
     def _factors(self) -> tuple[tuple[int, int] | None, ...]:
         """Of each term the two before it that it is the product of, if there are such."""
-        found = []
+        factors: list[tuple[int, int] | None] = []
         for term, rate in enumerate(self.rates):
             off = np.add.outer(self.rates[:term], self.rates[:term]) - rate
             first, other = np.nonzero(np.abs(off) <= 1e-12 * rate)
-            found.append((int(first[0]), int(other[0])) if len(first) else None)
-        return tuple(found)
+            factors.append((int(first[0]), int(other[0])) if len(first) else None)
+        return tuple(factors)
 
     def terms(self, tau: FloatArray) -> FloatArray:
         """All terms at depths ``(n, n_wavelengths)``: ``(n, n_terms * n_wavelengths)``.

@@ -148,7 +148,7 @@ class HazeRanges:
             for block in self.blocks
         )
 
-    def places(self, curves: tuple[FloatArray, FloatArray]) -> tuple[IntArray, FloatArray]:
+    def first_cells(self, curves: tuple[FloatArray, FloatArray]) -> tuple[IntArray, FloatArray]:
         """First cell and log depth at a load of 1 of blends with such absorption and scattering.
 
         Shapes ``(n, n_wavelengths)``; the depth in cells, 0 where the tables begin.
@@ -171,7 +171,7 @@ class HazeRanges:
         Parameters
         ----------
         row, depth
-            As `places` gives them, shape ``(n, n_wavelengths)`` each.
+            As `first_cells` gives them, shape ``(n, n_wavelengths)`` each.
         log_load
             `DEPTH_STEPS` log₂ of the loads, shape ``(n,)`` or one that broadcasts with it.
 

@@ -85,18 +85,18 @@ class Planes(NamedTuple):
         """
         return Planes(self.far[chosen], self.near[chosen])
 
-    def stretches(self, rays: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Least and largest 1/t on rays ``(m, n_rays)``, shape ``(n, n_rays)`` each.
+    def stretches(self, fractions: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Least and largest 1/t [1] on the rays of ratios, shape ``(n, n_ratios)`` each.
 
         Parameters
         ----------
-        rays
-            Fractions of the toners along each ray [1], shape ``(m, n_rays)``.
+        fractions
+            Of the toners in each ratio [1], shape ``(m, n_ratios)``.
         """
-        ends = []
+        ends, single = [], fractions.astype(np.float32)
         for planes, best in ((self.far, np.maximum), (self.near, np.minimum)):
-            along = planes.astype(np.float32).reshape(-1, len(rays)) @ rays.astype(np.float32)
-            ends.append(best.reduce(along.reshape(*planes.shape[:2], rays.shape[1]), axis=1))
+            along = planes.astype(np.float32).reshape(-1, len(fractions)) @ single
+            ends.append(best.reduce(along.reshape(*planes.shape[:2], fractions.shape[1]), axis=1))
         return ends[0], ends[1]
 
 
@@ -217,9 +217,14 @@ class Shells:
         )
 
     def tangents(
-        self, planes: Planes, toners: IntArray, ground: IntArray, ray: FloatArray, window: Window
+        self,
+        planes: Planes,
+        toners: IntArray,
+        ground: IntArray,
+        fractions: FloatArray,
+        window: Window,
     ) -> FloatArray:
-        """Near planes ``(n, 3, m)`` from tangents between the planes on rays ``(n, m)``.
+        """Near planes ``(n, 3, m)`` from tangents between the planes on the ray of these fractions.
 
         Parameters
         ----------
@@ -229,15 +234,15 @@ class Shells:
             Positions of each support's toners, shape ``(n, m)``.
         ground
             Position of each support's ground, shape ``(n,)``.
-        ray
-            Fractions of the toners [1], shape ``(n, m)``.
+        fractions
+            Of the toners of each support [1], shape ``(n, m)``.
         window
             The window that films must hit.
         """
-        across = ray[:, :, np.newaxis]
+        across = fractions[:, :, np.newaxis]
         low = self._clipped((planes.far @ across).max(axis=1))
         high = self._clipped((planes.near @ across).min(axis=1))
-        amounts = 2.0 / (low + high) * ray
+        amounts = 2.0 / (low + high) * fractions
         curves = self.sums.absorption[toners].transpose(1, 0, 2)
         tau = amounts[:, :1] * curves[0]
         for part, curve in zip(amounts.T[1:], curves[1:], strict=True):
@@ -280,13 +285,13 @@ class Shells:
         origin = np.where(upright[:, np.newaxis], least, most)
         # Barycentric coordinates are (fractions - origin)/edge.
         edge = 1.0 - origin.sum(axis=1)
-        rays = origin[:, np.newaxis] + edge[:, np.newaxis, np.newaxis] * np.eye(size)
-        across = rays.transpose(0, 2, 1)
+        corners = origin[:, np.newaxis] + edge[:, np.newaxis, np.newaxis] * np.eye(size)
+        across = corners.transpose(0, 2, 1)
         low = self._clipped((planes.far @ across).max(axis=1))
         high = self._clipped((planes.near @ across).min(axis=1))
         far = 1.0 / np.minimum(low, high)
         near = np.minimum(1.0 / np.maximum(low, high), 0.999 * far)
-        curve = (rays @ self.sums.absorption[toners]).reshape(count * size, -1)
+        curve = (corners @ self.sums.absorption[toners]).reshape(count * size, -1)
         grounds = np.repeat(ground, size)
         logs = [
             self._log(load.reshape(-1, 1) * curve, grounds).reshape(count, size, 3)
@@ -296,13 +301,13 @@ class Shells:
             near[..., np.newaxis], far[..., np.newaxis], logs[0], logs[1], window.lo
         )
         # Less of a corner that has amounts below 0 need not be lighter: it must get dark itself.
-        loose = (rays < 0.0).any(axis=2)[..., np.newaxis] & (crossing == 0.0)
+        loose = (corners < 0.0).any(axis=2)[..., np.newaxis] & (crossing == 0.0)
         crossing = np.where(loose.any(axis=1)[:, np.newaxis], 0.0, crossing)
         share = origin / edge[:, np.newaxis]
         new_far = crossing.transpose(0, 2, 1) / edge[:, np.newaxis, np.newaxis]
         new_far -= (crossing * share[..., np.newaxis]).sum(axis=1)[..., np.newaxis]
         both = Planes(np.concatenate([planes.far, new_far], axis=1), planes.near)
-        middle = np.maximum(rays.mean(axis=1), 0.0)
+        middle = np.maximum(corners.mean(axis=1), 0.0)
         return Planes(new_far, self.tangents(both, toners, ground, middle, window))
 
     def _clipped(self, pace: FloatArray) -> FloatArray:

@@ -210,19 +210,19 @@ def infer_posterior(
         A recipe names a toner or ground that was not learnt.
     """
     layout = _JobParameters.of(curves, settings, panels, light)
-    weighed: list[tuple[frozenset[str], bool, float, Explanation]] = []
+    weighted: list[tuple[frozenset[str], bool, float, Explanation]] = []
     mean = np.zeros(len(layout.steady))
     for off in layout.hypotheses():
         for curves_off in (False, True):
             covariance, log_prior = layout.prior(off, curves_off=curves_off)
             explanation = layout.model.explain(mean, covariance)
-            weighed.append((off, curves_off, log_prior + explanation.log_evidence, explanation))
-    evidence = np.array([log_weight for *_, log_weight, _ in weighed])
+            weighted.append((off, curves_off, log_prior + explanation.log_evidence, explanation))
+    evidence = np.array([log_weight for *_, log_weight, _ in weighted])
     weights = np.exp(evidence - evidence.max())
     weights /= weights.sum()
     every = [
         Hypothesis(off, curves_off, weight, explanation)
-        for (off, curves_off, _, explanation), weight in zip(weighed, weights, strict=True)
+        for (off, curves_off, _, explanation), weight in zip(weighted, weights, strict=True)
     ]
     kept = [one for one in every if one.weight >= _LEAST_WEIGHT]
     total = sum(one.weight for one in kept)

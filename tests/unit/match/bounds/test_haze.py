@@ -59,7 +59,7 @@ def test_no_film_lies_outside_its_ends(geometry: Geometry) -> None:
     loads = Lattice.of(rules).load_values
     ranges = HazeRanges(films, loads)
     fractions = np.random.default_rng(2).dirichlet(np.full(4, 0.3), 40)
-    row, depth = ranges.places((fractions @ ranges.absorption, fractions @ ranges.scattering))
+    row, depth = ranges.first_cells((fractions @ ranges.absorption, fractions @ ranges.scattering))
     white = weights(curves.wavelength_nm, LIGHT) / white_point(LIGHT)
     group = np.searchsorted(ranges.starts, np.arange(len(loads)), side="right") - 1
     widest = 0.0
