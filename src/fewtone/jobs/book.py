@@ -76,7 +76,7 @@ class Book:
         self.path = default_book() if path is None else Path(path)
 
     def names(self) -> list[str]:
-        """Names of all jobs, the latest opened first."""
+        """Names of all jobs, the latest opened first; raises as `jobs`."""
         return [job.name for job in self.jobs()]
 
     def jobs(self) -> list[Job]:
@@ -259,6 +259,11 @@ class Book:
         Returns
         -------
         The jobs, each with its ΔE00 if a colour was asked for.
+
+        Raises
+        ------
+        FewtoneError
+            The file is no job book, or cannot be read.
         """
         matching: list[tuple[Job, float | None]] = []
         for job in self.jobs():

@@ -91,6 +91,11 @@ def panel_entries(
     -------
     The panel; then the adjustment, with what these curves predict of its recipe, so that `again`
     can tell whether they have moved.
+
+    Raises
+    ------
+    FewtoneError
+        The advised recipe names a toner or ground that was not learnt.
     """
     after = result.after.recipe
     lab = predict(curves, [after], result.target.light).lab[0]

@@ -59,6 +59,11 @@ def nearest_beyond(
         ΔE00 beyond which recipes are of no interest.
     lists
         As `fewtone.match.search.search` takes them.
+
+    Raises
+    ------
+    FewtoneError
+        No toner or no ground that some of the rules allow is learnt.
     """
     aims = aims_of(target)
     seen = None if known is None else learnt_rules(curves, known)

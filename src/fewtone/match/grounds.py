@@ -23,6 +23,11 @@ def over_each_ground(
 
     The arguments are those of `fewtone.match.search.search`. Grounds that are not learnt are
     passed over.
+
+    Raises
+    ------
+    FewtoneError
+        No toner that the rules allow is learnt.
     """
     best = [
         search(curves, settings, target, replace(rules, grounds=(ground,))).headline

@@ -47,6 +47,11 @@ def keyed_recipes(
     Returns
     -------
     None if no keyed ground can be worked out from what is learnt.
+
+    Raises
+    ------
+    FewtoneError
+        No toner that the rules allow is learnt.
     """
     guess = with_keyed(curves, rules.keyed)
     keyed = tuple(ground for ground in rules.keyed if ground in guess.grounds)

@@ -74,6 +74,11 @@ def in_other_light(curves: Curves, recipe: Recipe, observer: int) -> tuple[InLig
         What is sprayed.
     observer
         2 or 10 degrees.
+
+    Raises
+    ------
+    FewtoneError
+        The recipe names a toner or ground that was not learnt.
     """
     reference = Light(REFERENCE, observer)
     film = predict(curves, [recipe], reference).reflectance[0]
@@ -91,7 +96,13 @@ def in_other_light(curves: Curves, recipe: Recipe, observer: int) -> tuple[InLig
 def over_other_grounds(
     curves: Curves, recipe: Recipe, light: Light, target: Target | None
 ) -> tuple[Change, ...]:
-    """The same mix and coats over the other learnt grounds."""
+    """The same mix and coats over the other learnt grounds.
+
+    Raises
+    ------
+    FewtoneError
+        The recipe names a toner or ground that was not learnt.
+    """
     others = [name for name in curves.grounds if name != recipe.ground]
     recipes = [recipe, *(recipe.with_(ground=name) for name in others)]
     return _changes(others, predict(curves, recipes, light).lab, target)
@@ -100,7 +111,13 @@ def over_other_grounds(
 def with_other_film(
     curves: Curves, recipe: Recipe, light: Light, target: Target | None
 ) -> tuple[Change, ...]:
-    """A coat less and more, and a film a tenth lighter and heavier."""
+    """A coat less and more, and a film a tenth lighter and heavier.
+
+    Raises
+    ------
+    FewtoneError
+        The recipe names a toner or ground that was not learnt.
+    """
     coats = float(recipe.coats)
     films = {"one coat more": coats + 1.0, "10 % light": 0.9 * coats, "10 % heavy": 1.1 * coats}
     if coats >= 1.0:

@@ -170,7 +170,7 @@ class Batch:
 
     @property
     def cost(self) -> Fraction | None:
-        """What it costs; None where a price is missing."""
+        """What it costs, in the currency of the prices a litre; None where one is missing."""
         costs = [pour.cost for pour in self.pours if pour.cost is not None]
         return sum(costs, Fraction(0)) if len(costs) == len(self.pours) else None
 
