@@ -178,7 +178,41 @@ def test_percent_where_factor_is_meant(folder: Path) -> None:
     assert fault.row == 3
     assert "This row reads like percent (it reaches 61)" in fault.message
     fault = only_fault(folder, head + "b,silver,,,0,50,60\nc,silver,,,0,50,61\n")
-    assert "every row reads like percent" in fault.message
+    assert "every row reads like percent (row 2 reaches 60)" in fault.message
+    assert fault.row == 2
+    assert only_fault(folder, head + "b,silver,,,0,50,60\n").row == 2
+
+
+def test_what_lies_between_factors_and_percentages(folder: Path) -> None:
+    """Up to 2.5, and 2.5 itself, is a factor: as much as flake can give, and less than percent."""
+    head = "panel,ground,blend,medium_parts,coats,400,410\n"
+    dark = "b,silver,,,0,.5,.6\n"
+    assert len(read(folder, head + dark + "c,silver,,,0,2,2.5\n").items) == 2
+    assert only_fault(folder, head + dark + "c,silver,,,0,2,2.51\n").value == "2.51"
+    settings = (folder / "shelf.toml").read_text(encoding="utf-8")
+    (folder / "shelf.toml").write_text('reflectance = "percent"\n' + settings, encoding="utf-8")
+    assert "these are factors" in only_fault(folder, head + "b,silver,,,0,2,2.5\n").message
+    assert read(folder, head + "b,silver,,,0,2,2.51\n").items
+
+
+@pytest.mark.parametrize(("lowest", "right"), [("-.05", True), ("-.06", False)])
+def test_a_reflectance_may_be_a_little_below_black(folder: Path, lowest: str, right: bool) -> None:
+    """As far as an instrument's zero drifts; further below, the cell is named."""
+    content = f"panel,ground,blend,medium_parts,coats,400,410\nb,silver,,,0,{lowest},.6\n"
+    if right:
+        assert read(folder, content).items
+    else:
+        assert only_fault(folder, content).column == "400"
+
+
+@pytest.mark.parametrize(("used", "right"), [("0", True), ("1000", True), ("1001", False)])
+def test_reducer_out_of_range(folder: Path, used: str, right: bool) -> None:
+    """None of it up to ten times the paint."""
+    content = HEAD.replace("coats", "coats,reducer_percent") + f"P,white,dusk,6,2,{used},40,0,0\n"
+    if right:
+        assert read(folder, content).items[0].load == Fraction(2, 7) * 110 / (100 + int(used))
+    else:
+        assert "from 0 to 1000" in only_fault(folder, content).message
 
 
 def test_factor_where_percent_is_meant(folder: Path) -> None:
@@ -258,6 +292,18 @@ def test_wavelengths_in_disorder(folder: Path, columns: str) -> None:
     head = f"panel,ground,blend,medium_parts,coats,{columns}\n"
     found = faults(folder, head + "b,silver,,,0,.5,.6\n")
     assert ("micrometres" in found[0].message) == (columns == "0.40,0.41")
+
+
+def test_wavelengths_of_any_instrument(folder: Path) -> None:
+    """From the ultraviolet at 300 nm to the infrared at 2500 nm, both included, and no further."""
+    head = "panel,ground,blend,medium_parts,coats,"
+    found = read(folder, head + "300,400,2500\nb,silver,,,0,.5,.6,.7\n").wavelength_nm
+    assert found is not None
+    assert found.tolist() == [300, 400, 2500]
+    for columns, outside in (("299.5,400", "299.5"), ("400,2500.5", "2500.5")):
+        fault = only_fault(folder, head + columns + "\nb,silver,,,0,.5,.6\n")
+        assert "between 300 and 2500 nm" in fault.message
+        assert (fault.row, fault.column) == (1, outside)
 
 
 @pytest.mark.parametrize(

@@ -186,6 +186,9 @@ def test_a_cup_ends_where_a_toner_leaves_the_recipe() -> None:
     first, last = apart.in_mix[:, -9:-6], apart.in_mix[:, -6:-3]
     assert not first.any()
     assert last.any()
+    # Of panels that hold all toners there is no parameter that moves nothing.
+    for one in same.hypotheses:
+        assert one.explanation.jacobian.any(axis=0).all()
 
 
 def test_a_pour_moves_the_shares_as_it_does_in_a_cup() -> None:
