@@ -89,6 +89,8 @@ _OTHERS = (
     *("ReplaceContinueWithBreak", "ExceptionReplacer", "ZeroIterationForLoop"),
     *("ReplaceUnaryOperator_USub_UAdd", "ReplaceUnaryOperator_Delete_Not"),
 )
+# A length that numpy is to work out.
+_LENGTH = re.compile(r"(reshape\([\w, ]*)-\s*[1-9]\d*")
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,6 +163,8 @@ def _first_line(room: str, place: _Place, source: str, code: str) -> Mutant | No
         if old != new:
             if re.sub(r"\*\s*,", "/,", old) == new:
                 return None  # what parts parameters is no operator
+            if _LENGTH.sub(r"\1-1", old) == _LENGTH.sub(r"\1-1", new):
+                return None  # numpy works out any negative length
             return Mutant(room, place.file, line, old.strip(), new.strip(), code)
     return None
 

@@ -14,6 +14,7 @@ from fewtone.match import listed
 from fewtone.match.lattice import Lattice
 from fewtone.match.listed import Lists
 from fewtone.match.rules import Rules
+from fewtone.match.search import search
 from fewtone.model.target import Target
 from fewtone.prediction.recipes import predict
 from invented import invented_shelf, lab_target
@@ -115,3 +116,16 @@ def test_without_room_in_the_folder_each_lists_its_own(
     lists = Lists(tmp_path / "gone")
     assert answer(question, targets[0], lists) == plain
     assert len(lists) > 2
+
+
+@pytest.mark.parametrize(("room", "kept"), [(1260, 1), (1259, 0)])
+def test_as_many_colours_are_kept_as_there_is_room_for(
+    monkeypatch: pytest.MonkeyPatch, room: int, kept: int
+) -> None:
+    """Of 10 pairs of toners at 7 ratios of parts up to 3, 6 loads and 3 grounds there are 1,260."""
+    question, targets = asked()
+    monkeypatch.setattr(listed, "_COLOURS_A_SWEEP", 10**12)
+    monkeypatch.setattr(listed, "_MOST", room)
+    lists, rules = Lists(), Rules.of(question.settings, max_toners=2)
+    search(question.curves, question.settings, targets[0], rules, lists=lists)
+    assert len(lists) == kept

@@ -20,23 +20,27 @@ LIGHT = Light("D65", 10)
 
 
 @pytest.mark.parametrize(
-    ("seed", "hazy", "tolerance", "most"),
+    ("seed", "hazy", "tolerance", "most", "largest"),
     [
-        (1, 0, 1.0, 3),
-        (2, 0, 4.0, 3),
-        (3, 1, 2.0, 2),
-        (4, 0, 0.0, 2),
-        (5, 2, 3.0, 3),
-        (6, 0, 9.0, 2),
+        (1, 0, 1.0, 3, 2),
+        (2, 0, 4.0, 3, 2),
+        (3, 1, 2.0, 2, 2),
+        (4, 0, 0.0, 2, 2),
+        (5, 2, 3.0, 3, 2),
+        (6, 0, 9.0, 2, 2),
+        # Equal parts alone.
+        (7, 0, 4.0, 3, 1),
     ],
 )
-def test_all_and_only_the_least_sets(seed: int, hazy: int, tolerance: float, most: int) -> None:
+def test_all_and_only_the_least_sets(
+    seed: int, hazy: int, tolerance: float, most: int, largest: int
+) -> None:
     """Over every ground: each set that reaches the colour and none of whose parts does."""
     curves, settings = invented_shelf(seed, 5, 3, hazy=hazy, medium_parts=(6, 4), coats=(1, 3))
     if seed % 2:
         # Toners whose strength leans on the letdown, as some readings tell.
         curves = replace(curves, per_doubling=1.0, middle_letdown=3.0)
-    rules = Rules.of(settings, max_part=2, max_toners=most, tolerance=tolerance)
+    rules = Rules.of(settings, max_part=largest, max_toners=most, tolerance=tolerance)
     rng = np.random.default_rng(seed)
     blend = dict.fromkeys(rng.choice(curves.toners, 2, replace=False), 1)
     aim = predict(curves, [Recipe(blend, 6, 2, curves.grounds[seed % 3])], LIGHT).lab[0]
@@ -44,7 +48,7 @@ def test_all_and_only_the_least_sets(seed: int, hazy: int, tolerance: float, mos
     reached = set()
     for size in range(1, most + 1):
         for names in itertools.combinations(curves.toners, size):
-            for parts in itertools.product((1, 2), repeat=size):
+            for parts in itertools.product(range(1, largest + 1), repeat=size):
                 if math.gcd(*parts) > 1:
                     continue
                 lines = [

@@ -32,6 +32,8 @@ def polar(lightness: float, chroma: float, hue_deg: float) -> tuple[float, float
         (polar(40, 30, 60), polar(40, 30, 60), "on the target"),
         ((50.0, 1.5, -0.5), (48.0, 0.0, 0.0), "2.0 too light, 1.5 too red, 0.5 too blue"),
         ((50.0, -1.5, 0.5), (50.0, 0.0, 0.0), "1.5 too green, 0.5 too yellow"),
+        # From a chroma of 4 on a colour has a hue.
+        ((50.0, 4.0, 0.0), (50.0, 5.0, 0.0), "1.0 too dull"),
     ],
 )
 def test_words(

@@ -114,3 +114,16 @@ def test_flake_is_lost_in_white_and_bared_by_black() -> None:
     t, none, half = np.array([0.47, 1.0]), np.zeros(2), np.array([0.5, 0.5])
     assert mixed_ground(np.stack([silver, white]), t, none, half)[1] > 0.8
     assert mixed_ground(np.stack([silver, black]), t, none, np.array([0.75, 0.25]))[1] < 0.47
+
+
+def test_a_solid_s_light_enters_a_mix_above_lambertian() -> None:
+    """The law by hand, of a flake and a solid that both return half of diffuse light.
+
+    Of which 0.5²/(1 + 0.5²) = 0.2 was scattered again. They scatter alike, so each counts half:
+    once, the flake of t = 0.4 with u = (0.4 - 0.2)/0.8 = 0.25 and the solid with 1.25, together
+    0.75. Then t = 0.75 + 0.25 · 0.2 = 0.8, and ρ = 0.5 · 0.8^-0.4.
+    """
+    rho = np.array([[0.5 * 0.4**-0.4], [0.5]])
+    mixed, ratio = mixed_ground(rho, np.array([0.4, 1.0]), np.zeros(2), np.array([0.5, 0.5]))
+    assert ratio == pytest.approx(0.8, rel=ROUNDING)
+    assert mixed == pytest.approx([0.5 * 0.8**-0.4], rel=ROUNDING)

@@ -7,8 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from fewtone.colorimetry import delta_e_2000
 from fewtone.model.recipe import parse
-from fewtone.prediction.keyed import as_if_read, with_keyed
+from fewtone.prediction.forward import lab_of
+from fewtone.prediction.keyed import as_if_read, mixing_covariance, with_keyed
 from fewtone.prediction.recipes import predict
 from invented import invented_shelf
 
@@ -109,3 +111,28 @@ def test_once_read_it_is_as_sure_as_its_parents() -> None:
     spread = np.sqrt((read.ground_reflectance[:, 4] ** 2).sum(axis=0)).mean()
     parents = np.sqrt((sure.ground_reflectance[:, [1, 3]] ** 2).sum(axis=0)).mean()
     assert 0.1 * parents < spread < 3.0 * parents
+
+
+def test_the_law_s_misses_take_as_few_directions_as_hold_most_of_them() -> None:
+    """.97 of their variance; no fewer directions could (C. Eckart and G. Young, 1936)."""
+    sure, wide = CURVES.uncertainty, with_keyed(CURVES, [MIX])
+    assert sure is not None
+    assert wide.uncertainty is not None
+    variances = np.linalg.svd(mixing_covariance(CURVES.wavelength_nm), compute_uv=False)
+    held = np.cumsum(variances) / variances.sum()
+    fewest = int((held < 0.97).sum()) + 1
+    # Beside those of each ground's strength and of the mix's return ratio.
+    added = len(wide.uncertainty.absorption) - len(sure.absorption)
+    assert added - len(CURVES.grounds) - 1 == fewest
+    own = wide.uncertainty.ground_reflectance[:, 4] / wide.ground_reflectance[4]
+    end = len(own) - sure.lasting - 1
+    shapes = own[end - fewest : end]
+    assert (shapes**2).sum() == pytest.approx(held[fewest - 1] * variances.sum(), rel=1e-9)
+
+
+def test_the_law_misses_by_no_more_than_a_few_units() -> None:
+    """ΔE00 of grey mixes drawn about it, which is what the optics state for it in all."""
+    covariance, light = mixing_covariance(CURVES.wavelength_nm), SETTINGS.measurement.light
+    log = np.random.default_rng(6).multivariate_normal(np.zeros(len(covariance)), covariance, 4000)
+    drawn, grey = (lab_of(CURVES, 0.3 * np.exp(part), light) for part in (log, 0.0 * log[:1]))
+    assert 0.5 < delta_e_2000(drawn, grey[0]).mean() < 3.0

@@ -98,6 +98,16 @@ def test_a_region_misses_no_colour_within_its_radius(radius: float) -> None:
         assert not region.may_contain(far[:, np.newaxis], far[:, np.newaxis])[0]
 
 
+def test_a_region_around_grey_ends_where_chroma_alone_is_the_radius() -> None:
+    """From grey ΔE00 is C/(1 + 0.0225 C): 40 at C = 400, to all four sides, where cells are fine.
+
+    By hand from S_C = 1 + 0.045 C̄ (G. Sharma et al., 2005); so vivid, G is 0.
+    """
+    (region,) = regions_of(np.array([50.0, 0.0, 0.0]), np.array([[49.5, 50.5]]), 40.0)
+    for beyond in (*(region.high - 400.0), *(-region.low - 400.0)):
+        assert 0.0 <= beyond <= 2.0  # a cell
+
+
 def test_turns_hold_whatever_the_target_s_own_hue() -> None:
     """A target's hue is known but for a slack: no turn from any of its hues is beyond the ends."""
     rng = np.random.default_rng(17)

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 
 from fewtone.colorimetry import Light, weights, white_point
 from fewtone.match.bounds.exponentials import FLOOR, Exponentials, exponentials_of
@@ -59,6 +62,51 @@ def test_the_certified_error_holds_and_is_near(geometry: Geometry) -> None:
     met = max(worst(sums, evaluator, depth) for depth in (most, 30.0 * most))
     assert met <= sums.error
     assert sums.error <= min(2e-3, 10.0 * met)
+
+
+@pytest.mark.parametrize(
+    ("geometry", "exponentials"), list(zip(GEOMETRIES, (1, 3, 3), strict=True))
+)
+def test_products_stand_for_exponentials(
+    monkeypatch: pytest.MonkeyPatch, geometry: Geometry, exponentials: int
+) -> None:
+    """All rates from twice the first on are sums of two before them: few exponentials are taken.
+
+    The first is the direct path's: in at 45° and out along the normal, or in at 8° and straight
+    out, the angle in the film being Snell's.
+    """
+    evaluator, _ = shelf(geometry)
+    sums, exp = exponentials_of(evaluator.films), np.exp
+    taken = []
+
+    def counted(values: FloatArray, **options: Any) -> Any:
+        taken.append(1)
+        return exp(values, **options)
+
+    inside = math.asin(math.sin(math.radians(45.0 if exponentials == 1 else 8.0)) / 1.5)
+    assert evaluator.curves.optics.index == 1.5
+    assert sums.rates[0] == pytest.approx(1.0 + 1.0 / math.cos(inside), rel=1e-12)
+    tau = np.random.default_rng(8).exponential(1.0, (5, 31))
+    with monkeypatch.context() as patched:
+        patched.setattr(np, "exp", counted)
+        found = sums.terms(tau)
+    assert len(taken) == exponentials
+    wanted = exp(-np.multiply.outer(tau, sums.rates)).transpose(0, 2, 1).reshape(5, -1)
+    assert found == pytest.approx(wanted, rel=1e-12, abs=1e-12)
+
+
+@pytest.mark.parametrize("geometry", GEOMETRIES)
+def test_rounding_allows_for_every_step(geometry: Geometry) -> None:
+    """Of an exponent of up to 41, its exponential, the longest product, and the sum of all terms.
+
+    By hand, in units of 2^-24: 8 for each unit of the exponent, 4 for what follows; 3 for each of
+    as many exponentials as the largest rate holds the first; one for each term that is added.
+    """
+    evaluator, _ = shelf(geometry)
+    sums = exponentials_of(evaluator.films)
+    longest = round(sums.rates[-1] / sums.rates[0])
+    steps = 8 * 41 + 4 + 3 * longest + sums.matrix.shape[1]
+    assert sums.rounding >= steps * 2.0**-24
 
 
 def test_a_planted_excess_is_seen() -> None:
@@ -154,6 +202,64 @@ def test_planes_keep_what_is_wanted(geometry: Geometry) -> None:
             assert kept(closer, amounts[some]).all()
             tested += int(some.sum())
     assert tested > 100
+
+
+def met_at(
+    sums: Exponentials, window: Window, amounts: FloatArray, ground: int
+) -> tuple[float, float]:
+    """How many times these amounts the window is left at, and entered, found by bisection."""
+
+    def excess(times: float, channel: int, level: float) -> float:
+        values = sums.values(times * amounts[np.newaxis] @ sums.absorption, np.array([ground]))
+        return float(np.log(values[0, channel])) - level
+
+    left, entered = (
+        [brentq(excess, 0.0, 100.0, (channel, ends[channel])) for channel in range(3)]
+        for ends in (window.lo, window.hi)
+    )
+    return min(left), max(entered)
+
+
+def test_planes_of_a_narrow_part_meet_the_window_s_ends() -> None:
+    """Along the middle of a few hundredths of a blend, cuts are about as far as they may be."""
+    evaluator, lattice = shelf(Geometry.DIRECTIONAL)
+    sums = exponentials_of(evaluator.films)
+    shells, rng, far, near = Shells(sums, lattice.load_values), np.random.default_rng(4), [], []
+    for toners in lattice.supports(3):
+        ray, load = rng.dirichlet(np.full(3, 3.0)), rng.uniform(*lattice.load_values[[0, -1]])
+        amounts = np.zeros(6)
+        amounts[toners] = load * ray
+        middle = straight(evaluator, amounts, 1)
+        window = window_of(sums, 0.9 * middle, 1.1 * middle)
+        where = (toners[np.newaxis], np.array([1]))
+        planes = shells.first(shells.corners(window), *where)
+        ends = (ray[np.newaxis] - 0.02, ray[np.newaxis] + 0.02)
+        closer = shells.closer(planes, *where, ends, window)
+        left, entered = met_at(sums, window, amounts, 1)
+        far.append(left * load * (closer.far[0] @ ray).max())
+        near.append(entered * load * (closer.near[0] @ ray).min())
+    assert max(far) <= 1.0 + 1e-5 <= 2e-5 + min(near)  # 32 bits
+    assert np.median(far) > 0.99
+    assert np.median(near) < 1.01
+
+
+def test_a_toner_that_never_gets_dark_bounds_what_others_do_beside_it() -> None:
+    """Without any of it, the plane is the other toner's own."""
+    evaluator, lattice = shelf(Geometry.DIRECTIONAL)
+    sums = exponentials_of(evaluator.films)
+    shells = Shells(sums, lattice.load_values)
+    for strong in (3, 4, 5):
+        amounts = 0.4 * np.eye(6)[strong]
+        middle = straight(evaluator, amounts, 1)
+        window = window_of(sums, 0.9 * middle, 1.1 * middle)
+        where = (np.array([[0, strong]]), np.array([1]))
+        planes = shells.first(shells.corners(window), *where)
+        whole = (np.zeros((1, 2)), np.ones((1, 2)))
+        plane = shells.closer(planes, *where, whole, window).far[0]
+        deciding = plane[plane[:, 1].argmax()]
+        left, _ = met_at(sums, window, amounts, 1)
+        assert 0.4 * left * deciding[1] == pytest.approx(1.0, abs=0.01)
+        assert deciding[0] == 0.0
 
 
 def test_a_window_is_widened_by_the_error() -> None:
