@@ -14,7 +14,7 @@ __all__ = ["learn", "look", "progress"]
 
 # How long the browser waits for a quick shelf before it is shown that learning goes on.
 _PATIENCE_S = 0.4
-_WELL_TOLD, _HALF_TOLD = 0.85, 0.5
+_MOSTLY_DATA, _HALF_DATA = 0.85, 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,8 +126,8 @@ def _toners(visit: Visit) -> list[Shelved]:
 
 def _doubt_words(data_share: float) -> str:
     """How much of a toner's colour the readings tell, in words."""
-    if data_share >= _WELL_TOLD:
+    if data_share >= _MOSTLY_DATA:
         return "well told by your readings"
-    if data_share >= _HALF_TOLD:
+    if data_share >= _HALF_DATA:
         return "told in part; the rest is how toners are in general"
     return "hardly told by your readings: mostly how toners are in general"
