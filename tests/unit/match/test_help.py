@@ -11,6 +11,7 @@ import pytest
 from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.match.grounds import over_each_ground
 from fewtone.match.help import with_help
+from fewtone.match.kinds import _best_band
 from fewtone.match.result import Help, MatchResult, NewGround, NewToner
 from fewtone.match.rules import Rules
 from fewtone.match.search import search
@@ -187,3 +188,28 @@ def test_each_ground_has_the_headline_of_its_own_match() -> None:
     chances = [match.pass_probability or 0.0 for match in found]
     assert chances == sorted(chances, reverse=True)
     assert chances[0] > 0.0
+
+
+@pytest.mark.parametrize("hazy", [0.0, 2.0])
+@pytest.mark.parametrize("dose", [0.0, 0.4])
+@pytest.mark.parametrize(
+    ("step", "width_nm", "depth"), [(6, 45.0, 0.6), (9, 25.0, 1.6), (12, 45.0, 2.5)]
+)
+def test_a_band_planted_in_a_film_is_the_one_found(
+    step: int, width_nm: float, depth: float, dose: float, hazy: float
+) -> None:
+    """The film's absorption and scattering are summed here, and given to the optics at once."""
+    scattering = np.zeros_like(CURVES.scattering)
+    scattering[2] = hazy
+    curves = replace(CURVES, scattering=scattering, uncertainty=None)
+    peak_nm, ground = float(CURVES.wavelength_nm[0]) + 20.0 * step, CURVES.grounds.index("silver")
+    band = np.exp(-0.5 * np.square((CURVES.wavelength_nm - peak_nm) / width_nm))
+    film = curves.optics.reflectance(
+        dose * CURVES.absorption[2] + depth * band,
+        CURVES.ground_reflectance[ground],
+        CURVES.return_ratio[ground],
+        dose * scattering[2],
+    )
+    target = lab_target(lab_of(CURVES, film, LIGHT))
+    rules = Rules.of(SHELF, grounds=("white", "silver"), max_toners=2)
+    assert _best_band(curves, target, rules) == (peak_nm, width_nm, depth, dose == 0.0)
