@@ -11,7 +11,7 @@ import pytest
 
 from fewtone.colorimetry import Light
 from fewtone.errors import Fault, FewtoneError
-from fewtone.io.readings import load_readings, readings_digest
+from fewtone.io.readings import load_readings, readings_digest, reads_spectra
 from fewtone.io.settings import load_settings
 from fewtone.model.readings import Readings
 
@@ -93,6 +93,17 @@ def test_spectra_load_as_factor_or_percent(folder: Path) -> None:
         assert readings.items[0].reflectance is not None
         assert readings.wavelength_nm.tolist() == [400, 410, 420]
         assert readings.items[0].reflectance.tolist() == pytest.approx([0.5, 0.6, 0.7])
+
+
+def test_whether_a_shelf_reads_spectra(folder: Path) -> None:
+    """By its columns; not where there is no file yet, or none that can be read."""
+    settings, file = load_settings(folder), folder / "readings.csv"
+    assert not reads_spectra(folder, settings)
+    for columns, spectral in (("400,410 nm", True), ("L,a,b", False), ("L,a,b,700", True)):
+        file.write_text(f"panel,ground,blend,medium_parts,coats,{columns}\n", encoding="utf-8")
+        assert reads_spectra(folder, settings) == spectral
+    file.write_bytes(b"\xff\xfe\xff,400\n")
+    assert not reads_spectra(folder, settings)
 
 
 def test_spectra_that_no_panel_gives_are_told(folder: Path) -> None:
