@@ -3,7 +3,8 @@
 Each mutant is one small change of the source, drawn from a seed, the same number in each room. It
 is killed if a test that runs the changed line fails; tried are the quickest of them, those of the
 nearest file first, `_LONGEST_S` seconds in all. Changes of annotations and of decorators are left
-out: nothing runs them. Mutants that live are printed; `tests/mutation_survivors.csv` says why those
+out: nothing runs them; so are those of one negative length of `reshape` to another, which say the
+same. Mutants that live are printed; `tests/mutation_survivors.csv` says why those
 may that are known to; they are counted as living without being tried, but under `--listed-too`.
 
 Cosmic Ray makes the mutants, Coverage.py says which tests see what; how long a test takes is
