@@ -185,7 +185,9 @@ def test_a_cup_ends_where_a_toner_leaves_the_recipe() -> None:
     # What is asked about is the last panel's mix: its own pours move it, those of the first do not.
     first, last = apart.in_mix[:, -9:-6], apart.in_mix[:, -6:-3]
     assert not first.any()
-    assert last.any()
+    # Marigold is 1 of 7.7 parts of it, medium 6, dusk none.
+    marigold = last[CURVES.toners.index("marigold")]
+    assert marigold == pytest.approx([1.0 - 1.0 / 7.7, 0.0, -6.0 / 7.7], abs=ROUNDING)
     # Of panels that hold all toners there is no parameter that moves nothing.
     for one in same.hypotheses:
         assert one.explanation.jacobian.any(axis=0).all()
