@@ -41,3 +41,13 @@ def test_it_ends_at_a_recipe_that_was_planted_a_step_away(start: str, line: str)
     load = Lattice.of(rules).load_values[end.load]
     assert load == pytest.approx(float(wanted.coats) / (1.0 + float(wanted.medium_parts)))
     assert end.de00 == 0.0
+
+
+def test_it_keeps_what_is_to_be_kept() -> None:
+    """Though what was planted a step away has another toner in its place."""
+    rules = Rules.of(SHELF, max_toners=2, keep=["toner-05"])
+    line = "2 toner-01 + 1 toner-03, 8:1, 3 coats over silver"
+    target = lab_target(predict(CURVES, [parse(line)], LIGHT).lab[0])
+    descent = Descent([evaluator_of(CURVES, rules, target)], rules)
+    end = descent.from_recipe(parse("2 toner-01 + 1 toner-05, 4:1, 2 coats over charcoal"))
+    assert end.parts[rules.toners.index("toner-05")] > 0

@@ -8,7 +8,13 @@ import numpy as np
 import pytest
 
 from fewtone.colorimetry import delta_e_2000
-from fewtone.match.bounds.delta_e import _turns, de00_lower_bound, lightness_span, regions_of
+from fewtone.match.bounds.delta_e import (
+    _SLOPE_OF_T,
+    _turns,
+    de00_lower_bound,
+    lightness_span,
+    regions_of,
+)
 from fewtone.typing import FloatArray
 
 ROUNDING = 1e-9  # of sums of a few doubles
@@ -69,6 +75,11 @@ def test_the_largest_hue_weight_is_below_the_constant() -> None:
         - 0.20 * np.cos(4 * hue - math.radians(63))
     )
     assert 1.5724 < weight.max() < 1.573
+
+
+def test_the_steepest_hue_weight_is_the_sum_of_its_terms_slopes() -> None:
+    """By hand, the slopes of T's terms being amplitude times frequency: 2.41, a sum of 4."""
+    assert pytest.approx(0.17 + 0.48 + 0.96 + 0.80, rel=1e-12) == _SLOPE_OF_T
 
 
 @pytest.mark.parametrize("lightness", [0.0, 3.0, 50.0, 97.0])
