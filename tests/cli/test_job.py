@@ -107,6 +107,27 @@ def test_bad_words_are_told(
     assert (done.code, says in done.err) == (code, True), done.err
 
 
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("show", "\udcff"),
+        ("again", "\udcff"),
+        ("note", "\udcff", "x"),
+        ("note", "red lamp", "\udcff"),
+    ],
+)
+def test_bytes_that_are_no_text_are_told(
+    demo: Path, book: list[str], run: Run, words: tuple[str, ...]
+) -> None:
+    """As a name and as a note, in a book that is there; the job stays as it was."""
+    where = (*book, "--shelf", str(demo)) if words[0] == "again" else book
+    before = run("job", "show", "red lamp", *book, "--json").out
+    ran = run("job", *words, *where)
+    assert ran.code == 1
+    assert "no text" in ran.err
+    assert run("job", "show", "red lamp", *book, "--json").out == before
+
+
 def test_a_job_of_another_shelf_is_not_predicted(demo: Path, book: list[str], run: Run) -> None:
     """Its toners may go by the same names and be others."""
     settings = demo / "shelf.toml"

@@ -328,6 +328,15 @@ class Book:
                 connection.execute("COMMIT")
                 if write:
                     note_written(self.path)
+        except UnicodeEncodeError as error:
+            # Arguments that are no text in the terminal's encoding come as lone surrogates.
+            raise FewtoneError(
+                Fault(
+                    "This is no text: it has bytes that mean nothing in the terminal's encoding.",
+                    fix="Type it anew, or copy it from text in UTF-8.",
+                    value=error.object[max(error.start - 20, 0) : error.end + 20],
+                )
+            ) from None
         except (sqlite3.Error, OSError, UnicodeDecodeError) as error:
             raise FewtoneError(self._fault(error)) from None
         finally:
