@@ -12,7 +12,7 @@ import pytest
 
 from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.errors import FewtoneError
-from fewtone.match.answer import match
+from fewtone.match.answer import _apart, match
 from fewtone.match.evaluate import evaluator_of
 from fewtone.match.hazy import HazySweep
 from fewtone.match.judging import describe_all
@@ -183,3 +183,16 @@ def test_a_colour_that_is_not_accounted_for_is_noticed(
         monkeypatch.setattr(_SearchState, "_take", taken)
     with pytest.raises(AssertionError, match="not all there is"):
         find("2 toner-01 + 1 toner-03, 6:1, 3 coats over silver")
+
+
+def test_versions_are_apart_in_one_light_alone() -> None:
+    """ΔE00 of two Labs says nothing where they are not of the same light."""
+    one, other = (50.0, 0.0, 0.0), (51.0, 2.0, 0.0)
+    assert _apart(lab_target(one), lab_target(one, Light("A", 10))) is None
+    apart = _apart(lab_target(one), lab_target(other))
+    assert apart == pytest.approx(float(delta_e_2000(np.array(other), np.array(one))), abs=1e-6)
+
+
+def test_no_medium_at_all_is_a_letdown() -> None:
+    """A blend may be sprayed as it is."""
+    assert Rules.of(SHELF, medium_parts=[0]).medium_parts == (0,)
