@@ -165,6 +165,8 @@ def _is_output(ran: Outcome, base: str) -> bool:
 
 
 def _inert(name: str, data: bytes, is_page: bool) -> list[str]:
+    if data.startswith(b"%PDF-"):  # its compressed streams may look like any tag
+        return [f"runs by {key!r}" for key in (b"/JavaScript", b"/Launch") if key in data]
     text = data.decode("utf-8", "replace")
     if is_page or name.endswith((".html", ".svg")):
         return unsafe(text)

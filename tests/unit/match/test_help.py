@@ -125,6 +125,10 @@ def test_a_toner_that_the_shelf_lacks_does_what_is_said() -> None:
     # The toner was invented at 560 nm: what is solved for lies near it.
     assert abs(toner.peak_nm - 560.0) <= 30.0
     assert f"absorbs most at {toner.peak_nm:g} nm" in told.words
+    # It alone makes the depth of 1.5 in 3 coats, the middle of 2 to 4, at 6:1; weaker by .6 and
+    # stronger by 1.6 are tried too. The depth is looked for on a grid, hence the tenth.
+    alone = 1.5 * 7.0 / 3.0
+    assert min(abs(toner.strength / (f * alone) - 1.0) for f in (1.0, 0.6, 1.6)) < 0.1
     band = toner.strength * np.exp(-0.5 * ((wavelength - toner.peak_nm) / toner.width_nm) ** 2)
     shelf = replace(
         CURVES,
