@@ -129,6 +129,7 @@ def check(problem: Problem) -> None:
     assert tuple(str(match.recipe) for match in found.recipes) == wanted.trade_off
     assert found.proof.admissible == wanted.admissible
     assert found.proof.proven
+    assert all(count >= 0 for _, count in found.proof.cut)
     assert (found.miss is None) == (wanted.simplest is not None)
 
 
