@@ -149,3 +149,13 @@ def test_a_spectrum_is_pasted(visitor: Visitor, home: Path) -> None:
     assert "1 row was written" in done.words
     text = (home / "lamp-bench" / "readings.csv").read_text().rstrip()
     assert text.split("\n")[-1].startswith("Q1,white,peony,6,2,,,0.3,0.301,0.302")
+
+
+def test_a_column_of_control_characters_is_written_out(made: Made) -> None:
+    """What else a file has for columns is called by its name, no byte of it raw."""
+    visitor, file = made
+    header, rest = file.read_text().split("\n", 1)
+    file.write_text(header + ",PK\x03\x1b\n" + rest)
+    page = visitor.get("/mine/rows")
+    assert r"PK\x03\x1b" in page.text
+    assert not {"\x03", "\x1b"} & set(page.text)

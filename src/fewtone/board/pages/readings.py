@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from fewtone.board.safety import Form
 from fewtone.board.visit import Visit
-from fewtone.errors import Fault, FewtoneError, UsageError
+from fewtone.errors import Fault, FewtoneError, UsageError, printable
 from fewtone.io.typed_rows import RowChange, TypedRow, TypedRows, read_rows, write_rows
 
 __all__ = ["overview", "rows", "save"]
@@ -203,5 +203,5 @@ def _label(column: str) -> str:
     if column in _LABELS:
         return _LABELS[column]
     if match := re.fullmatch(r"([Lab]) (\S+)", column):
-        return f"{match[1]}* under {match[2]}"
-    return f"{column} nm" if re.fullmatch(r"[0-9.,]+", column) else column
+        return f"{match[1]}* under {printable(match[2])}"
+    return f"{column} nm" if re.fullmatch(r"[0-9.,]+", column) else printable(column)
