@@ -114,19 +114,16 @@ def second_look(problem: Problem, at: Parameters) -> Parameters | None:
     seen = problem.seen
     better = at
     for toner in range(len(seen.toners)):
-        single = np.flatnonzero(seen.fractions[:, toner] == 1.0)
+        rows = _told_by_labs(seen, toner)
         hazy = at.scattering[toner].mean() * seen.most_dose[toner] > _HAZE_IN_SIGHT
-        if not single.size or seen.has_spectrum[single].any() or not hazy:
+        if not rows.size or not hazy:
             continue
-        alone, start = _alone(problem, at, toner, single)
-        start.shared[start.layout.haze(0)] = at.shared[at.layout.haze(toner)]
-        now = _best(alone, [start.with_toner(0, at.shared[at.layout.toner(toner)])])
+        alone, start, now = _as_it_is(problem, at, toner, rows)
         start.shared[start.layout.haze(0)[0]] = _SECOND_HAZE
         guesses = [*_nearest_dyes(alone, start), absorber_prior(seen.wavelength_nm).mean]
         best = _best(alone, [start.with_toner(0, guess) for guess in guesses])
         if best.cost < now.cost - _CLEARLY_BETTER:
-            better = better.with_toner(toner, best.at.shared[best.at.layout.toner(0)])
-            better.shared[at.layout.haze(toner)] = best.at.shared[best.at.layout.haze(0)]
+            better = _with_curves(better, toner, best.at)
     return None if better is at else better
 
 
@@ -145,13 +142,10 @@ def last_look(problem: Problem, at: Parameters) -> Parameters | None:
     """
     seen, better = problem.seen, at
     for toner in range(len(seen.toners)):
-        single = np.flatnonzero(seen.fractions[:, toner] == 1.0)
-        if not single.size or seen.has_spectrum[single].any():
+        rows = _told_by_labs(seen, toner)
+        if not rows.size:
             continue
-        alone, start = _alone(problem, at, toner, single)
-        start = replace(start, hazy=at.hazy[[toner]])
-        start.shared[start.layout.haze(0)] = at.shared[at.layout.haze(toner)]
-        now = _best(alone, [start.with_toner(0, at.shared[at.layout.toner(toner)])])
+        alone, start, now = _as_it_is(problem, at, toner, rows)
         tried = [start.with_toner(0, dye) for dye in _nearest_dyes(alone, start)]
         begun = _solutions(alone, tried, _FIRST_STEPS)
         more = [one.cost - now.cost for one in begun]
@@ -164,9 +158,32 @@ def last_look(problem: Problem, at: Parameters) -> Parameters | None:
             continue
         best = _best(alone, [min(elsewhere, key=_cost).at])
         if best.cost < now.cost - _CLEARLY_BETTER:
-            better = better.with_toner(toner, best.at.shared[best.at.layout.toner(0)])
-            better.shared[at.layout.haze(toner)] = best.at.shared[best.at.layout.haze(0)]
+            better = _with_curves(better, toner, best.at)
     return None if better is at else better
+
+
+def _told_by_labs(seen: Observations, toner: int) -> IntArray:
+    """Readings of a toner by itself, if Labs alone tell of it; else none."""
+    rows = np.flatnonzero(seen.fractions[:, toner] == 1.0)
+    return rows[:0] if seen.has_spectrum[rows].any() else rows
+
+
+def _as_it_is(
+    problem: Problem, at: Parameters, toner: int, rows: IntArray
+) -> tuple[Problem, Parameters, Solution]:
+    """One toner's readings, where to begin with its haze as it is, and what its curves come to."""
+    alone, start = _alone(problem, at, toner, rows)
+    start = replace(start, hazy=at.hazy[[toner]])
+    start.shared[start.layout.haze(0)] = at.shared[at.layout.haze(toner)]
+    now = _best(alone, [start.with_toner(0, at.shared[at.layout.toner(toner)])])
+    return alone, start, now
+
+
+def _with_curves(at: Parameters, toner: int, alone: Parameters) -> Parameters:
+    """With a toner's absorption and haze as they are where it stands alone."""
+    at = at.with_toner(toner, alone.shared[alone.layout.toner(0)])
+    at.shared[at.layout.haze(toner)] = alone.shared[alone.layout.haze(0)]
+    return at
 
 
 def _alone(
