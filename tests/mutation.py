@@ -41,7 +41,7 @@ ROOT = Path(__file__).resolve().parents[1]
 ROOMS = {
     "optics": ("optics",),
     "prediction": ("prediction",),
-    "match": ("match",),
+    "match": ("recipes", "search", "match"),
     "pours": ("workshop/pour",),
     "posterior": ("workshop/panel/posterior.py",),
     "readings": ("io/readings.py",),
@@ -49,7 +49,10 @@ ROOMS = {
 TESTS = (
     *(
         f"tests/unit/{room}"
-        for room in ("optics", "prediction", "match", "workshop", "io", "model", "decks")
+        for room in (
+            *("optics", "prediction", "recipes", "search", "match", "workshop", "io", "model"),
+            "decks",
+        )
     ),
     *("tests/property", "tests/outside", "tests/cli/test_batch.py", "tests/cli/test_bad_input.py"),
     *("tests/cli/test_spectral_target.py", "tests/unit/test_tables.py"),

@@ -13,11 +13,11 @@ from typing import NamedTuple
 import numpy as np
 
 from fewtone.colorimetry import delta_e_2000
-from fewtone.match.evaluate import Aim
-from fewtone.match.rules import Rules
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.prediction.recipes import predict
+from fewtone.recipes.evaluate import Aim
+from fewtone.recipes.rules import Rules
 from fewtone.typing import FloatArray
 
 __all__ = ["PlainAnswer", "plain_minimax"]

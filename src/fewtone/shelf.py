@@ -28,8 +28,8 @@ if TYPE_CHECKING:
     from fewtone.decks.face import DeckOptions, WriteDeckOptions
     from fewtone.jobs import Again, Book, Job, KeptMatch
     from fewtone.match.result import MatchResult
-    from fewtone.match.rules import RuleOptions
     from fewtone.prediction.recipes import Prediction
+    from fewtone.recipes.rules import RuleOptions
     from fewtone.report.label import Label
     from fewtone.report.sheet import Sheet, SheetOptions
     from fewtone.workshop.look.check import Check
@@ -179,7 +179,7 @@ class Shelf:
         by_ground
             Also find the best recipe over each ground.
         **rules
-            What a recipe must keep, see `fewtone.match.rules.RuleOptions`; the shelf's own where
+            What a recipe must keep, see `fewtone.recipes.rules.RuleOptions`; the shelf's own where
             not given.
 
         Returns
@@ -192,7 +192,7 @@ class Shelf:
             The target is no colour, or a rule names what the shelf does not have.
         """
         from fewtone.match.answer import match
-        from fewtone.match.rules import Rules
+        from fewtone.recipes.rules import Rules
 
         targets = [self.target(t, light=light, deck=deck) for t in (target, *versions(also))]
         kept = Rules.of(self.settings, read=self.curves.grounds, **rules)
@@ -222,7 +222,7 @@ class Shelf:
         FewtoneError
             A rule names what the shelf does not have, or a colour is in another light.
         """
-        from fewtone.match.rules import Rules
+        from fewtone.recipes.rules import Rules
         from fewtone.workshop.look.reach import reach
 
         wanted = None if target is None else self.target(target, light=light, deck=deck)

@@ -115,8 +115,8 @@ def _speed(shelf: Path, deck: Path, sample: Path, how: dict[str, Any]) -> None:
         for target in targets:
             loaded.match(target, **rules)
     else:
-        from fewtone.match.rules import Rules
         from fewtone.match.search import search
+        from fewtone.recipes.rules import Rules
 
         kept = Rules.of(loaded.settings, **rules)
         for target in targets:

@@ -46,15 +46,17 @@ from benchmarks.hard_case import (  # noqa: E402
     target_evaluator,
 )
 from fewtone.colorimetry import delta_e_2000, lab_from_xyz, weights, white_point  # noqa: E402
-from fewtone.match.bounds.exponentials import _fit  # noqa: E402
-from fewtone.match.bounds.haze import _table  # noqa: E402
-from fewtone.match.bounds.slices import _slices  # noqa: E402
-from fewtone.match.evaluate import Evaluator  # noqa: E402
-from fewtone.match.lattice import Lattice  # noqa: E402
-from fewtone.match.picks import Candidates, Picks  # noqa: E402
+from fewtone.match.picks import Picks  # noqa: E402
 from fewtone.match.result import MatchResult  # noqa: E402
-from fewtone.match.rules import Rules  # noqa: E402
-from fewtone.match.search import everything, search  # noqa: E402
+from fewtone.match.search import search  # noqa: E402
+from fewtone.recipes.evaluate import Evaluator  # noqa: E402
+from fewtone.recipes.keys import Candidates  # noqa: E402
+from fewtone.recipes.lattice import Lattice  # noqa: E402
+from fewtone.recipes.rules import Rules  # noqa: E402
+from fewtone.search.bounds.exponentials import _fit  # noqa: E402
+from fewtone.search.bounds.haze import _table  # noqa: E402
+from fewtone.search.bounds.slices import _slices  # noqa: E402
+from fewtone.search.radius import everything  # noqa: E402
 from fewtone.typing import FloatArray, IntArray  # noqa: E402
 from invented import invented_shelf, lab_target  # noqa: E402
 

@@ -11,12 +11,12 @@ from pathlib import Path
 import numpy as np
 
 from fewtone.colorimetry import Light
-from fewtone.match.evaluate import Evaluator, evaluator_of
-from fewtone.match.lattice import Lattice
 from fewtone.match.result import MatchResult
-from fewtone.match.rules import Rules
 from fewtone.model.curves import Curves
 from fewtone.model.shelf import ShelfSettings
+from fewtone.recipes.evaluate import Evaluator, evaluator_of
+from fewtone.recipes.lattice import Lattice
+from fewtone.recipes.rules import Rules
 from invented import invented_shelf, lab_target
 
 __all__ = [

@@ -10,11 +10,11 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from fewtone.colorimetry import Light
-from fewtone.match.rules import Rules
 from fewtone.match.search import search
 from fewtone.model.recipe import Recipe
 from fewtone.optics.film import Geometry
 from fewtone.prediction.recipes import predict
+from fewtone.recipes.rules import Rules
 from invented import invented_shelf, lab_target
 from reference_match import plain_loop
 from shared import sized

@@ -7,8 +7,8 @@ import json
 import pytest
 
 from benchmarks.hard_case import LISTED_PICKS, hard_picks, hard_shelf, hard_targets
-from fewtone.match.rules import Rules
 from fewtone.match.search import search
+from fewtone.recipes.rules import Rules
 from invented import lab_target
 
 CURVES, SHELF = hard_shelf()

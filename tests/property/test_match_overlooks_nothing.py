@@ -9,18 +9,18 @@ import pytest
 
 from benchmarks.hard_case import hard_shelf, hard_targets
 from fewtone.colorimetry import Light
-from fewtone.match.bounds.exponentials import exponentials_of
-from fewtone.match.bounds.haze import HazeRanges
-from fewtone.match.bounds.shells import Shells
-from fewtone.match.evaluate import Evaluator, evaluator_of
-from fewtone.match.hazy import HazySweep
-from fewtone.match.lattice import Lattice
-from fewtone.match.listed import ListedSweep, Lists
-from fewtone.match.picks import Candidates
-from fewtone.match.rules import Rules
-from fewtone.match.search import everything
-from fewtone.match.sweep import Sweep, sums_of
 from fewtone.optics.film import Geometry
+from fewtone.recipes.evaluate import Evaluator, evaluator_of
+from fewtone.recipes.keys import Candidates
+from fewtone.recipes.lattice import Lattice
+from fewtone.recipes.rules import Rules
+from fewtone.search.bounds.exponentials import exponentials_of
+from fewtone.search.bounds.haze import HazeRanges
+from fewtone.search.bounds.shells import Shells
+from fewtone.search.hazy import HazySweep
+from fewtone.search.listed import ListedSweep, Lists
+from fewtone.search.radius import everything
+from fewtone.search.sweep import Sweep, sums_of
 from fewtone.typing import FloatArray, IntArray
 from invented import invented_shelf, lab_target
 

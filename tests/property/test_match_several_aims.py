@@ -11,9 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fewtone.colorimetry import Light, delta_e_2000
-from fewtone.match.evaluate import Aim
 from fewtone.match.result import MatchResult
-from fewtone.match.rules import Rules
 from fewtone.match.search import search
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
@@ -21,6 +19,8 @@ from fewtone.model.target import Target
 from fewtone.optics.film import Geometry
 from fewtone.prediction.forward import lab_of, reflectance
 from fewtone.prediction.recipes import predict
+from fewtone.recipes.evaluate import Aim
+from fewtone.recipes.rules import Rules
 from invented import invented_shelf
 from reference_minimax import PlainAnswer, plain_minimax
 from shared import sized

@@ -29,6 +29,8 @@ FLOORS = (
     "io",
     "prediction",
     "learning",
+    "recipes",
+    "search",
     "match",
     "workshop",
     "jobs",

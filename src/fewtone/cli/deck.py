@@ -13,7 +13,7 @@ from fewtone.errors import Fault, UsageError
 if TYPE_CHECKING:
     from fewtone.cli.console import Part
     from fewtone.decks import Deck, Summary
-    from fewtone.match.rules import Rules
+    from fewtone.recipes.rules import Rules
 
 __all__ = ["deck"]
 
@@ -98,7 +98,7 @@ def deck(
     from fewtone.cli.console import out, print_document
     from fewtone.cli.progress import Countdown
     from fewtone.io.atomic import refuse_to_overwrite, require_replaceable, write_atomic
-    from fewtone.match.rules import Rules
+    from fewtone.recipes.rules import Rules
     from fewtone.report.deck_page import deck_page
     from fewtone.report.json import deck_document
 

@@ -12,8 +12,8 @@ import typer
 from fewtone.errors import Fault, FewtoneError, UsageError
 
 if TYPE_CHECKING:
-    from fewtone.match.rules import RuleOptions
     from fewtone.model.blend import Number
+    from fewtone.recipes.rules import RuleOptions
     from fewtone.shelf import Shelf
 
 __all__ = [

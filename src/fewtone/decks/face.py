@@ -12,12 +12,12 @@ from fewtone.decks.runners import opened_runner
 from fewtone.decks.swatch import COLUMNS, Question
 from fewtone.errors import Fault, FewtoneError
 from fewtone.io.targets import read_deck
-from fewtone.match.rules import RuleOptions, Rules
 from fewtone.model.curves import Curves
 from fewtone.model.names import named_options
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
 from fewtone.prediction.keyed import with_keyed
+from fewtone.recipes.rules import RuleOptions, Rules
 from fewtone.tables import data_frame
 
 if TYPE_CHECKING:
@@ -101,7 +101,7 @@ def deck_table(
     scheduler
         The address of a Dask scheduler, in place of processes.
     **rules
-        As `fewtone.match.Rules.of` takes them.
+        As `fewtone.recipes.rules.Rules.of` takes them.
 
     Raises
     ------

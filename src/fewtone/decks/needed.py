@@ -15,7 +15,7 @@ from typing import Any
 
 from fewtone.decks.hitting import Hitting, Pair, Reached
 from fewtone.errors import Fault, UsageError
-from fewtone.match.rules import Rules
+from fewtone.recipes.rules import Rules
 
 __all__ = ["Loss", "Needed", "needed"]
 
@@ -90,7 +90,7 @@ def needed(supports: Iterable[Iterable[Sequence[Any]]], percent: float, rules: R
     ----------
     supports
         For each swatch, the pairs of toners and ground that reach it, as
-        `fewtone.match.supports.supports_within` finds them: none where it is out of reach.
+        `fewtone.search.supports.supports_within` finds them: none where it is out of reach.
     percent
         How much of the deck [% of its swatches], above 0 to 100.
     rules

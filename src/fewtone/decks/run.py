@@ -5,7 +5,7 @@ flat. Answers come as they are ready, each with its place in the deck.
 
 Processes are started anew, not forked: a fork copies threads' locks without their threads. Each
 unpacks the shelf once, leaves Ctrl-C to the one that started it, and ends when that one is gone.
-What one of them lists for many swatches (`fewtone.match.listed`) all of them use, by a folder that
+What one of them lists for many swatches (`fewtone.search.listed`) all of them use, by a folder that
 goes with them.
 If a process is ended from outside, its swatch is asked again of a fresh set of processes.
 """
@@ -24,8 +24,8 @@ from typing import TypeAlias
 
 from fewtone.decks.swatch import Answer, Question, answer, answer_packed
 from fewtone.errors import Fault, FewtoneError
-from fewtone.match.listed import Lists
 from fewtone.model.target import Target
+from fewtone.search.listed import Lists
 
 __all__ = ["Runner", "Submit", "cores", "here", "on_executor", "on_processes"]
 

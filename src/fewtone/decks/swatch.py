@@ -17,14 +17,14 @@ from typing import Any, TypeAlias
 
 from fewtone.errors import Fault, FewtoneError
 from fewtone.match.answer import match
-from fewtone.match.listed import Lists
 from fewtone.match.result import Match, MatchResult
-from fewtone.match.rules import Rules
 from fewtone.match.search import search
-from fewtone.match.supports import supports_within
 from fewtone.model.curves import Curves
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
+from fewtone.recipes.rules import Rules
+from fewtone.search.listed import Lists
+from fewtone.search.supports import supports_within
 from fewtone.version import __version__
 
 __all__ = ["COLUMNS", "Answer", "Question", "Row", "answer", "answer_packed", "row_of"]

@@ -12,11 +12,11 @@ from fewtone.errors import Fault, FewtoneError
 from fewtone.jobs.job import Job
 from fewtone.match.judging import judge
 from fewtone.match.result import Match
-from fewtone.match.rules import Rules
 from fewtone.match.search import search
 from fewtone.model.curves import Curves
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
+from fewtone.recipes.rules import Rules
 
 __all__ = ["Again", "KeptMatch", "again", "kept_matches", "of_shelf"]
 

@@ -7,14 +7,14 @@ from dataclasses import replace
 
 from fewtone.colorimetry import Light
 from fewtone.errors import Fault, UsageError
-from fewtone.match.evaluate import Aim, rounded_difference
-from fewtone.match.listed import Lists
 from fewtone.match.result import MatchResult, Version
-from fewtone.match.rules import Rules
 from fewtone.match.search import search
 from fewtone.model.curves import Curves
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
+from fewtone.recipes.evaluate import Aim, rounded_difference
+from fewtone.recipes.rules import Rules
+from fewtone.search.listed import Lists
 
 __all__ = ["match"]
 

@@ -14,24 +14,21 @@ from functools import partial
 
 import numpy as np
 
-from fewtone.match.evaluate import Aim, evaluators_of
 from fewtone.match.judging import aims_of, is_single, judge_aims
-from fewtone.match.keys import Candidates
-from fewtone.match.lattice import Lattice
-from fewtone.match.listed import Lists
 from fewtone.match.picks import CLOSE, Picks
 from fewtone.match.result import Match
-from fewtone.match.rules import Rules
-from fewtone.match.search import best_first, learnt_rules, sweeps_of
 from fewtone.model.curves import Curves
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
+from fewtone.recipes.evaluate import ROUNDING, Aim, evaluators_of
+from fewtone.recipes.keys import Candidates
+from fewtone.recipes.lattice import Lattice
+from fewtone.recipes.rules import Rules, learnt_rules
+from fewtone.search.listed import Lists
+from fewtone.search.radius import best_first, sweeps_of
 from fewtone.typing import FloatArray, IntArray
 
 __all__ = ["nearest_beyond"]
-
-# More than rounding to 1e-6 moves a ΔE00.
-_ROUNDING = 1e-6
 
 
 def nearest_beyond(
@@ -100,8 +97,8 @@ class _Part:
         """The ΔE00 within which its recipes may still matter."""
         least = float(self.picks.least.min())
         if least <= self.rules.tolerance:
-            return self.rules.tolerance + _ROUNDING
-        return min(self.within, least + CLOSE) + _ROUNDING
+            return self.rules.tolerance + ROUNDING
+        return min(self.within, least + CLOSE) + ROUNDING
 
     def nearest(self, curves: Curves, settings: ShelfSettings, aims: Sequence[Aim]) -> Match | None:
         """Its best recipe, if it is near enough."""

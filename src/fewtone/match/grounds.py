@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from fewtone.match.evaluate import Aim
 from fewtone.match.result import Match
-from fewtone.match.rules import Rules
 from fewtone.match.search import search
 from fewtone.model.curves import Curves
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
+from fewtone.recipes.evaluate import Aim
+from fewtone.recipes.rules import Rules
 
 __all__ = ["over_each_ground"]
 

@@ -13,15 +13,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from fewtone.match.beyond import nearest_beyond
-from fewtone.match.evaluate import Aim
 from fewtone.match.kinds import new_ground, new_toner
-from fewtone.match.listed import Lists
 from fewtone.match.result import Help, Match, MatchResult
-from fewtone.match.rules import Rules
 from fewtone.model.blend import Number, coats_text
 from fewtone.model.curves import Curves
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
+from fewtone.recipes.evaluate import Aim
+from fewtone.recipes.rules import Rules
+from fewtone.search.listed import Lists
 
 __all__ = ["with_help"]
 

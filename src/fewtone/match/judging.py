@@ -8,7 +8,6 @@ from dataclasses import replace
 import numpy as np
 
 from fewtone.colorimetry import Light
-from fewtone.match.evaluate import THIN_AND_THICK, Aim, rounded_difference, rounded_unevenness
 from fewtone.match.miss import difference_of
 from fewtone.match.result import Match, Miss, Standing
 from fewtone.model.curves import Curves
@@ -17,6 +16,7 @@ from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
 from fewtone.prediction.pass_probability import pass_any_probability, pass_probability
 from fewtone.prediction.recipes import predict
+from fewtone.recipes.evaluate import THIN_AND_THICK, Aim, rounded_difference, rounded_unevenness
 from fewtone.typing import FloatArray, frozen
 
 __all__ = [

@@ -15,15 +15,15 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from fewtone.match.evaluate import Aim
 from fewtone.match.judging import aims_of, judge_aims
 from fewtone.match.result import Keying, KeyingProposal, Match, MatchResult
-from fewtone.match.rules import Rules
 from fewtone.match.search import search
 from fewtone.model.curves import Curves
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
 from fewtone.prediction.keyed import as_if_read, with_keyed
+from fewtone.recipes.evaluate import Aim
+from fewtone.recipes.rules import Rules
 
 __all__ = ["keyed_recipes"]
 

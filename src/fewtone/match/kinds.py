@@ -17,14 +17,14 @@ import numpy as np
 
 from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.match.beyond import nearest_beyond
-from fewtone.match.bounds.delta_e import lightness_span
-from fewtone.match.listed import Lists
 from fewtone.match.result import Help, NewGround, NewToner
-from fewtone.match.rules import Rules
 from fewtone.model.curves import Curves
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
 from fewtone.prediction.forward import lab_of, reflectance
+from fewtone.recipes.rules import Rules
+from fewtone.search.bounds.delta_e import lightness_span
+from fewtone.search.listed import Lists
 from fewtone.typing import FloatArray
 
 __all__ = ["new_ground", "new_toner", "with_new_ground", "with_new_toner"]

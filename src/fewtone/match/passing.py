@@ -19,12 +19,12 @@ from typing import NamedTuple
 
 import numpy as np
 
-from fewtone.match.evaluate import Evaluator
-from fewtone.match.keys import Candidates, Ranks
-from fewtone.match.lattice import Lattice
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
 from fewtone.prediction.pass_probability import PassProbability
+from fewtone.recipes.evaluate import Evaluator
+from fewtone.recipes.keys import Candidates, Ranks
+from fewtone.recipes.lattice import Lattice
 from fewtone.typing import BoolArray, FloatArray, IntArray
 
 __all__ = ["Passer", "Passing"]

@@ -1,6 +1,6 @@
 """The picks and the trade-off, kept while candidates stream past; memory stays flat.
 
-Recipes are ordered by their key (`fewtone.match.keys`). Within a rank the key's order is (ΔE00,
+Recipes are ordered by their key (`fewtone.recipes.keys`). Within a rank the key's order is (ΔE00,
 ground, line), so by ΔE00 the least of each rank is all that needs to be kept:
 
 closest    least key among those within 0.05 of the least ΔE00 there is: the first rank whose
@@ -23,20 +23,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fewtone.match.evaluate import Evaluator
-from fewtone.match.keys import Candidates, Ranks
-from fewtone.match.lattice import Lattice
 from fewtone.match.passing import Passing
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
+from fewtone.recipes.evaluate import ROUNDING, Evaluator
+from fewtone.recipes.keys import Candidates, Ranks
+from fewtone.recipes.lattice import Lattice
 from fewtone.typing import FloatArray, IntArray
 
-__all__ = ["CLOSE", "Candidates", "Picks"]
+__all__ = ["CLOSE", "Picks"]
 
 # Below what an instrument repeats: recipes this near to the closest count as equally close.
 CLOSE = 0.05
-# More than rounding to 1e-6 moves a ΔE00.
-_ROUNDING = 1e-6
 
 
 @dataclass(slots=True, eq=False)
@@ -182,7 +180,7 @@ class Picks:
             within = position <= self._class_within(rules.tolerance)
         needed = np.where(within, np.maximum(needed, rules.tolerance), needed)
         # ΔE00 is rounded before it is compared.
-        needed = np.minimum(needed, self.within + CLOSE) + _ROUNDING
+        needed = np.minimum(needed, self.within + CLOSE) + ROUNDING
         return np.asarray(needed.reshape(-1, self.ranks.sums))
 
     def _class_within(self, limit: float) -> int:

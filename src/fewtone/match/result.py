@@ -158,8 +158,8 @@ class Help:
     Parameters
     ----------
     rule
-        The rule that is loosened, as `fewtone.match.rules.Rules` names it, ``use`` for toners that
-        were left out, or ``new_toner``, ``new_ground`` for what the shelf lacks.
+        The rule that is loosened, as `fewtone.recipes.rules.Rules` names it, ``use`` for toners
+        that were left out, or ``new_toner``, ``new_ground`` for what the shelf lacks.
     value
         What the recipe makes of it: so many toners, that letdown, the ground's name …
     match

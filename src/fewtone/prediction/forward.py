@@ -9,7 +9,7 @@ Model
 
 What asks the optics otherwise has no curves yet: learning's starting points, from trial dyes and
 bare grounds (`fewtone.learning.starts`), and the search's certified bounds
-(`fewtone.match.bounds`), which never answer with a colour.
+(`fewtone.search.bounds`), which never answer with a colour.
 """
 
 from __future__ import annotations

@@ -10,13 +10,13 @@ import pytest
 
 from fewtone.colorimetry import Light
 from fewtone.decks.swatch import Question, answer
-from fewtone.match import listed
-from fewtone.match.lattice import Lattice
-from fewtone.match.listed import Lists
-from fewtone.match.rules import Rules
 from fewtone.match.search import search
 from fewtone.model.target import Target
 from fewtone.prediction.recipes import predict
+from fewtone.recipes.lattice import Lattice
+from fewtone.recipes.rules import Rules
+from fewtone.search import listed
+from fewtone.search.listed import Lists
 from invented import invented_shelf, lab_target
 
 

@@ -11,7 +11,7 @@ import pytest
 
 from fewtone.decks import hitting, needed
 from fewtone.errors import UsageError
-from fewtone.match.rules import Rules
+from fewtone.recipes.rules import Rules
 
 TONERS, GROUNDS = ("a", "b", "c", "d", "e", "f"), ("x", "y", "z")
 RULES = Rules(TONERS, GROUNDS, (6,), (1, 2), 2)

@@ -20,9 +20,9 @@ from fewtone.decks.run import flow
 from fewtone.decks.swatch import answer_packed
 from fewtone.decks.unfinished import Unfinished, fingerprint
 from fewtone.errors import FewtoneError, UsageError
-from fewtone.match.rules import Rules
 from fewtone.model.target import Target
 from fewtone.prediction.recipes import predict
+from fewtone.recipes.rules import Rules
 from invented import invented_shelf, lab_target
 
 

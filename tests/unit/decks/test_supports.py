@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 from fewtone.colorimetry import Light, delta_e_2000
-from fewtone.match.rules import Rules
-from fewtone.match.supports import supports_within
 from fewtone.model.recipe import Recipe
 from fewtone.prediction.recipes import predict
+from fewtone.recipes.rules import Rules
+from fewtone.search.supports import supports_within
 from invented import invented_shelf, lab_target
 
 LIGHT = Light("D65", 10)

@@ -8,9 +8,9 @@ import numpy as np
 
 from fewtone.colorimetry import Light
 from fewtone.match.beyond import nearest_beyond
-from fewtone.match.rules import Rules
 from fewtone.match.search import search
 from fewtone.prediction.forward import lab_of
+from fewtone.recipes.rules import Rules
 from invented import invented_shelf, lab_target
 
 CURVES, SHELF = invented_shelf(4, 5, 3, coats=(2, 4), medium_parts=(6, 8), max_part=3)

@@ -13,11 +13,11 @@ from fewtone.match.grounds import over_each_ground
 from fewtone.match.help import with_help
 from fewtone.match.kinds import _best_band
 from fewtone.match.result import Help, MatchResult, NewGround, NewToner
-from fewtone.match.rules import Rules
 from fewtone.match.search import search
 from fewtone.model.recipe import parse
 from fewtone.prediction.forward import lab_of
 from fewtone.prediction.recipes import predict
+from fewtone.recipes.rules import Rules
 from fewtone.typing import FloatLike
 from invented import invented_shelf, lab_target
 from reference_match import plain_loop

@@ -9,9 +9,9 @@ from fewtone.colorimetry import Light
 from fewtone.errors import UsageError
 from fewtone.match.answer import match
 from fewtone.match.result import Match, MatchResult
-from fewtone.match.rules import Rules, keyed_pairs
 from fewtone.prediction.keyed import as_if_read, with_keyed
 from fewtone.prediction.recipes import predict
+from fewtone.recipes.rules import Rules, keyed_pairs
 from invented import invented_shelf, lab_target
 from reference_match import plain_loop
 

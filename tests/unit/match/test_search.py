@@ -1,8 +1,7 @@
-"""The answer of a match around the picks: the miss, the proof, what is passed over."""
+"""The answer of a match around the picks: the miss and the proof."""
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterator
 from dataclasses import replace
 from decimal import Decimal
@@ -11,20 +10,16 @@ import numpy as np
 import pytest
 
 from fewtone.colorimetry import Light, delta_e_2000
-from fewtone.errors import FewtoneError
 from fewtone.match.answer import _apart, match
-from fewtone.match.evaluate import evaluator_of
-from fewtone.match.hazy import HazySweep
 from fewtone.match.judging import describe_all
-from fewtone.match.keys import Candidates
-from fewtone.match.lattice import Lattice
 from fewtone.match.result import MatchResult
-from fewtone.match.rules import Rules
-from fewtone.match.search import _SearchState, search, sweeps_of
-from fewtone.match.sweep import Sweep
+from fewtone.match.search import _SearchState, search
 from fewtone.model.recipe import parse
 from fewtone.model.target import Target
 from fewtone.prediction.recipes import predict
+from fewtone.recipes.keys import Candidates
+from fewtone.recipes.rules import Rules
+from fewtone.search.sweep import Sweep
 from fewtone.typing import FloatArray
 from invented import invented_shelf, lab_target
 
@@ -49,25 +44,6 @@ def test_a_colour_of_the_shelf_is_found() -> None:
     assert found.simplest is not None
     assert found.simplest.in_tolerance
     assert found.miss is None
-
-
-def test_only_films_with_haze_are_swept_as_hazy() -> None:
-    """Sets of toners are parted by whether one of them scatters, at whatever wavelength."""
-    curves, shelf = invented_shelf(3, 5, 2, coats=(2, 3), hazy=2)
-    scattering = curves.scattering.copy()
-    scattering[1, 1:] = 0.0
-    curves = replace(curves, scattering=scattering)
-    rules = Rules.of(shelf)
-    evaluator = evaluator_of(curves, rules, lab_target((40.0, 0.0, 0.0)))
-    supports = np.array(list(itertools.combinations(range(5), 2)))
-    hazy = [row < 2 for row in evaluator.toners.tolist()]
-    sweeps = list(sweeps_of(evaluator, Lattice.of(rules), supports, np.ones(20)))
-    clear, scatters = sweeps
-    assert (type(clear), type(scatters)) == (Sweep, HazySweep)
-    assert {tuple(pair) for pair in clear.supports.tolist()} == {
-        pair for pair in map(tuple, supports.tolist()) if not any(hazy[i] for i in pair)
-    }
-    assert len(clear.supports) + len(scatters.supports) == len(supports)
 
 
 def test_metamerism_is_left_to_the_spectrum_of_the_first_version() -> None:
@@ -111,21 +87,6 @@ def test_out_of_reach_there_is_a_miss_and_no_pick_within_tolerance() -> None:
     assert "too dull" in found.miss.words
 
 
-def test_toners_that_are_not_learnt_are_passed_over() -> None:
-    """A toner without curves is never used; with none left that is an error."""
-    fewer = replace(CURVES, toners=CURVES.toners[:2], absorption=CURVES.absorption[:2])
-    found = search(fewer, SHELF, lab_target((40.0, 0.0, 0.0)), Rules.of(SHELF))
-    assert set(found.closest.recipe.blend) <= set(CURVES.toners[:2])
-    with pytest.raises(FewtoneError, match="None of these toners is learnt"):
-        search(fewer, SHELF, lab_target((40.0, 0.0, 0.0)), Rules.of(SHELF, use=("toner-05",)))
-
-
-def test_a_toner_to_keep_is_in_every_recipe() -> None:
-    """Recipes that lack a toner to be kept are not admissible."""
-    found = find("1 toner-01, 6:1, 3 coats over silver", keep=("toner-04",))
-    assert all("toner-04" in match.recipe.blend for match in (found.closest, *found.recipes))
-
-
 def test_judging_a_recipe_without_a_target_gives_its_colour_alone() -> None:
     """Its colour and unevenness, ΔE00 from 90 % to 110 % of the film; no ΔE00, no verdict."""
     recipe = parse("41.5 toner-01 + 22 toner-02, 6:1, 3 coats over silver")
@@ -146,19 +107,6 @@ def test_the_proof_adds_up_and_reads_as_words() -> None:
     for _, count in proof.cut:
         assert any(line.startswith(f"{count:,} are cut") for line in proof.lines) or count == 0
     assert all(count >= 0 for _, count in proof.cut)
-
-
-def test_films_over_all_grounds_are_what_each_is_over_its_own() -> None:
-    """Colours of hazy films over all grounds at once equal those worked out one by one."""
-    curves, settings = invented_shelf(3, 4, 3, hazy=2)
-    evaluator = evaluator_of(curves, Rules.of(settings), lab_target((40.0, 0.0, 0.0)))
-    rng = np.random.default_rng(0)
-    fractions, loads = rng.dirichlet(np.ones(4), 50), rng.uniform(0.2, 1.0, 50)
-    grounds = np.arange(3)
-    together = evaluator.lab(fractions[:, np.newaxis], loads[:, np.newaxis], grounds)
-    for ground in grounds:
-        alone = evaluator.lab(fractions, loads, np.full(50, ground))
-        assert np.allclose(together[:, ground], alone, rtol=0, atol=1e-10)
 
 
 @pytest.mark.parametrize("broken", ["cut", "evaluated"])
@@ -191,8 +139,3 @@ def test_versions_are_apart_in_one_light_alone() -> None:
     assert _apart(lab_target(one), lab_target(one, Light("A", 10))) is None
     apart = _apart(lab_target(one), lab_target(other))
     assert apart == pytest.approx(float(delta_e_2000(np.array(other), np.array(one))), abs=1e-6)
-
-
-def test_no_medium_at_all_is_a_letdown() -> None:
-    """A blend may be sprayed as it is."""
-    assert Rules.of(SHELF, medium_parts=[0]).medium_parts == (0,)

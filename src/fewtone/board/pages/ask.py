@@ -17,10 +17,10 @@ from fewtone.colorimetry import delta_e_2000
 from fewtone.errors import Fault, FewtoneError, UsageError
 from fewtone.io.targets import lab_triple
 from fewtone.match.result import Match
-from fewtone.match.rules import RuleOptions
 from fewtone.model.blend import exact_number
 from fewtone.model.numbers import decimal_from
 from fewtone.model.target import Target
+from fewtone.recipes.rules import RuleOptions
 from fewtone.report.json import match_document
 from fewtone.report.json.recipes import recipe_document
 from fewtone.report.swatches import Swatch, swatch

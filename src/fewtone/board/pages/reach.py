@@ -8,7 +8,7 @@ from starlette.responses import Response
 from fewtone.board.requests import deck_file
 from fewtone.board.visit import Visit
 from fewtone.errors import FewtoneError
-from fewtone.match.rules import RuleOptions
+from fewtone.recipes.rules import RuleOptions
 from fewtone.report.json.reach import reach_document
 from fewtone.report.reach_chart import reach_planes
 from fewtone.report.swatches import swatch

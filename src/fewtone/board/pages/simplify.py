@@ -7,7 +7,7 @@ from starlette.responses import Response
 from fewtone.board.shades import shown
 from fewtone.board.ticket import Ticket
 from fewtone.board.visit import Visit
-from fewtone.match.rules import RuleOptions
+from fewtone.recipes.rules import RuleOptions
 from fewtone.report.json import simplify_document
 from fewtone.report.phrases import titled_picks
 

@@ -21,12 +21,12 @@ import numpy as np
 
 from fewtone.colorimetry import Light
 from fewtone.errors import Fault, UsageError
-from fewtone.match.lattice import Lattice, ratios_of
-from fewtone.match.rules import Rules
 from fewtone.model.curves import Curves
 from fewtone.model.target import Target
 from fewtone.prediction.forward import lab_of, reflectance
 from fewtone.prediction.keyed import with_keyed
+from fewtone.recipes.lattice import Lattice, ratios_of
+from fewtone.recipes.rules import Rules
 from fewtone.typing import BoolArray, FloatArray, frozen
 
 __all__ = ["LEVELS", "SECTORS", "GroundReach", "Outline", "Placed", "Reach", "reach"]

@@ -16,11 +16,9 @@ from typing import Unpack
 import numpy as np
 
 from fewtone.colorimetry import Light, delta_e_2000
-from fewtone.match.evaluate import Aim
 from fewtone.match.help import with_help
 from fewtone.match.judging import describe_all
 from fewtone.match.result import Match, MatchResult
-from fewtone.match.rules import RuleOptions, Rules
 from fewtone.match.search import search
 from fewtone.model.curves import Curves
 from fewtone.model.names import named_options
@@ -29,6 +27,8 @@ from fewtone.model.shelf import ShelfSettings
 from fewtone.model.target import Target
 from fewtone.prediction.forward import lab_of_doses, recipe_dose
 from fewtone.prediction.recipes import predict
+from fewtone.recipes.evaluate import Aim
+from fewtone.recipes.rules import RuleOptions, Rules
 from fewtone.workshop.pour.mix import require_names, stock_cautions
 
 __all__ = ["OTHER_LIGHTS", "Loss", "Simplification", "parse_formula", "simplify"]
@@ -134,7 +134,7 @@ def simplify(
     light
         The light in which they are to look alike; the shelf's own if None.
     **options
-        What a recipe must keep, as `fewtone.match.rules.Rules.of` takes it; two toners at most if
+        What a recipe must keep, as `fewtone.recipes.rules.Rules.of` takes it; two toners at most if
         nothing else is said.
 
     Raises

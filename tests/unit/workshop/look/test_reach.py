@@ -9,10 +9,10 @@ import pytest
 
 from fewtone.colorimetry import Light
 from fewtone.errors import UsageError
-from fewtone.match.rules import Rules
 from fewtone.match.search import search
 from fewtone.model.recipe import parse
 from fewtone.prediction.recipes import predict
+from fewtone.recipes.rules import Rules
 from fewtone.report.reach_chart import reach_svg
 from fewtone.workshop.look.reach import LEVELS, reach
 from invented import invented_shelf, lab_target

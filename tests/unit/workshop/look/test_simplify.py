@@ -11,14 +11,14 @@ from fewtone import parse
 from fewtone.colorimetry import Light, delta_e_2000
 from fewtone.errors import FewtoneError
 from fewtone.io.settings import load_settings
-from fewtone.match.evaluate import Aim
 from fewtone.match.result import Match
-from fewtone.match.rules import Rules
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.target import Target
 from fewtone.optics.film import Geometry
 from fewtone.prediction.recipes import predict
+from fewtone.recipes.evaluate import Aim
+from fewtone.recipes.rules import Rules
 from fewtone.workshop.look.simplify import OTHER_LIGHTS, Simplification, parse_formula, simplify
 from invented import invented_shelf
 from lamp_shelf import LAMP_BENCH, lamp_curves

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from fewtone.colorimetry import Light, weights, white_point
-from fewtone.match.bounds.haze import GROUP, HazeRanges, HazeTable
-from fewtone.match.evaluate import evaluator_of
-from fewtone.match.lattice import Lattice
-from fewtone.match.rules import Rules
 from fewtone.optics.film import Geometry
 from fewtone.optics.ranges import SHARE_STEPS
+from fewtone.recipes.evaluate import evaluator_of
+from fewtone.recipes.lattice import Lattice
+from fewtone.recipes.rules import Rules
+from fewtone.search.bounds.haze import GROUP, HazeRanges, HazeTable
 from fewtone.typing import FloatArray
 from invented import invented_shelf, lab_target
 

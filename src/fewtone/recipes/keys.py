@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from fewtone.match.lattice import Lattice
+from fewtone.recipes.lattice import Lattice
 from fewtone.typing import BoolArray, FloatArray, IntArray
 
 __all__ = ["Candidates", "Ranks"]

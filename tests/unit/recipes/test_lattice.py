@@ -10,8 +10,8 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from fewtone.match.lattice import Lattice, ratios_of
-from fewtone.match.rules import Rules
+from fewtone.recipes.lattice import Lattice, ratios_of
+from fewtone.recipes.rules import Rules
 from invented import invented_shelf
 
 _, SHELF = invented_shelf(1, 5, 2)

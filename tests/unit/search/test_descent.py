@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from fewtone.colorimetry import Light
-from fewtone.match.descent import Descent
-from fewtone.match.evaluate import evaluator_of
-from fewtone.match.lattice import Lattice
-from fewtone.match.rules import Rules
 from fewtone.model.recipe import parse
 from fewtone.prediction.recipes import predict
+from fewtone.recipes.evaluate import evaluator_of
+from fewtone.recipes.lattice import Lattice
+from fewtone.recipes.rules import Rules
+from fewtone.search.descent import Descent
 from invented import invented_shelf, lab_target
 
 LIGHT = Light("D65", 10)

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from fewtone.match.bounds.delta_e import Region, lightness_span, regions_of
+from fewtone.search.bounds.delta_e import Region, lightness_span, regions_of
 from fewtone.typing import FloatArray, IntArray
 
 __all__ = ["Slice", "lab_box", "may_contain", "slices_of"]

@@ -1,6 +1,6 @@
 """Every colour of a lattice, kept from one target to the next: what a deck asks by the thousand.
 
-Colours come from the sums of exponentials (`fewtone.match.bounds.exponentials`), as square roots
+Colours come from the sums of exponentials (`fewtone.search.bounds.exponentials`), as square roots
 of X, Y and Z in steps of 16 bits, sorted by Y. A target then costs a look at those within its
 windows, and the same bounds as in a sweep. A lattice is listed, if it is not too large, once its
 sweeps have cost about a fifth of what listing it does: so early that a deck of 200 takes the
@@ -19,13 +19,13 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fewtone.match.bounds.delta_e import de00_lower_bound
-from fewtone.match.bounds.exponentials import FLOOR
-from fewtone.match.bounds.shells import Shells, window_of
-from fewtone.match.bounds.slices import lab_box, slices_of
-from fewtone.match.keys import Candidates
-from fewtone.match.lattice import Lattice
-from fewtone.match.sweep import BOUNDS, MANY
+from fewtone.recipes.keys import Candidates
+from fewtone.recipes.lattice import Lattice
+from fewtone.search.bounds.delta_e import de00_lower_bound
+from fewtone.search.bounds.exponentials import FLOOR
+from fewtone.search.bounds.shells import Shells, window_of
+from fewtone.search.bounds.slices import lab_box, slices_of
+from fewtone.search.sweep import BOUNDS, MANY
 from fewtone.typing import FloatArray, IntArray
 
 __all__ = ["ListedSweep", "Lists"]
@@ -195,19 +195,19 @@ def _listed(shells: Shells, lattice: Lattice, supports: IntArray, pairs: IntArra
 
 
 class ListedSweep:
-    """What `fewtone.match.sweep.Sweep` finds, out of a list.
+    """What `fewtone.search.sweep.Sweep` finds, out of a list.
 
     Parameters
     ----------
     colours
         The list.
     shells, lattice, supports, target, radius, kinds
-        As `fewtone.match.sweep.Sweep` takes them.
+        As `fewtone.search.sweep.Sweep` takes them.
 
     Attributes
     ----------
     cut
-        As that of `fewtone.match.sweep.Sweep`; all that is cut counts for the last bound.
+        As that of `fewtone.search.sweep.Sweep`; all that is cut counts for the last bound.
     """
 
     def __init__(

@@ -29,9 +29,9 @@ from functools import cached_property, lru_cache
 import numpy as np
 
 from fewtone.colorimetry import weights, white_point
-from fewtone.match.evaluate import Films
 from fewtone.optics.film import FilmOptics, Geometry
 from fewtone.optics.interface import film_cosine
+from fewtone.recipes.evaluate import Films
 from fewtone.typing import FloatArray, IntArray
 
 __all__ = ["FLOOR", "Exponentials", "exponentials_of"]

@@ -21,9 +21,9 @@ from functools import lru_cache
 
 import numpy as np
 
-from fewtone.match.rules import Rules
 from fewtone.model.blend import Number, film_load
 from fewtone.model.recipe import Recipe
+from fewtone.recipes.rules import Rules
 from fewtone.typing import FloatArray, IntArray
 
 __all__ = ["Lattice", "Load", "ratios_of"]

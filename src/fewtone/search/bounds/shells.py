@@ -25,7 +25,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from fewtone.match.bounds.exponentials import FLOOR, Exponentials
+from fewtone.search.bounds.exponentials import FLOOR, Exponentials
 from fewtone.typing import BoolArray, FloatArray, IntArray
 
 __all__ = ["Corners", "Shells", "Window", "window_of"]

@@ -1,8 +1,8 @@
 """One sweep over all recipes with a toner that scatters, within a radius of the target.
 
 Where light scatters, neither need a film darken as it thickens nor need logarithms be convex, and
-no plane is for such films (`fewtone.match.sweep`). Instead ends of X, Y and Z of every film are
-read off tables (`fewtone.match.bounds.haze`): first over groups of loads of a blend over a ground,
+no plane is for such films (`fewtone.search.sweep`). Instead ends of X, Y and Z of every film are
+read off tables (`fewtone.search.bounds.haze`): first over groups of loads of a blend over a ground,
 then over the films of groups that may hold a colour within the radius, one by one. What is left is
 worked out.
 """
@@ -13,12 +13,12 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from fewtone.match.bounds.delta_e import de00_lower_bound
-from fewtone.match.bounds.haze import HazeRanges, HazeTable
-from fewtone.match.bounds.slices import Slice, lab_box, may_contain, slices_of
-from fewtone.match.keys import Candidates
-from fewtone.match.lattice import Lattice
-from fewtone.match.sweep import BOUNDS, wanted_kinds
+from fewtone.recipes.keys import Candidates
+from fewtone.recipes.lattice import Lattice
+from fewtone.search.bounds.delta_e import de00_lower_bound
+from fewtone.search.bounds.haze import HazeRanges, HazeTable
+from fewtone.search.bounds.slices import Slice, lab_box, may_contain, slices_of
+from fewtone.search.sweep import BOUNDS, wanted_kinds
 from fewtone.typing import BoolArray, FloatArray, IntArray
 
 __all__ = ["HazySweep"]
@@ -36,7 +36,7 @@ class HazySweep:
     ranges
         The tables.
     lattice, supports, target, radius, kinds
-        As `fewtone.match.sweep.Sweep` takes them.
+        As `fewtone.search.sweep.Sweep` takes them.
 
     Attributes
     ----------

@@ -14,9 +14,9 @@ from functools import cached_property, lru_cache
 import numpy as np
 
 from fewtone.colorimetry import Light, weights, white_point
-from fewtone.match.evaluate import Films
 from fewtone.optics.film import FilmOptics
 from fewtone.optics.ranges import DEPTH_STEPS, SHARE_STEPS, depth_edges, reflectance_range
+from fewtone.recipes.evaluate import Films
 from fewtone.typing import FloatArray, IntArray
 
 __all__ = ["HazeRanges", "HazeTable"]

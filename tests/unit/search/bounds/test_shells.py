@@ -11,12 +11,12 @@ import pytest
 from scipy.optimize import brentq
 
 from fewtone.colorimetry import Light, weights, white_point
-from fewtone.match.bounds.exponentials import FLOOR, Exponentials, exponentials_of
-from fewtone.match.bounds.shells import Planes, Shells, Window, window_of
-from fewtone.match.evaluate import Evaluator, evaluator_of
-from fewtone.match.lattice import Lattice
-from fewtone.match.rules import Rules
 from fewtone.optics.film import FilmOptics, Geometry
+from fewtone.recipes.evaluate import Evaluator, evaluator_of
+from fewtone.recipes.lattice import Lattice
+from fewtone.recipes.rules import Rules
+from fewtone.search.bounds.exponentials import FLOOR, Exponentials, exponentials_of
+from fewtone.search.bounds.shells import Planes, Shells, Window, window_of
 from fewtone.typing import FloatArray
 from invented import invented_shelf, lab_target
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from fewtone.colorimetry import delta_e_2000
-from fewtone.match.bounds.delta_e import (
+from fewtone.search.bounds.delta_e import (
     _SLOPE_OF_T,
     _turns,
     de00_lower_bound,

@@ -1,6 +1,6 @@
 """Which sets of toners, over which ground, reach a colour: all of them, each only if no part does.
 
-Everything within tolerance is listed, size by size, by the same sweep as `search`; a set is left
+Everything within tolerance is listed, size by size, by the sweeps of a match; a set is left
 out where some of its toners alone reach the colour over the same ground.
 """
 
@@ -10,17 +10,14 @@ import itertools
 
 import numpy as np
 
-from fewtone.match.evaluate import evaluator_of
-from fewtone.match.lattice import Lattice
-from fewtone.match.rules import Rules
-from fewtone.match.search import everything, learnt_rules, sweeps_of
 from fewtone.model.curves import Curves
 from fewtone.model.target import Target
+from fewtone.recipes.evaluate import ROUNDING, evaluator_of
+from fewtone.recipes.lattice import Lattice
+from fewtone.recipes.rules import Rules, learnt_rules
+from fewtone.search.radius import everything, sweeps_of
 
 __all__ = ["supports_within"]
-
-# More than rounding to 1e-6 moves a ΔE00.
-_ROUNDING = 1e-6
 
 
 def supports_within(
@@ -61,7 +58,7 @@ def supports_within(
             batches = [everything(lattice, supports)]
         else:
             sums = int(lattice.ratios(size).sum(axis=1).max())
-            radius = np.full(sums + 1, rules.tolerance + _ROUNDING)
+            radius = np.full(sums + 1, rules.tolerance + ROUNDING)
             sweeps = sweeps_of(evaluator, lattice, supports, radius)
             batches = [sweep.candidates() for sweep in sweeps]
         here: set[tuple[tuple[int, ...], int]] = set()

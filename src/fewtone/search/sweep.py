@@ -14,12 +14,12 @@ from typing import NamedTuple
 
 import numpy as np
 
-from fewtone.match.bounds.delta_e import de00_lower_bound
-from fewtone.match.bounds.exponentials import FLOOR
-from fewtone.match.bounds.shells import Corners, Planes, Shells, Window, window_of
-from fewtone.match.bounds.slices import Slice, lab_box, slices_of
-from fewtone.match.lattice import Lattice
-from fewtone.match.picks import Candidates
+from fewtone.recipes.keys import Candidates
+from fewtone.recipes.lattice import Lattice
+from fewtone.search.bounds.delta_e import de00_lower_bound
+from fewtone.search.bounds.exponentials import FLOOR
+from fewtone.search.bounds.shells import Corners, Planes, Shells, Window, window_of
+from fewtone.search.bounds.slices import Slice, lab_box, slices_of
 from fewtone.typing import BoolArray, FloatArray, IntArray
 
 __all__ = ["BOUNDS", "MANY", "Sweep", "sums_of", "wanted_kinds"]

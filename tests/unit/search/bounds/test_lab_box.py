@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fewtone.match.bounds.slices import _ratio, lab_box
+from fewtone.search.bounds.slices import _ratio, lab_box
 from fewtone.typing import FloatArray
 
 POINTS = 200

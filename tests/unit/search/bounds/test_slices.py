@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from fewtone.colorimetry import delta_e_2000
-from fewtone.match.bounds.slices import slices_of
+from fewtone.search.bounds.slices import slices_of
 
 
 def luminance(lightness: float) -> float:

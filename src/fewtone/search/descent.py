@@ -10,10 +10,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from fewtone.match.evaluate import Evaluator, largest_difference
-from fewtone.match.lattice import Lattice
-from fewtone.match.rules import Rules
 from fewtone.model.recipe import Recipe
+from fewtone.recipes.evaluate import Evaluator, largest_difference
+from fewtone.recipes.lattice import Lattice
+from fewtone.recipes.rules import Rules
 from fewtone.typing import FloatArray, IntArray
 
 __all__ = ["Descent", "Reached"]

@@ -5,17 +5,18 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import TypedDict
 
-from fewtone.errors import Fault, UsageError
+from fewtone.errors import Fault, FewtoneError, UsageError
 from fewtone.model.blend import Number, exact_number
+from fewtone.model.curves import Curves
 from fewtone.model.keyed import KeyedGround
 from fewtone.model.names import named_options
 from fewtone.model.shelf import ShelfSettings
 
-__all__ = ["RuleOptions", "Rules", "keyed_pairs"]
+__all__ = ["RuleOptions", "Rules", "keyed_pairs", "learnt_rules"]
 
 # Parts, coats and letdowns beyond these are slips of the finger, not recipes.
 _LARGEST_PART, _MOST_COATS, _WEAKEST = 50, 50, 1000
@@ -259,6 +260,38 @@ def keyed_pairs(grounds: Sequence[str], most_parts: int) -> tuple[str, ...]:
         for first in range(whole - 1, 0, -1)
         if math.gcd(first, whole) == 1
     )
+
+
+def learnt_rules(curves: Curves, rules: Rules) -> Rules:
+    """The rules without the toners and grounds that are not learnt.
+
+    Raises
+    ------
+    FewtoneError
+        None of either is left, or one that is to be kept is not learnt.
+    """
+    toners = tuple(name for name in rules.toners if name in curves.toners)
+    grounds = tuple(name for name in rules.grounds if name in curves.grounds)
+    faults = [
+        Fault(
+            f"None of these {what} is learnt: {', '.join(asked)}.",
+            fix=f"Learnt are: {', '.join(known) or 'none'}. Read panels of the others and run "
+            "`fewtone learn`.",
+        )
+        for what, kept, asked, known in (
+            ("toners", toners, rules.toners, curves.toners),
+            ("grounds", grounds, rules.grounds, curves.grounds),
+        )
+        if not kept
+    ]
+    faults += [
+        Fault(f"{name} is to be kept but is not learnt.", value=name)
+        for name in rules.keep
+        if name not in toners
+    ]
+    if faults:
+        raise FewtoneError(*faults)
+    return replace(rules, toners=toners, grounds=grounds)
 
 
 def _out_of_stock(option: str, asked: Sequence[str], settings: ShelfSettings) -> list[Fault]:

@@ -22,9 +22,10 @@ from fewtone.prediction.forward import lab_of, reflectance
 from fewtone.typing import FloatArray, FloatLike, IntArray
 
 if TYPE_CHECKING:
-    from fewtone.match.rules import Rules
+    from fewtone.recipes.rules import Rules
 
 __all__ = [
+    "ROUNDING",
     "THIN_AND_THICK",
     "Aim",
     "Evaluator",
@@ -38,6 +39,8 @@ __all__ = [
 
 # The film builds between which unevenness is read, relative to a standard coat.
 THIN_AND_THICK = (0.9, 1.1)
+# More than rounding to 1e-6 moves a ΔE00.
+ROUNDING = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
