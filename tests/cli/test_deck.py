@@ -206,6 +206,10 @@ def test_bad_usage_is_told(demo: Path, deck: Path, run: Run, tmp_path: Path) -> 
         assert (ran.code, said in ran.err) == (2, True), ran.err
     nowhere = run("deck", deck, "-o", tmp_path / "no" / "o.csv", "--shelf", demo)
     assert (nowhere.code, "does not exist" in nowhere.err) == (1, True)
+    circle = tmp_path / "circle.csv"
+    circle.symlink_to(circle.name)
+    round_about = run("deck", circle, "-o", tmp_path / "o.csv", "--shelf", demo)
+    assert (round_about.code, "cannot be read" in round_about.err) == (1, True)
     assert kept.read_text() == "mine\n"
     assert deck.read_text().startswith("number")
     assert not list(tmp_path.glob("o.*"))

@@ -73,8 +73,9 @@ def form_breaches(ran: Outcome, before: Snapshot, after: Snapshot) -> list[str]:
         old, new = before.get(name), after.get(name)
         base = name.rsplit("/", 1)[-1]
         is_folder = old is None and new is not None and new[0] == "other"
-        written = base in _WRITTEN or base.startswith("uncertainty-") or is_folder
-        if old != new and base != ".fewtone.lock" and not (sent and written):
+        # What a link leads to is written through it.
+        written = base in _WRITTEN or base.startswith(("uncertainty-", "real-", "nowhere"))
+        if old != new and base != ".fewtone.lock" and not (sent and (written or is_folder)):
             found.append(f"touched: {name}")
     return found
 

@@ -48,12 +48,17 @@ WRITING: dict[str, tuple[str, ...]] = {
     "bottle": ("bottle", "marigold, 6:1, 3 coats over white", "--reading", "{reading}", "--apply"),
     "take": ("take", "{place}/lab.txt"),
     "learn": ("learn", "--leave-out", "{panel}"),
+    "add-rows": ("learn", "--add-rows"),
+    "picture": ("learn", "--picture", "{place}/out.svg"),
     "new": ("new", "{place}/new"),
     "demo": ("new", "{place}/demo", "--demo"),
     "sheet": ("sheet", RECIPE, "-o", "{place}/out.html"),
     "label": ("label", RECIPE, "-o", "{place}/out.html"),
+    "reach": ("reach", "-o", "{place}/out.svg", "--max-toners", "1"),
     "match-job": ("match", "38,-18,9", "--max-toners", "1", "--job", "another", *_BOOK),
+    "keep": ("job", "keep", "third", RECIPE, "--target", "38,-18,9", *_BOOK),
     "note": ("job", "note", "lamp", "gun B", *_BOOK),
+    "end": ("job", "end", "lamp", "passed", *_BOOK),
     "import": ("job", "import", "{place}/jobs.json", "--book", "{place}/new.db"),
     "export": ("job", "export", "{place}/out.json", *_BOOK),
     "deck": (
@@ -65,7 +70,7 @@ _CALLS = (
     *("fsync", "replace", "rename", "unlink", "remove", "mkdir"),
     *("rmdir", "fchmod", "fchown", "link", "write"),
 )
-_WITHOUT_SHELF = ("new", "demo", "note", "import", "export")
+_WITHOUT_SHELF = ("new", "demo", "note", "end", "import", "export")
 _FILES = ("lab.txt", "deck.csv", "book.db", "jobs.json")
 # Not compared with what they were: the lock, what is of a run, books (looked into), archives.
 _APART = (".fewtone", "fewtone-part", ".unfinished", ".db", ".npz")

@@ -96,6 +96,25 @@ def test_all_within_a_radius_are_found(seed: int, geometry: Geometry) -> None:
             assert len(rows) + out_of_list.cut.sum() == len(lab)
 
 
+def test_a_list_holds_each_of_its_own_colours() -> None:
+    """Steps of 16 bits are widened by what they round off: asked for itself, no colour is lost."""
+    curves, shelf = invented_shelf(7, 4, 2, medium_parts=(2, 4), coats=(2, 8), max_part=3)
+    rules = Rules.of(shelf)
+    lattice = Lattice.of(rules)
+    evaluator = evaluator_of(curves, rules, lab_target((50.0, 0.0, 0.0)))
+    shells, supports = shells_of(evaluator, lattice), lattice.supports(2)
+    listed, lab = listing(evaluator, lattice, supports)
+    kinds, lists, colours = sums_of(lattice, 2), Lists(), None
+    while colours is None:
+        colours = lists.of("all", shells, lattice, supports, np.array(np.nonzero(kinds)))
+    for row in np.argsort(lab[:, 0])[:60]:
+        sweep = ListedSweep(
+            colours, shells, lattice, supports, lab[row], np.full(kinds.max() + 1, 1e-6), kinds
+        )
+        found = [place for part in sweep.candidates() for place in places(part)]
+        assert listed[row] in found
+
+
 @pytest.mark.parametrize("geometry", list(Geometry))
 @pytest.mark.parametrize("seed", [3, 4])
 def test_all_hazy_within_a_radius_are_found(seed: int, geometry: Geometry) -> None:

@@ -219,3 +219,24 @@ def test_nothing_leaves_the_machine(path: Path) -> None:
         elif isinstance(node, ast.ImportFrom):
             found |= {f"{node.module}.{alias.name}" for alias in node.names} | {node.module or ""}
     assert not found & outwards
+
+
+# What was looked at before it is read again: curves, a job book, a deck's rows; and our own files.
+_READ_FILES = ("shelf.py", "jobs/book.py", "decks/deck.py", "io/starter.py", "board/app.py")
+
+
+@pytest.mark.parametrize("path", sorted(SOURCE.rglob("*.py")), ids=lambda path: path.stem)
+def test_files_are_read_through_the_gate_alone(path: Path) -> None:
+    """A user's file is read by `io/files.py`; and where links lead never raises `RuntimeError`."""
+    if path.relative_to(SOURCE).as_posix() in _READ_FILES:
+        return
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    calls = [node for node in ast.walk(tree) if isinstance(node, ast.Call)]
+    for call in calls:
+        name = call.func.attr if isinstance(call.func, ast.Attribute) else ""
+        to_read = name == "read_bytes" or (
+            name == "open" and bool(call.args) and ast.unparse(call.args[0]) in ("'r'", "'rb'")
+        )
+        assert not to_read, f"line {call.lineno} reads a file"
+        leads = name == "resolve" and not call.args and not call.keywords
+        assert not leads, f"line {call.lineno} follows links, which may lead in a circle"

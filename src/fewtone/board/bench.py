@@ -17,6 +17,7 @@ from typing import Any, TypeVar
 from fewtone.api import learn, load
 from fewtone.errors import Fault, FewtoneError, UsageError
 from fewtone.io.curves import CURVES_FILE
+from fewtone.io.files import real_path
 from fewtone.io.learnt import LEARNT_FILE, load_learnt
 from fewtone.io.readings import READINGS_FILE
 from fewtone.io.settings import SETTINGS_FILE, load_settings
@@ -229,7 +230,7 @@ class Bench:
             folders = sorted(file.parent for file in self.home.glob(f"*/{SETTINGS_FILE}"))
         shelves: dict[str, OpenShelf] = {}
         for folder in folders:
-            base = slug(folder.resolve().name) or "shelf"
+            base = slug(real_path(folder).name) or "shelf"
             key = next(
                 k for n in range(1, len(folders) + 2) if (k := _numbered(base, n)) not in shelves
             )

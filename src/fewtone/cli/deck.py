@@ -203,6 +203,8 @@ def _percent(text: str) -> float:
 
 def _check_files(file: Path, output: Path, page: Path | None) -> None:
     """Refuse one file for two things, and a page of another kind."""
+    from fewtone.io.files import real_path
+
     if page is not None and page.suffix.lower() not in (".html", ".htm"):
         raise UsageError(
             Fault(
@@ -219,7 +221,7 @@ def _check_files(file: Path, output: Path, page: Path | None) -> None:
                 value=str(page),
             )
         )
-    named = [path.resolve() for path in (file, output, page) if path is not None]
+    named = [real_path(path) for path in (file, output, page) if path is not None]
     if len(set(named)) < len(named):
         raise UsageError(
             Fault(

@@ -30,6 +30,7 @@ from pathlib import Path
 from typing import TypedDict
 
 from fewtone.errors import Fault, FewtoneError, UsageError
+from fewtone.io.files import real_path
 from fewtone.io.interrupts import held
 
 __all__ = [
@@ -78,7 +79,7 @@ def locked(path: Path) -> Iterator[None]:
     """
     from filelock import FileLock, Timeout
 
-    target = _target(path)
+    target = real_path(path)
     lock = FileLock(target.parent / LOCK_FILE, timeout=_LONGEST_WAIT_S, is_singleton=True)
     try:
         lock.acquire()
@@ -122,7 +123,7 @@ def write_atomic(path: Path, content: str | bytes | Iterable[bytes]) -> None:
     pieces = [data] if isinstance(data, bytes) else data
     temporary: Path | None = None
     try:
-        target = _target(path)
+        target = real_path(path)
         old = _replaceable(path, target)
         _sweep(target, older_than_s=_ABANDONED_S)
         handle, name = tempfile.mkstemp(**_temporary_name(target))
@@ -162,7 +163,7 @@ def new_folder(folder: Path) -> Iterator[Path]:
     OSError
         It cannot be made, or stands there with something in it.
     """
-    target = _target(folder)
+    target = real_path(folder)
     _sweep(target, older_than_s=_ABANDONED_S)
     temporary = Path(tempfile.mkdtemp(**_temporary_name(target)))
     try:
@@ -187,7 +188,7 @@ def require_replaceable(path: Path) -> None:
         Something stands there that is no ordinary file or may only be read.
     """
     with contextlib.suppress(OSError, ValueError):
-        _replaceable(path, _target(path))
+        _replaceable(path, real_path(path))
 
 
 def refuse_to_overwrite(files: Iterable[Path]) -> None:
@@ -237,7 +238,7 @@ def note_written(path: Path) -> None:
     record = _record.get()
     if record is not None:
         with contextlib.suppress(OSError):
-            record.append((_target(path), path.stat().st_ino))
+            record.append((real_path(path), path.stat().st_ino))
 
 
 def files_written() -> tuple[Path, ...]:
@@ -249,11 +250,6 @@ def files_written() -> tuple[Path, ...]:
             if path.stat().st_ino == inode:
                 files[path] = None
     return tuple(files)
-
-
-def _target(path: Path) -> Path:
-    """The file itself, where the path is a symbolic link."""
-    return Path(os.path.realpath(path))
 
 
 def _replaceable(path: Path, target: Path) -> os.stat_result | None:

@@ -170,7 +170,7 @@ def _read(path: Path, folder: Path) -> tuple[Curves, bytes]:
     data = read_bytes(path)
     lines = decode(data, path.name).splitlines()
     try:
-        notes = dict(line[2:].split(": ", 1) for line in lines if line.startswith("# "))
+        notes = _notes(lines)
         rows = list(csv.reader(line for line in lines if not line.startswith("#")))
         if notes["format"] != str(FORMAT):
             raise ValueError(f"format {notes['format'][:20]} is not {FORMAT}")
@@ -183,6 +183,17 @@ def _read(path: Path, folder: Path) -> tuple[Curves, bytes]:
                 file=path.name,
             )
         ) from error
+
+
+def _notes(lines: list[str]) -> dict[str, str]:
+    notes: dict[str, str] = {}
+    for row, line in enumerate(lines, 1):
+        if line.startswith("# "):
+            name, colon, said = line[2:].partition(": ")
+            if not colon:
+                raise ValueError(f"row {row} says nothing that belongs here")
+            notes[name] = said
+    return notes
 
 
 def _curves(notes: dict[str, str], rows: list[list[str]]) -> Curves:

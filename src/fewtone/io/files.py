@@ -8,7 +8,14 @@ from pathlib import Path
 
 from fewtone.errors import Fault, FewtoneError
 
-__all__ = ["LARGEST_FILE", "XML_ENCODINGS", "decode", "decode_instrument", "read_bytes"]
+__all__ = [
+    "LARGEST_FILE",
+    "XML_ENCODINGS",
+    "decode",
+    "decode_instrument",
+    "read_bytes",
+    "real_path",
+]
 
 LARGEST_FILE = 20_000_000  # bytes; a shelf's readings are some thousand lines
 
@@ -120,6 +127,17 @@ def decode_instrument(data: bytes, file: str) -> str:
         return decode(data, file)
     except FewtoneError:
         return data.decode(_WESTERN, errors="replace")
+
+
+def real_path(path: Path) -> Path:
+    """Where a path leads, links followed; those that lead round in a circle are left as they are.
+
+    Parameters
+    ----------
+    path
+        Of a file or folder, which need not be there.
+    """
+    return Path(os.path.realpath(path))
 
 
 def _refused(path: Path, problem: str, fix: str) -> FewtoneError:

@@ -81,11 +81,10 @@ def reads_spectra(folder: Path, settings: ShelfSettings) -> bool:
         What its ``shelf.toml`` says.
     """
     try:
-        with (folder / READINGS_FILE).open("rb") as file:
-            header = file.readline(1_000_000)
+        header = read_bytes(folder / READINGS_FILE).partition(b"\n")[0]
         table = read_table(folder / READINGS_FILE, header)
         return bool(ReadingColumns.of(table, settings.measurement.light).wavelengths)
-    except (OSError, FewtoneError):
+    except FewtoneError:
         return False
 
 

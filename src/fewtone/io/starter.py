@@ -16,6 +16,7 @@ from string import Template
 
 from fewtone.errors import Fault, FewtoneError, UsageError
 from fewtone.io.atomic import new_folder, write_atomic
+from fewtone.io.files import real_path
 from fewtone.io.readings import READINGS_FILE
 from fewtone.io.settings import SETTINGS_FILE, load_settings, read_settings
 from fewtone.model.names import NAME, RESERVED, as_names, slug
@@ -72,7 +73,7 @@ def new_shelf(
     if settings_file.exists():
         settings = load_settings(folder)
     else:
-        texts[settings_file] = _settings_text(folder.resolve().name, toners, solid, metallic)
+        texts[settings_file] = _settings_text(real_path(folder).name, toners, solid, metallic)
         settings = read_settings(texts[settings_file], SETTINGS_FILE)
     if not readings_file.exists():
         texts[readings_file] = _readings_text(settings)

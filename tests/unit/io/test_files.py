@@ -8,11 +8,13 @@ from pathlib import Path
 
 import pytest
 
+import fewtone
 from fewtone.errors import FewtoneError
 from fewtone.io.edit import Edit
-from fewtone.io.files import read_bytes
+from fewtone.io.files import read_bytes, real_path
 from fewtone.io.instruments.cgats import read_cgats
 from fewtone.io.instruments.cxf import read_cxf
+from fewtone.io.readings import reads_spectra
 from fewtone.io.settings import load_settings
 from fewtone.io.table import inert, read_table
 
@@ -25,6 +27,26 @@ def test_a_pipe_does_not_block(tmp_path: Path) -> None:
     os.mkfifo(pipe)
     with pytest.raises(FewtoneError, match="not an ordinary file"):
         read_bytes(pipe)
+
+
+def test_a_pipe_for_readings_does_not_block(tmp_path: Path) -> None:
+    """Commands that only ask whether there are spectra do not wait for it either."""
+    fewtone.new(tmp_path / "demo", demo=True)
+    readings = tmp_path / "demo" / "readings.csv"
+    settings = load_settings(tmp_path / "demo")
+    assert reads_spectra(tmp_path / "demo", settings)
+    readings.unlink()
+    os.mkfifo(readings)
+    assert not reads_spectra(tmp_path / "demo", settings)
+
+
+def test_links_in_a_circle_lead_nowhere_else(tmp_path: Path) -> None:
+    """They are what they are called, and no fault of ours."""
+    circle = tmp_path / "circle"
+    circle.symlink_to("circle")
+    assert real_path(circle) == real_path(tmp_path) / "circle"
+    with pytest.raises(FewtoneError, match="cannot be read"):
+        read_bytes(circle)
 
 
 def test_a_device_is_not_read() -> None:

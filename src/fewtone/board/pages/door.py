@@ -11,6 +11,7 @@ from fewtone.api import new
 from fewtone.board.safety import Refusal
 from fewtone.board.visit import Visit
 from fewtone.errors import FewtoneError
+from fewtone.io.files import real_path
 
 __all__ = ["choose", "devices", "invite", "make"]
 
@@ -80,7 +81,7 @@ def _first_page(
         "door",
         status=200 if error is None else 400,
         shelves={
-            key: shelf.folder.resolve().name for key, shelf in visit.bench.open_shelves().items()
+            key: real_path(shelf.folder).name for key, shelf in visit.bench.open_shelves().items()
         },
         may_add=visit.bench.may_add,
         typed=values,
