@@ -6,6 +6,7 @@ run; ``pytest tests/property --hypothesis-profile explore`` looks for new ones.
 
 from __future__ import annotations
 
+import os
 import shutil
 import tempfile
 from collections.abc import Callable
@@ -16,6 +17,11 @@ import pytest
 from hypothesis import settings
 
 import shared
+
+# A process a core is busy as it is: threads of linear algebra beside them would only wait.
+# Set before numpy is imported, here and in the processes that are started from here.
+for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
+    os.environ.setdefault(name, "1")
 
 settings.register_profile("same", derandomize=True, deadline=None)
 settings.register_profile("explore", derandomize=False, deadline=None)

@@ -5,15 +5,24 @@ Without a run of pytest, as in a script, it is made each time that it is asked f
 
 from __future__ import annotations
 
+import copyreg
+import hashlib
+import io
 import os
 import pickle
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from pathlib import Path
-from typing import TypeVar
+from types import MappingProxyType
+from typing import TYPE_CHECKING, TypeVar
 
 from filelock import FileLock
 
-__all__ = ["learnt_demo", "shared", "shared_folder", "sized", "use"]
+if TYPE_CHECKING:
+    from fewtone.learning import Learnt
+    from fewtone.model.readings import Readings
+    from fewtone.model.shelf import ShelfSettings
+
+__all__ = ["learnt", "learnt_demo", "shared", "shared_folder", "sized", "use"]
 
 T = TypeVar("T")
 _WHOLE = os.environ.get("TRIALS") == "whole"
@@ -37,10 +46,42 @@ def shared(name: str, make: Callable[[], T]) -> T:
     path = _places[0] / f"{name}.pickle"
     with FileLock(f"{path}.lock"):
         if not path.exists():
-            made = pickle.dumps(make())
-            path.write_bytes(made)
+            path.write_bytes(_pickled(make()))
     found: T = pickle.loads(path.read_bytes())
     return found
+
+
+def _read_only(items: dict[object, object]) -> MappingProxyType[object, object]:
+    return MappingProxyType(items)
+
+
+def _pickled(value: object) -> bytes:
+    """Its bytes; those of mappings that may only be read, too."""
+    out = io.BytesIO()
+    pickler = pickle.Pickler(out)
+    pickler.dispatch_table = {
+        **copyreg.dispatch_table,
+        MappingProxyType: lambda mapping: (_read_only, (dict(mapping),)),
+    }
+    pickler.dump(value)
+    return out.getvalue()
+
+
+def learnt(
+    settings: ShelfSettings,
+    readings: Readings,
+    *,
+    leave_out: Collection[str] = (),
+    progress: Callable[[int, int], None] | None = None,
+) -> Learnt:
+    """What `fewtone.learning.estimate` gives; the same question is learnt once a run."""
+    from fewtone.learning.estimate import estimate
+
+    asked = hashlib.sha256(_pickled((settings, readings, list(leave_out)))).hexdigest()
+    return shared(
+        f"learnt-{asked}",
+        lambda: estimate(settings, readings, leave_out=leave_out, progress=progress),
+    )
 
 
 def learnt_demo() -> Path:

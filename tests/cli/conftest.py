@@ -50,6 +50,12 @@ def _own_book(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("FEWTONE_BOOK", str(tmp_path / "own-book.db"))
 
 
+@pytest.fixture(autouse=True)
+def _learnt_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Commands learn the same readings once a run: what learning does is tried elsewhere."""
+    monkeypatch.setattr("fewtone.learning.estimate", shared.learnt)
+
+
 @pytest.fixture
 def run(capsys: pytest.CaptureFixture[str]) -> Run:
     """Run a command and return its exit code and what it printed; a traceback is a failure."""

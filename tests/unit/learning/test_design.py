@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 
 from fewtone.colorimetry import Light
-from fewtone.learning import estimate
 from fewtone.learning.design import second_light, suggest
 from fewtone.learning.noise import Noise
 from fewtone.model.curves import Curves
@@ -17,6 +16,7 @@ from fewtone.model.readings import Readings
 from fewtone.model.recipe import parse
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.uncertainty import ARRAYS
+from shared import learnt
 from unit.learning.shelves import D65, GROUNDS, curves_of, settings, spray
 
 CURVES = curves_of(440.0, 530.0, 620.0)
@@ -44,10 +44,10 @@ def _shelf(lights: list[Light]) -> tuple[ShelfSettings, Readings]:
 def test_what_is_expected_of_the_panels_comes_true(lights: list[Light]) -> None:
     """Sprayed, read and learnt, the panels leave the shelf as sure as was said."""
     shop, readings = _shelf(lights)
-    said = estimate(shop, readings).report.spray_next
+    said = learnt(shop, readings).report.spray_next
     lines = [(f"next-{i}", str(suggested.recipe)) for i, suggested in enumerate(said)]
-    learnt = estimate(shop, spray(CURVES, LINES + lines, lights=lights))
-    found = learnt.report.spray_next[0].before
+    more = learnt(shop, spray(CURVES, LINES + lines, lights=lights))
+    found = more.report.spray_next[0].before
     assert (1.0 - MORE_THAN_SAID) * said[-1].after < found < (1.0 + LINEARISED) * said[-1].after
 
 
@@ -64,12 +64,12 @@ OTHERS = {
 def test_they_tell_more_than_other_panels(others: list[str]) -> None:
     """Sprayed and learnt, they leave the shelf surer than as many panels chosen otherwise."""
     shop, readings = _shelf([D65])
-    said = [str(suggested.recipe) for suggested in estimate(shop, readings).report.spray_next]
+    said = [str(suggested.recipe) for suggested in learnt(shop, readings).report.spray_next]
 
     def left(recipes: list[str]) -> float:
         lines = [(f"next-{i}", line) for i, line in enumerate(recipes)]
         more = spray(CURVES, LINES + lines, lights=[D65])
-        return estimate(shop, more).report.spray_next[0].before
+        return learnt(shop, more).report.spray_next[0].before
 
     assert left(said) < left(others)
 
@@ -77,7 +77,7 @@ def test_they_tell_more_than_other_panels(others: list[str]) -> None:
 def test_they_can_be_followed() -> None:
     """They are different recipe lines of whole parts, within the shop's letdowns and coats."""
     shop, readings = _shelf([D65])
-    found = estimate(shop, readings).report.spray_next
+    found = learnt(shop, readings).report.spray_next
     assert len({suggested.recipe for suggested in found}) == 5
     for suggested in found:
         recipe = suggested.recipe
@@ -90,7 +90,7 @@ def test_they_can_be_followed() -> None:
 
 def test_each_panel_adds_to_those_before() -> None:
     """What a panel starts from is what the one before it leaves, and every panel helps."""
-    found = estimate(*_shelf([D65])).report.spray_next
+    found = learnt(*_shelf([D65])).report.spray_next
     for first, second in pairwise(found):
         assert second.before == pytest.approx(first.after)
     assert all(0.0 < suggested.after < suggested.before for suggested in found)
@@ -99,7 +99,7 @@ def test_each_panel_adds_to_those_before() -> None:
 def test_what_is_only_feared_decides_no_more_than_half() -> None:
     """A doubt of one ground alone draws the first panel there, and a later one if only feared."""
     shop, readings = _shelf([D65])
-    curves = estimate(shop, readings).curves
+    curves = learnt(shop, readings).curves
     known = curves.uncertainty
     assert known is not None
     end = len(known.return_ratio) - known.lasting
@@ -118,7 +118,7 @@ def test_what_is_only_feared_decides_no_more_than_half() -> None:
 def test_a_toner_out_of_stock_is_not_asked_for() -> None:
     """Nobody can spray what is not there."""
     shop, readings = _shelf([D65])
-    curves = estimate(shop, readings).curves
+    curves = learnt(shop, readings).curves
     some = {**shop.toners, "t0": replace(shop.toners["t0"], in_stock=False)}
     for suggested in suggest(curves, replace(shop, toners=some), NOISE, [D65]):
         assert "t0" not in suggested.recipe.blend
@@ -129,7 +129,7 @@ def test_a_toner_out_of_stock_is_not_asked_for() -> None:
 def test_a_shop_that_sprays_one_recipe_is_asked_for_that() -> None:
     """Where fewer recipes can be sprayed than panels are asked for, those are all."""
     shop, readings = _shelf([D65])
-    curves = estimate(shop, readings).curves
+    curves = learnt(shop, readings).curves
     one = {**shop.toners}
     for name in ("t1", "t2"):
         one[name] = replace(one[name], in_stock=False)
@@ -147,5 +147,5 @@ def test_another_light_is_asked_for_where_one_was_read() -> None:
     assert second_light([A]) == D65
     assert second_light([]) is None
     assert second_light([D65, A]) is None
-    assert estimate(*_shelf([D65])).report.second_light == A
-    assert estimate(*_shelf([])).report.second_light is None
+    assert learnt(*_shelf([D65])).report.second_light == A
+    assert learnt(*_shelf([])).report.second_light is None
