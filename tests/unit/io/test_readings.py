@@ -231,7 +231,9 @@ def test_factor_where_percent_is_meant(folder: Path) -> None:
     settings = (folder / "shelf.toml").read_text(encoding="utf-8")
     (folder / "shelf.toml").write_text('reflectance = "percent"\n' + settings, encoding="utf-8")
     head = "panel,ground,blend,medium_parts,coats,400,410\n"
-    assert "factors" in only_fault(folder, head + "b,silver,,,0,.5,.6\n").message
+    fault = only_fault(folder, head + "b,silver,,,0,.5,.6\nc,silver,,,0,.4,.5\n")
+    assert "factors" in fault.message
+    assert fault.row == 2
     # Percentages of a dark panel are as small as factors; one row that is not says what all are.
     assert read(folder, head + "b,silver,,,0,.5,.6\nc,silver,,,0,50,60\n").items
 
@@ -339,6 +341,28 @@ def test_a_letdown_as_a_ratio_keeps_to_the_same_range(
         assert read(folder, content).items[1].medium_parts == 1000
     else:
         assert only_fault(folder, content).column == "medium_parts"
+
+
+@pytest.mark.parametrize(
+    ("lab", "column"),
+    [
+        ("200,200,200", None),
+        ("0,-200,-200", None),
+        ("200.5,0,0", "L"),
+        ("-0.5,0,0", "L"),
+        ("50,200.5,0", "a"),
+        ("50,-200.5,0", "a"),
+        ("50,0,200.5", "b"),
+        ("50,0,-200.5", "b"),
+    ],
+)
+def test_lab_keeps_to_its_range(folder: Path, lab: str, column: str | None) -> None:
+    """L* from 0 to 200, a* and b* from -200 to 200, ends included: beyond lie slips alone."""
+    content = HEAD + BARE + f"P1,silver,dusk,6,3,{lab}\n"
+    if column is None:
+        assert len(read(folder, content).items) == 2
+    else:
+        assert only_fault(folder, content).column == column
 
 
 def test_a_hole_in_a_spectrum(folder: Path) -> None:
