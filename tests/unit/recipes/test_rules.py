@@ -74,6 +74,19 @@ def test_wrong_rules_say_what_is_allowed(options: dict[str, Any], said: str) -> 
     assert said in str(caught.value)
 
 
+@pytest.mark.parametrize(
+    ("name", "least", "most"), [("max_toners", 1, 99), ("max_part", 1, 50), ("top", 0, 10_000)]
+)
+def test_numbers_may_be_the_ends_of_their_ranges(name: str, least: int, most: int) -> None:
+    """The least and the most that are told are allowed, and nothing beyond them."""
+    narrow = {"max_toners": 1, "max_part": 1}
+    for value in (least, most):
+        assert getattr(Rules.of(SHELF, **{**narrow, name: value}), name) == value
+    for value in (least - 1, most + 1):
+        with pytest.raises(UsageError, match=f"from {least} to {most}"):
+            Rules.of(SHELF, **{**narrow, name: value})
+
+
 def test_all_faults_are_told_at_once() -> None:
     """Several wrong rules give several faults."""
     with pytest.raises(UsageError) as caught:

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from fewtone.colorimetry import delta_e_2000
-from fewtone.search.bounds.slices import slices_of
+from fewtone.search.bounds.slices import lab_box, slices_of
+from fewtone.typing import FloatArray
 
 
 def luminance(lightness: float) -> float:
@@ -45,3 +46,25 @@ def test_what_is_within_the_radius_lies_in_a_slice(
             assert y == pytest.approx(luminance(float(lightness)), rel=1e-9)
     # Where X or Z would be below 0 there is no colour.
     assert held[(xyz >= 0.0).all(axis=1)].all()
+
+
+def lab_of(xyz: FloatArray) -> FloatArray:
+    """CIELAB of X, Y and Z over the white's, by CIE 15:2018, 8.2.1.1."""
+    edge = 6.0 / 29.0
+    root = np.where(xyz > edge**3, np.cbrt(xyz), xyz / (3.0 * edge**2) + 4.0 / 29.0)
+    x, y, z = root.T
+    return np.stack([116.0 * y - 16.0, 500.0 * (x - y), 200.0 * (y - z)])
+
+
+def test_a_box_is_no_wider_than_what_it_holds() -> None:
+    """Around one colour it is that colour; around all between two ends it holds each of them."""
+    rng = np.random.default_rng(12)
+    xyz = np.concatenate([rng.uniform(0.0, 1.2, (300, 3)), rng.uniform(0.0, 0.01, (300, 3))])
+    for end in lab_box(xyz, xyz):
+        np.testing.assert_allclose(end, lab_of(xyz), atol=1e-9)
+    ends = np.stack([xyz, xyz * rng.uniform(0.7, 1.4, xyz.shape)])
+    low, high = ends.min(axis=0), ends.max(axis=0)
+    for share in rng.uniform(0.0, 1.0, (50, 1, 3)):
+        lab = lab_of(low + share * (high - low))
+        least, most = lab_box(low, high)
+        assert ((least <= lab + 1e-9) & (lab <= most + 1e-9)).all()
