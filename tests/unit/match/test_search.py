@@ -139,3 +139,13 @@ def test_versions_are_apart_in_one_light_alone() -> None:
     assert _apart(lab_target(one), lab_target(one, Light("A", 10))) is None
     apart = _apart(lab_target(one), lab_target(other))
     assert apart == pytest.approx(float(delta_e_2000(np.array(other), np.array(one))), abs=1e-6)
+
+
+def test_versions_are_called_by_their_names_or_by_what_was_asked() -> None:
+    """How a recipe stands to each, and which one it misses by most, is told in the user's words."""
+    named = replace(lab_target((60.0, 90.0, -60.0)), name="moss", request="101")
+    asked = replace(lab_target((30.0, 5.0, 5.0)), request="30,5,5")
+    result = match(CURVES, SHELF, [named, asked], Rules.of(SHELF, max_toners=1))
+    assert [standing.name for standing in result.closest.each] == ["moss", "30,5,5"]
+    assert result.miss is not None
+    assert result.miss.words.startswith("against moss: ")
