@@ -79,7 +79,7 @@ def test_wrong_rules_say_what_is_allowed(options: dict[str, Any], said: str) -> 
 )
 def test_numbers_may_be_the_ends_of_their_ranges(name: str, least: int, most: int) -> None:
     """The least and the most that are told are allowed, and nothing beyond them."""
-    narrow = {"max_toners": 1, "max_part": 1}
+    narrow: dict[str, Any] = {"max_toners": 1, "max_part": 1}
     for value in (least, most):
         assert getattr(Rules.of(SHELF, **{**narrow, name: value}), name) == value
     for value in (least - 1, most + 1):
