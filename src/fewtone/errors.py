@@ -101,10 +101,15 @@ class FaultList(list[Fault]):
         super().__init__()
         self.total = 0
 
+    @property
+    def is_full(self) -> bool:
+        """Whether more are only counted."""
+        return len(self) >= _MOST_KEPT
+
     def append(self, fault: Fault) -> None:
         """Note a fault."""
         self.total += 1
-        if len(self) < _MOST_KEPT:
+        if not self.is_full:
             super().append(fault)
 
     def extend(self, faults: Iterable[Fault]) -> None:

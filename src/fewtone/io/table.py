@@ -79,7 +79,10 @@ class Table:
         row, column, value
             Where, and what stands there; None where that says nothing.
         """
-        self.faults.append(Fault(message, fix, self.file, row, column, value))
+        if self.faults.is_full:
+            self.faults.total += 1
+        else:
+            self.faults.append(Fault(message, fix, self.file, row, column, value))
 
     def finish(self) -> None:
         """Raise the faults that were noted, in the order of the rows."""
@@ -193,18 +196,20 @@ class Row:
             Its unit, for the message.
         """
         text = self.text(column)
+        value = decimal_from(text)
+        if value is not None and low <= value <= high:
+            return value
+        if self.table.faults.is_full:
+            self.table.faults.total += 1
+            return None
         allowed = f"{what} from {low:g} to {high:g}{unit}"
         if not text:
             self.fault(column, f"This cell is empty; it needs {allowed}.", "Fill it in.")
-            return None
-        value = decimal_from(text)
-        if value is None:
+        elif value is None:
             self.fault(column, f"'{text}' is not {allowed}.{_damage(text)}", _mend(text))
-            return None
-        if not low <= value <= high:
+        else:
             self.fault(column, f"{text} is out of range; it needs {allowed}.", "Correct it.")
-            return None
-        return value
+        return None
 
     def identifier(self, column: str) -> str:
         """The cell as a name that a spreadsheet has not turned into a date, time or number.

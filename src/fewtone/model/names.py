@@ -264,10 +264,8 @@ class Names:
         """
         best: tuple[str, int] | None = None
         for written in {*self.labels, *self.labels.values()}:
-            words = [re.escape(word) for word in re.split(r"[\s_-]+", written.strip()) if word]
-            pattern = r"[\s_-]+".join(words) + r"(?![\w-])"
-            match = re.compile(pattern, re.IGNORECASE).match(text, start)
-            if match and words and (best is None or match.end() > best[1]):
+            match = _pattern(written).match(text, start)
+            if match and match[0] and (best is None or match.end() > best[1]):
                 name = self.find(match[0])
                 if name is not None:
                     best = name, match.end()
@@ -337,5 +335,13 @@ def named_options(function: Callable[P, T]) -> Callable[P, T]:
     return call
 
 
+# A shelf has few names, and its readings ask for them in each row.
+@functools.lru_cache(maxsize=4096)
+def _pattern(written: str) -> re.Pattern[str]:
+    words = [re.escape(word) for word in re.split(r"[\s_-]+", written.strip()) if word]
+    return re.compile(r"[\s_-]+".join(words) + r"(?![\w-])", re.IGNORECASE)
+
+
+@functools.lru_cache(maxsize=4096)
 def _folded(text: str) -> str:
     return re.sub(r"[\s_-]+", " ", text.strip()).casefold()

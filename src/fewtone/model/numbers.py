@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from decimal import Decimal
+from functools import lru_cache
 
 __all__ = ["carried", "decimal_from"]
 
@@ -18,6 +19,7 @@ _LARGEST: int = 10**_MOST_DIGITS
 _NUMBER = re.compile(r"[-+]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][-+]?[0-9]{1,4})?")
 
 
+@lru_cache(maxsize=20_000)  # readings have four places: the same numbers come again and again
 def decimal_from(text: str) -> Decimal | None:
     """Read a number with a decimal point or comma; None if it is not a finite one within reason.
 
