@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from fewtone.prediction.uncertainty import interval_half_width
 from outside.learning_trials import SETS
 from outside.uncertainty_trials import Array, misses, passes
 from shared import sized
@@ -20,7 +21,7 @@ COVERAGE_SEEDS = sized((1, 2, 3), (1, 2, 3, 4, 5, 6))
 # leans on the letdown is told. Over brass and graphite, only read bare, they are less sure than
 # this booth proves on purpose: a flake that differs from silver's reads alike.
 LETDOWNS = (4, 8)
-ONE_SD, TWO_SD = (0.60, 0.88), (0.90, 0.99)
+HELD_68, HELD_95 = (0.60, 0.84), (0.90, 0.99)
 # Fresh panels of each recipe: 20 leave .11 on a share, which a bin of 30 recipes averages to .02.
 PANELS, PASS_SEEDS = 20, (1, 2)
 # By how much fewer and by how much more may pass than was said: better shy than too sure. Of hazy
@@ -37,14 +38,15 @@ def test_intervals_cover(report_figure: Callable[[str], None]) -> None:
     off = []
     for name in ("spectral", "spectral, three hazy", "Lab", "Lab, three hazy"):
         off.append(np.abs(misses(replace(SETS[name], letdowns=LETDOWNS), COVERAGE_SEEDS)))
-        report_figure(f"certainty, {name}: {_share(off[-1], 1.0)} {_share(off[-1], 1.96)}")
-        assert TWO_SD[0] <= _share(off[-1], 1.96) <= TWO_SD[1]
-    assert ONE_SD[0] <= _share(np.array(off), 1.0) <= ONE_SD[1]
-    assert TWO_SD[0] <= _share(np.array(off), 1.96) <= TWO_SD[1]
+        report_figure(f"certainty, {name}: {_held(off[-1], 0.68)} {_held(off[-1], 0.95)}")
+        assert HELD_95[0] <= _held(off[-1], 0.95) <= HELD_95[1]
+    assert HELD_68[0] <= _held(np.array(off), 0.68) <= HELD_68[1]
+    assert HELD_95[0] <= _held(np.array(off), 0.95) <= HELD_95[1]
 
 
-def _share(off: Array, within: float) -> float:
-    return round(float((off < within).mean()), 3)
+def _held(off: Array, share: float) -> float:
+    """How much the intervals hold that are to hold a share."""
+    return round(float((off < interval_half_width(share)).mean()), 3)
 
 
 @pytest.mark.parametrize("name", ["spectral", "Lab", "Lab, three hazy"])

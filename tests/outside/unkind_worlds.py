@@ -38,6 +38,7 @@ from fewtone.learning import Learnt, estimate
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import parse
 from fewtone.prediction.recipes import predict
+from fewtone.prediction.uncertainty import interval_half_width
 
 __all__ = [
     "MODES",
@@ -104,12 +105,17 @@ class Row:
 EACH_GROUND, LETDOWNS = "a strip over each ground", "other letdowns"
 # As many panels as all at 6:1, and the letdown no longer in doubt.
 TWO_LETDOWNS = (4, 8)
+# At two letdowns and with a strip over each ground, readings tell all that some world below does
+# and another does not; what none of them tells must be doubted in both.
+TOLD = Row(letdowns=TWO_LETDOWNS, also=(EACH_GROUND,))
 
 ROWS: dict[str, Row] = {
     "as assumed": Row(),
     "as assumed, at 4:1 and 8:1": Row(letdowns=TWO_LETDOWNS),
+    "as assumed, all told": TOLD,
     "hazy toners": Row(hazy=3),
     "hazy toners, at 4:1 and 8:1": Row(hazy=3, letdowns=TWO_LETDOWNS),
+    "hazy toners, all told": replace(TOLD, hazy=3),
     "hand 10 % a strip, said 5": Row(World(says_panel_cv=0.05), strips=True, panel_cv=0.10),
     "own flake, read over one": Row(lobes=GAUSSIAN),
     "own flake, a strip over each": Row(lobes=GAUSSIAN, also=(EACH_GROUND,)),
@@ -253,11 +259,12 @@ def pooled(outcomes: Sequence[Outcome]) -> Stats:
     misses = np.abs(np.concatenate([one.misses for one in outcomes]))
     wrong = (off > 1.0) & (misses > 3.0).any(axis=1)
     median, p90 = np.percentile(off, [50, 90])
+    covers_95, covers_68 = (misses < interval_half_width(share) for share in (0.95, 0.68))
     return Stats(
         float(median),
         float(p90),
-        float((misses < 1.96).mean()),
-        float((misses < 1.0).mean()),
+        float(covers_95.mean()),
+        float(covers_68.mean()),
         float(wrong.mean()),
     )
 

@@ -12,7 +12,7 @@ from fewtone.colorimetry import Light
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.prediction.forward import departures_of, lab_of, recipe_doses, reflectance
-from fewtone.prediction.uncertainty import standard_deviations
+from fewtone.prediction.uncertainty import interval_half_width, standard_deviations
 from fewtone.tables import data_frame, lab_columns
 from fewtone.typing import FloatArray, FloatLike, frozen
 
@@ -50,6 +50,26 @@ class Prediction:
     lab: FloatArray
     reflectance_sd: FloatArray | None = None
     lab_sd: FloatArray | None = None
+
+    def lab_interval(self, share: float = 0.95) -> tuple[FloatArray, FloatArray] | None:
+        """Between what each Lab coordinate lies, ``(n_recipes, 3)`` each; None without `lab_sd`.
+
+        Parameters
+        ----------
+        share
+            How much of what is to come the interval holds, between 0 and 1.
+
+        Raises
+        ------
+        ValueError
+            The share is not between 0 and 1.
+        """
+        half_width = interval_half_width(share)
+        if self.lab_sd is None:
+            return None
+        return frozen(self.lab - half_width * self.lab_sd), frozen(
+            self.lab + half_width * self.lab_sd
+        )
 
     def to_frame(self) -> pd.DataFrame:
         """A row for each recipe: the recipe, its Lab and their standard deviations, its spectrum.
