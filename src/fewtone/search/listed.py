@@ -21,11 +21,10 @@ from numpy.typing import NDArray
 
 from fewtone.recipes.keys import Candidates
 from fewtone.recipes.lattice import Lattice
-from fewtone.search.bounds.delta_e import de00_lower_bound
 from fewtone.search.bounds.exponentials import FLOOR
 from fewtone.search.bounds.shells import Shells, window_of
-from fewtone.search.bounds.slices import lab_box, slices_of
-from fewtone.search.sweep import BOUNDS, MANY
+from fewtone.search.bounds.slices import slices_of, within
+from fewtone.search.sweep import BOUNDS
 from fewtone.typing import FloatArray, IntArray
 
 __all__ = ["ListedSweep", "Lists"]
@@ -247,13 +246,9 @@ class ListedSweep:
             most = np.square((step + _OFF) * _STEP)
             least -= sums.error * (most + FLOOR) * 1.001 + sums.rounding * most
             most += sums.error * (most + FLOOR) * 1.001 + sums.rounding * most
-            box = lab_box(least, most)
-            if len(rows) > MANY:
-                near = np.flatnonzero(part.region.may_contain(*box))
-                rows, radius, box = rows[near], radius[near], (box[0][:, near], box[1][:, near])
-            bound = de00_lower_bound(*box, self.target)
-            near_rows.append(rows[bound <= radius])
-            bounds.append(bound[bound <= radius])
+            near, bound = within(part, least, most, self.target, radius)
+            near_rows.append(rows[near])
+            bounds.append(bound)
         # Slices overlap by what the sums are off.
         rows, once = np.unique(np.concatenate(near_rows), return_index=True)
         support, pair = np.divmod(number[rows] // n_grounds, pairs.shape[1])

@@ -16,13 +16,12 @@ import numpy as np
 
 from fewtone.recipes.keys import Candidates
 from fewtone.recipes.lattice import Lattice
-from fewtone.search.bounds.delta_e import de00_lower_bound
 from fewtone.search.bounds.exponentials import FLOOR
 from fewtone.search.bounds.shells import Corners, Planes, Shells, Window, window_of
-from fewtone.search.bounds.slices import Slice, lab_box, slices_of
+from fewtone.search.bounds.slices import Slice, slices_of, within
 from fewtone.typing import BoolArray, FloatArray, IntArray
 
-__all__ = ["BOUNDS", "MANY", "Sweep", "sums_of", "wanted_kinds"]
+__all__ = ["BOUNDS", "Sweep", "sums_of", "wanted_kinds"]
 
 # What cuts a colour, in the order in which it is asked; what passes all is worked out.
 BOUNDS = ("whole supports", "ratios", "loads", "colours")
@@ -32,8 +31,8 @@ _WORKED_OUT = len(BOUNDS) - 2
 _BLOCK, _COLOURS = 4096, 4096
 # How often simplices are made smaller, and with how few ratios no more.
 _DEPTH, _FEW = 3, 24
-# Of more colours than this it is first asked where they lie, which takes a table.
-MANY = 2048
+# Smaller simplices that leave more than such a share of ratios are the last: a wide window.
+_WORN = 0.95
 # Ends of stretches are compared in 32 bits.
 _CLOSE = 1.0 + 4e-6
 
@@ -210,11 +209,13 @@ class _Block:
             tau = curves[batch] * amounts[film, np.newaxis]
             values = self.sweep.shells.sums.values(tau, self.ground[support[batch]])
             inside = (values >= window.least) & (values <= window.most)
-            near = np.flatnonzero(inside.all(axis=1))
+            near = np.flatnonzero(inside[:, 0] & inside[:, 1] & inside[:, 2])
             left.append((batch[near], film[near], values[near]))
         row, load, values = (np.concatenate(parts) for parts in zip(*left, strict=True))
         radius = self.sweep.radius[self.sweep.kinds[intervals.ratio[row], load]]
-        near, bound = self._within(part, values, radius)
+        value, sums = values.astype(np.float64), self.sweep.shells.sums
+        off = sums.error * (value + FLOOR) * 1.001 + sums.rounding * value
+        near, bound = within(part, value - off, value + off, self.sweep.target, radius)
         if self.sweep.counted:
             # What another slice found already is worked out.
             new = self.stage[blend[row[near]], load[near]] < _WORKED_OUT
@@ -258,12 +259,12 @@ class _Block:
         intervals = _LoadIntervals(
             ratio, low[cell, ratio].astype(float), high[cell, ratio].astype(float)
         )
-        done = []
+        done, worn = [], False
         for depth in range(_DEPTH + 1 if len(cell) else 0):
             start = np.flatnonzero(np.diff(cell, prepend=-1))
             count = np.diff(start, append=len(cell))
             cells = cells.where(cell[start])
-            few = (count <= _FEW) | (depth == _DEPTH)
+            few = (count <= _FEW) | (depth == _DEPTH) | worn
             out = np.repeat(few, count)
             done.append((np.repeat(cells.support[few], count[few]), *intervals.where(out)))
             cells, intervals, count = cells.where(~few), intervals.where(~out), count[~few]
@@ -271,7 +272,9 @@ class _Block:
                 break
             if depth:
                 cells, intervals, count = _halved(cells, intervals, count, fractions)
+            before = len(intervals.ratio)
             cells, cell, intervals = self._closer(cells, intervals, count, window)
+            worn = len(cell) > _WORN * before
             if not len(cell):
                 break
         if not done:
@@ -311,26 +314,10 @@ class _Block:
     def _curves(self, support: IntArray, ratio: IntArray) -> FloatArray:
         """Absorption of ratios at a load of 1, 32 bits, shape ``(n, n_wavelengths)``."""
         absorption = self.sweep.shells.sums.absorption.astype(np.float32)
-        fractions = self.sweep.fractions.T.astype(np.float32)[ratio]
-        curves: FloatArray = np.zeros((len(ratio), absorption.shape[1]), dtype=np.float32)
-        for toner, fraction in zip(self.toners[support].T, fractions.T, strict=True):
-            curves += absorption[toner] * fraction[:, np.newaxis]
-        return curves
-
-    def _within(
-        self, part: Slice, values: FloatArray, radius: FloatArray
-    ) -> tuple[IntArray, FloatArray]:
-        """Rows of the colours that may come within their radius, and their least ΔE00."""
-        sums = self.sweep.shells.sums
-        value = values.astype(np.float64)
-        off = sums.error * (value + FLOOR) * 1.001 + sums.rounding * value
-        low, high = lab_box(value - off, value + off)
-        kept = np.arange(len(values))
-        if len(kept) > MANY:
-            kept = np.flatnonzero(part.region.may_contain(low, high))
-        bound = de00_lower_bound(low[:, kept], high[:, kept], self.sweep.target)
-        near = bound <= radius[kept]
-        return kept[near], bound[near]
+        fractions: FloatArray = np.zeros((len(ratio), len(absorption)), dtype=np.float32)
+        shares = self.sweep.fractions.T.astype(np.float32)[ratio]
+        np.put_along_axis(fractions, self.toners[support], shares, axis=1)
+        return fractions @ absorption
 
     def _remember(self, support: IntArray, ratio: IntArray) -> IntArray:
         """Rows of ratios in `stage`, made where there are none yet."""

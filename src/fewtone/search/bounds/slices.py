@@ -8,13 +8,15 @@ from typing import NamedTuple
 
 import numpy as np
 
-from fewtone.search.bounds.delta_e import Region, lightness_span, regions_of
+from fewtone.search.bounds.delta_e import Region, de00_lower_bound, lightness_span, regions_of
 from fewtone.typing import FloatArray, IntArray
 
-__all__ = ["Slice", "lab_box", "may_contain", "slices_of"]
+__all__ = ["Slice", "lab_box", "may_contain", "slices_of", "within"]
 
 # A slice's extent in L*: so many units, and at least this share of the radius.
 _STEP, _STEP_SHARE = 3.0, 0.4
+# Of more colours than this it is first asked where they lie, which takes a table.
+_MANY = 2048
 # CIELAB's function: cube root above the bend, a line below.
 _BEND, _STRAIGHT = (6.0 / 29.0) ** 3, (29.0 / 6.0) ** 2 / 3.0
 
@@ -81,6 +83,31 @@ def may_contain(part: Slice, low: FloatArray, high: FloatArray) -> IntArray:
     inside = (high[:, :3] >= part.low) & (low[:, :3] <= part.high)
     inside_rows = np.flatnonzero(inside.all(axis=1))
     return inside_rows[part.region.may_contain(*lab_box(low[inside_rows], high[inside_rows]))]
+
+
+def within(
+    part: Slice, low: FloatArray, high: FloatArray, target: FloatArray, radius: FloatArray
+) -> tuple[IntArray, FloatArray]:
+    """Places of colours of a slice that may come within their radius, and their least ΔE00.
+
+    Parameters
+    ----------
+    part
+        The slice.
+    low, high
+        Ends of X, Y and Z over the white's as `lab_box` takes them.
+    target
+        CIELAB, shape ``(3,)``, or of several, ``(n_targets, 3)``.
+    radius
+        ΔE00 of each colour, shape ``(n,)``.
+    """
+    box_low, box_high = lab_box(low, high)
+    kept = np.arange(len(radius))
+    if len(kept) > _MANY:
+        kept = np.flatnonzero(part.region.may_contain(box_low, box_high))
+    bound = de00_lower_bound(box_low[:, kept], box_high[:, kept], target)
+    near = bound <= radius[kept]
+    return kept[near], bound[near]
 
 
 def lab_box(low: FloatArray, high: FloatArray) -> tuple[FloatArray, FloatArray]:
