@@ -37,6 +37,7 @@ if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from hostile.bench import RECIPE, prepare
+from visitor import Visitor, open_board
 
 __all__ = ["WRITING", "Forks", "kills", "random_kills"]
 
@@ -61,6 +62,7 @@ WRITING: dict[str, tuple[str, ...]] = {
     "end": ("job", "end", "lamp", "passed", *_BOOK),
     "import": ("job", "import", "{place}/jobs.json", "--book", "{place}/new.db"),
     "export": ("job", "export", "{place}/out.json", *_BOOK),
+    "board": ("board", "{place}", "{panel}"),  # typed into its page of rows
     "deck": (
         *("deck", "{place}/deck.csv", "-o", "{place}/reached.csv", "--max-toners", "1"),
         *("--without-help", "--bottles", "30%"),
@@ -70,7 +72,7 @@ _CALLS = (
     *("fsync", "replace", "rename", "unlink", "remove", "mkdir"),
     *("rmdir", "fchmod", "fchown", "link", "write"),
 )
-_WITHOUT_SHELF = ("new", "demo", "note", "end", "import", "export")
+_WITHOUT_SHELF = ("new", "demo", "note", "end", "import", "export", "board")
 _FILES = ("lab.txt", "deck.csv", "book.db", "jobs.json")
 # Not compared with what they were: the lock, what is of a run, books (looked into), archives.
 _APART = (".fewtone", "fewtone-part", ".unfinished", ".db", ".npz")
@@ -269,9 +271,23 @@ def _serve() -> None:
         sys.stdout.flush()
 
 
+def _typed(place: Path, panel: str) -> int:
+    """Note something beside a panel's first row, on the board."""
+    with open_board(place, book=place / "book.db") as doors:
+        visitor = Visitor(doors)
+        form = visitor.get("/shelf/rows", panel=panel).form("/shelf/rows")
+        note = next(
+            name for name, _ in form.fields if name.startswith("cell-") and name[-2:] == "-6"
+        )
+        answer = visitor.send(form, **{note: "typed"})
+    return 0 if "was written" in answer.words or "Nothing was changed" in answer.words else 4
+
+
 def _command(words: list[str]) -> int:
     from fewtone.cli.main import main
 
+    if words[0] == "board":
+        return _typed(Path(words[1]), words[2])
     with Path(os.devnull).open("w", encoding="utf-8") as null:
         kept = sys.stdout, sys.stderr
         sys.stdout = sys.stderr = null
