@@ -50,7 +50,6 @@ WRITING: dict[str, tuple[str, ...]] = {
     "take": ("take", "{place}/lab.txt"),
     "learn": ("learn", "--leave-out", "{panel}"),
     "add-rows": ("learn", "--add-rows"),
-    "picture": ("learn", "--picture", "{place}/out.svg"),
     "new": ("new", "{place}/new"),
     "demo": ("new", "{place}/demo", "--demo"),
     "sheet": ("sheet", RECIPE, "-o", "{place}/out.html"),
