@@ -18,10 +18,12 @@ from reference_match import plain_loop
 LIGHT = Light("D65", 10)
 CURVES, SETTINGS = invented_shelf(5, 4, 3, medium_parts=(6, 4), coats=(1, 4), unsure=0.01)
 RULES = Rules.of(SETTINGS, max_toners=2, max_part=3, tolerance=2.0, keyed=True)
+# Over a mix fewer coats of other toners do; they spread more evenly too.
+THICK = "1 toner-03, 4:1, 4 coats over white"
 
 
 def _targets() -> list[tuple[float, ...]]:
-    """Colours of films over a mix that is not on the list, and one far out of reach."""
+    """Colours of films over mixes that are not on the list, over one ground, and out of reach."""
     mixes = ["3 silver + 1 charcoal", "3 white + 2 charcoal"]
     wide = with_keyed(CURVES, mixes)
     settings = SETTINGS
@@ -29,6 +31,7 @@ def _targets() -> list[tuple[float, ...]]:
         f"2 toner-01 + 1 toner-0{i}, 6:1, {i} coats over {m}"
         for i, m in ((2, mixes[0]), (3, mixes[1]))
     ]
+    lines += [THICK, "2 toner-01 + 1 toner-02, 6:1, 4 coats over silver"]
     labs = predict(wide, [settings.recipe(line) for line in lines], LIGHT).lab
     return [*(tuple(row) for row in labs.tolist()), (30.0, 60.0, -80.0)]
 
@@ -91,6 +94,18 @@ def test_no_proposal_is_worse_than_what_stands_beside_it(target: tuple[float, ..
                 assert not named
             else:
                 assert all(_figure(claim, own) < _figure(claim, other) for other in named)
+
+
+def test_fewer_coats_are_proposed_beside_what_passes_without() -> None:
+    """What is within tolerance over a ground alone is bettered by what it takes to spray it."""
+    target = predict(CURVES, [SETTINGS.recipe(THICK)], LIGHT).lab[0]
+    result = _matched(tuple(target.tolist()))
+    assert result.closest.in_tolerance
+    assert result.keying is not None
+    assert {claim for each in result.keying.proposals for claim in each.claims} == {
+        "coats",
+        "unevenness",
+    }
 
 
 def _figure(claim: str, of: Match) -> float:
