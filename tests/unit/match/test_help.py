@@ -222,3 +222,16 @@ def test_a_band_planted_in_a_film_is_the_one_found(
     target = lab_target(lab_of(CURVES, film, LIGHT))
     rules = Rules.of(SHELF, grounds=("white", "silver"), max_toners=2)
     assert _best_band(curves, target, rules) == (peak_nm, width_nm, depth, dose == 0.0)
+
+
+def test_grounds_that_pass_alike_come_in_the_order_of_their_colours() -> None:
+    """Where no chance is told the nearest comes first, and one that meets the target before all."""
+    grounds = CURVES.ground_reflectance.copy()
+    grounds[2] = 0.99 * grounds[1]
+    curves = replace(CURVES, ground_reflectance=grounds, uncertainty=None)
+    line = f"2 toner-01 + 1 toner-03, 6:1, 3 coats over {CURVES.grounds[2]}"
+    lab = predict(curves, [parse(line)], LIGHT).lab[0]
+    found = over_each_ground(curves, SHELF, lab_target(lab), Rules.of(SHELF, max_toners=2))
+    assert found[0].de00 == 0.0
+    assert found[0].recipe.ground == CURVES.grounds[2]
+    assert 0.0 < (found[1].de00 or 0.0) < 1.0
