@@ -205,16 +205,13 @@ def _table(
     weight = np.hstack([white, white[:, :2] - white[:, 1:]]).astype(np.float32)
     shape = (len(white), SHARE_STEPS, len(edges) - 1, len(ratio), 10)
     near: FloatArray = np.empty(shape, dtype=np.float32)
+    # Weights below 0 turn the ends round.
+    above, below = np.maximum(weight, 0.0), np.minimum(weight, 0.0)
+    of_ends = np.stack([np.hstack([above, below]), np.hstack([below, above])], axis=1)
     for row, ground in enumerate(grounds):
         ends = reflectance_range(optics, edges, ground, float(ratio[row]))
-        low, high = (end.astype(np.float32) for end in ends)
-        for wave, column in np.ndindex(weight.shape):
-            # Weights below 0 turn the ends round.
-            factor, least, most = weight[wave, column], low[wave], high[wave]
-            if factor < 0.0:
-                least, most = most, least
-            np.multiply(least, factor, out=near[wave, :, :, row, column])
-            np.multiply(most, factor, out=near[wave, :, :, row, 5 + column])
+        ends = np.stack([end.astype(np.float32) for end in ends], axis=-1)
+        near[..., row, :] = ends @ of_ends[:, np.newaxis]
     return HazeTable(near, block * _GROUNDS + np.arange(len(ratio)))
 
 
