@@ -83,7 +83,8 @@ class Sweep:
 
     def candidates(self) -> Iterator[Candidates]:
         """What may be within the radius."""
-        slices = slices_of(self.target, float(self.radius.max()), self.shells.sums.lightest)
+        radius = float(self.radius.max())
+        slices = slices_of(self.target, radius, self.shells.sums.lightest, strips=True)
         windows = [window_of(self.shells.sums, part.low, part.high) for part in slices]
         corners = [self.shells.corners(window) for window in windows]
         n_grounds, n_toners = len(self.lattice.rules.grounds), len(self.lattice.rules.toners)

@@ -31,6 +31,7 @@ Chroma and hue
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from functools import cached_property, reduce
 from typing import TypeVar
 
@@ -192,9 +193,25 @@ class Region:
         self, span: FloatArray, corner: FloatArray, size: FloatArray, touched: BoolArray
     ) -> None:
         self.span, self._corner, self._size, self._touched = span, corner, size, touched
-        cells = np.argwhere(touched)
-        self.low = corner + size * cells.min(axis=0)
-        self.high = corner + size * (cells.max(axis=0) + 1)
+        ((self.low, self.high),) = self.strips(())
+
+    def strips(self, cuts: tuple[float, ...]) -> Iterator[tuple[FloatArray, FloatArray]]:
+        """Ends of a* and b*, shape ``(2,)`` each, of the parts it is cut into.
+
+        Parameters
+        ----------
+        cuts
+            The b* at which it is cut, nearly: cells of its grid stay whole.
+        """
+        cells = np.argwhere(self._touched)
+        edges = np.round((np.array(cuts) - self._corner[1]) / self._size[1])
+        strip = np.searchsorted(edges, cells[:, 1], side="right")
+        for each in np.unique(strip):
+            inside = cells[strip == each]
+            yield (
+                self._corner + self._size * inside.min(axis=0),
+                self._corner + self._size * (inside.max(axis=0) + 1),
+            )
 
     def may_contain(self, low: FloatArray, high: FloatArray) -> BoolArray:
         """Whether boxes of CIELAB, corners ``(3, n)``, may hold a colour of the region.

@@ -210,8 +210,8 @@ def _table(
     of_ends = np.stack([np.hstack([above, below]), np.hstack([below, above])], axis=1)
     for row, ground in enumerate(grounds):
         ends = reflectance_range(optics, edges, ground, float(ratio[row]))
-        ends = np.stack([end.astype(np.float32) for end in ends], axis=-1)
-        near[..., row, :] = ends @ of_ends[:, np.newaxis]
+        both = np.stack([end.astype(np.float32) for end in ends], axis=-1)
+        near[..., row, :] = both @ of_ends[:, np.newaxis]
     return HazeTable(near, block * _GROUNDS + np.arange(len(ratio)))
 
 

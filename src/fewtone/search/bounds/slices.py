@@ -15,6 +15,9 @@ __all__ = ["Slice", "lab_box", "may_contain", "slices_of", "within"]
 
 # A slice's extent in L*: so many units, and at least this share of the radius.
 _STEP, _STEP_SHARE = 3.0, 0.4
+# Where regions extend over so much of b*, slices of half the extent are cut at these b* as well:
+# most films lie between, and much of the box around such a region is none of it.
+_WIDE, _CUTS = 100.0, (-25.0, 0.0, 25.0)
 # Of more colours than this it is first asked where they lie, which takes a table.
 _MANY = 2048
 # CIELAB's function: cube root above the bend, a line below.
@@ -37,7 +40,9 @@ class Slice(NamedTuple):
     region: Region
 
 
-def slices_of(target: FloatArray, radius: float, lightest: float) -> tuple[Slice, ...]:
+def slices_of(
+    target: FloatArray, radius: float, lightest: float, strips: bool = False
+) -> tuple[Slice, ...]:
     """Cut up what may lie within `radius` ΔE00 of the target.
 
     Parameters
@@ -48,11 +53,13 @@ def slices_of(target: FloatArray, radius: float, lightest: float) -> tuple[Slice
         ΔE00, which may be infinite.
     lightest
         Y over the white's that no film exceeds.
+    strips
+        Whether wide slices are cut up along b* as well.
     """
     top = 116.0 * float(_root(np.array(lightest))) - 16.0 + 1e-6
     low, high = _span(target.tobytes(), radius)
     low, high = max(low, 0.0), min(high, top)
-    return _slices(target.tobytes(), radius, low, high) if low <= high else ()
+    return _slices(target.tobytes(), radius, low, high, strips) if low <= high else ()
 
 
 @lru_cache(maxsize=4)
@@ -62,20 +69,30 @@ def _span(targets: bytes, radius: float) -> tuple[float, float]:
 
 # Searches of several lattices go out to the same radius of one target, whatever their grounds.
 @lru_cache(maxsize=4)
-def _slices(targets: bytes, radius: float, low: float, high: float) -> tuple[Slice, ...]:
+def _slices(
+    targets: bytes, radius: float, low: float, high: float, strips: bool
+) -> tuple[Slice, ...]:
     target = np.frombuffer(targets).reshape(-1, 3)
-    step = max(_STEP, _STEP_SHARE * radius)
-    ends = np.linspace(low, high, max(1, math.ceil((high - low) / step)) + 1)
-    spans = np.stack([ends[:-1], ends[1:]], axis=1)
+    count = max(1, math.ceil((high - low) / max(_STEP, _STEP_SHARE * radius)))
+    regions = regions_of(target, _spans(low, high, count), radius)
+    cuts: tuple[float, ...] = ()
+    if strips and any(region.high[1] - region.low[1] > _WIDE for region in regions):
+        regions, cuts = regions_of(target, _spans(low, high, 2 * count), radius), _CUTS
     slices = []
-    for region in regions_of(target, spans, radius):
+    for region in regions:
         # f(X) = f(Y) + a*/500, f(Z) = f(Y) - b*/200.
-        (a_1, b_1), (a_2, b_2) = region.low, region.high
         least, most = (region.span + 16.0) / 116.0
-        low_roots = least + np.array([a_1 / 500.0, 0.0, -b_2 / 200.0])
-        high_roots = most + np.array([a_2 / 500.0, 0.0, -b_1 / 200.0])
-        slices.append(Slice(_ratio(low_roots), _ratio(high_roots), region))
+        for (a_1, b_1), (a_2, b_2) in region.strips(cuts):
+            low_roots = least + np.array([a_1 / 500.0, 0.0, -b_2 / 200.0])
+            high_roots = most + np.array([a_2 / 500.0, 0.0, -b_1 / 200.0])
+            slices.append(Slice(_ratio(low_roots), _ratio(high_roots), region))
     return tuple(slices)
+
+
+def _spans(low: float, high: float, count: int) -> FloatArray:
+    """A span cut up evenly, shape ``(count, 2)``."""
+    ends = np.linspace(low, high, count + 1)
+    return np.stack([ends[:-1], ends[1:]], axis=1)
 
 
 def may_contain(part: Slice, low: FloatArray, high: FloatArray) -> IntArray:

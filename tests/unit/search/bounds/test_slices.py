@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 
@@ -24,10 +26,16 @@ def test_the_lightest_film_ends_them(lightest: float) -> None:
     assert slices[0].region.span[0] == 0.0
 
 
-@pytest.mark.parametrize("target", [(55.0, 20.0, -30.0), (6.0, 5.0, 2.0), (2.0, 48.0, 17.0)])
-@pytest.mark.parametrize("radius", [0.5, 6.0])
+@pytest.mark.parametrize(
+    ("target", "radius"),
+    [
+        *itertools.product([(55.0, 20.0, -30.0), (6.0, 5.0, 2.0), (2.0, 48.0, 17.0)], [0.5, 6.0]),
+        ((50.0, 100.0, -100.0), 16.0),
+    ],
+)
+@pytest.mark.parametrize("strips", [False, True])
 def test_what_is_within_the_radius_lies_in_a_slice(
-    target: tuple[float, float, float], radius: float
+    target: tuple[float, float, float], radius: float, strips: bool
 ) -> None:
     """Its X, Y and Z, by the inverse of CIELAB, lie within the ends; Y's ends are those of L*."""
     aim = np.array(target)
@@ -40,7 +48,12 @@ def test_what_is_within_the_radius_lies_in_a_slice(
     edge = 6.0 / 29.0
     xyz = np.where(roots > edge, roots**3, 3.0 * edge**2 * (roots - 4.0 / 29.0))
     held = np.zeros(len(near), dtype=np.bool_)
-    for part in slices_of(aim, radius, 1.0):
+    slices = slices_of(aim, radius, 1.0, strips)
+    # Far from the neutral axis a slice is cut along b* as well.
+    assert (len({tuple(part.region.span) for part in slices}) < len(slices)) == (
+        strips and radius > 10.0
+    )
+    for part in slices:
         held |= ((xyz >= part.low - 1e-12) & (xyz <= part.high + 1e-12)).all(axis=1)
         for y, lightness in zip((part.low[1], part.high[1]), part.region.span, strict=True):
             assert y == pytest.approx(luminance(float(lightness)), rel=1e-9)
