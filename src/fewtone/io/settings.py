@@ -34,6 +34,7 @@ __all__ = ["SETTINGS_FILE", "STRENGTHS", "load_settings", "read_settings"]
 SETTINGS_FILE = "shelf.toml"
 FORMAT = 1
 _LARGEST = 1_000_000  # bytes; a hundred toners take some thousands
+_MOST_NAMES = 1000  # of toners, of grounds; each is looked for in each row of the readings
 # Least and greatest strength of a bottle next to the learnt one: beyond it is another product.
 STRENGTHS = (0.2, 5.0)
 GROUND_KINDS = ("metallic", "solid")
@@ -347,6 +348,9 @@ class _Section:
         outer = self.section(key)
         if not outer.data:
             self.fault(key, f"The shelf has no {key}.", f"Add a table such as [{key}.silver].")
+        if len(outer.data) > _MOST_NAMES:
+            message = f"The shelf has {len(outer.data)} {key}; {_MOST_NAMES} are allowed."
+            self.fault(key, message, "Keep those that are in use.")
         for name in outer.data:
             if not re.fullmatch(NAME, name):
                 outer.fault(name, f"'{name}' is not a name here.", f"Use {_NAME_RULE}.")

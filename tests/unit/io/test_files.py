@@ -95,6 +95,22 @@ def test_toml_beyond_reason(tmp_path: Path, text: str) -> None:
         load_settings(tmp_path)
 
 
+def test_very_many_toners(tmp_path: Path) -> None:
+    """A thousand are looked for in time; more are no shelf."""
+    names = [f"x{n}" for n in range(1000)]
+    text = "format = 1\n[grounds.white]\nkind = 'solid'\n"
+    toners = "".join(f"[toners.{name}]\n" for name in names)
+    (tmp_path / "shelf.toml").write_text(text + toners)
+    settings = load_settings(tmp_path)
+    started = time.process_time()
+    for _ in range(200):
+        assert settings.toner_names.at("2 x77 + 1 x999", 2) == ("x77", 5)
+    assert time.process_time() - started < SOON_S
+    (tmp_path / "shelf.toml").write_text(f"{text}{toners}[toners.beyond]\n")
+    with pytest.raises(FewtoneError, match="1001 toners; 1000 are allowed"):
+        load_settings(tmp_path)
+
+
 @pytest.mark.parametrize("encoding", ["utf-16-le", "utf-16-be", "utf-16"])
 def test_wide_characters_are_no_utf8(tmp_path: Path, encoding: str) -> None:
     """Two bytes a character, with or without the mark that says so: a fault of the file."""
