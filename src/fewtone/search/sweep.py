@@ -29,10 +29,8 @@ BOUNDS = ("whole supports", "ratios", "loads", "colours")
 _WORKED_OUT = len(BOUNDS) - 2
 # Supports over grounds held against the slices together, and colours at once.
 _BLOCK, _COLOURS = 4096, 4096
-# How often simplices are made smaller, and with how few ratios no more.
-_DEPTH, _FEW = 3, 24
-# Smaller simplices that leave more than such a share of ratios are the last: a wide window.
-_WORN = 0.95
+# Of no more ratios than this the simplex around them is not worth planes of its own.
+_FEW = 24
 # Ends of stretches are compared in 32 bits.
 _CLOSE = 1.0 + 4e-6
 
@@ -260,28 +258,17 @@ class _Block:
         intervals = _LoadIntervals(
             ratio, low[cell, ratio].astype(float), high[cell, ratio].astype(float)
         )
-        done, worn = [], False
-        for depth in range(_DEPTH + 1 if len(cell) else 0):
-            start = np.flatnonzero(np.diff(cell, prepend=-1))
-            count = np.diff(start, append=len(cell))
-            cells = cells.where(cell[start])
-            few = (count <= _FEW) | (depth == _DEPTH) | worn
-            out = np.repeat(few, count)
-            done.append((np.repeat(cells.support[few], count[few]), *intervals.where(out)))
-            cells, intervals, count = cells.where(~few), intervals.where(~out), count[~few]
-            if not len(count):
-                break
-            if depth:
-                cells, intervals, count = _halved(cells, intervals, count, fractions)
-            before = len(intervals.ratio)
-            cells, cell, intervals = self._closer(cells, intervals, count, window)
-            worn = len(cell) > _WORN * before
-            if not len(cell):
-                break
-        if not done:
-            return cell, intervals
-        support, ratio, low, high = (np.concatenate(parts) for parts in zip(*done, strict=True))
-        intervals = _LoadIntervals(ratio, low, high)
+        start = np.flatnonzero(np.diff(cell, prepend=-1))
+        count = np.diff(start, append=len(cell))
+        cells, many = cells.where(cell[start]), count > _FEW
+        support, inside = np.repeat(cells.support, count), np.repeat(many, count)
+        if many.any():
+            few = (support[~inside], *intervals.where(~inside))
+            left = self._closer(cells.where(many), intervals.where(inside), count[many], window)
+            support, ratio, low, high = (
+                np.concatenate(both) for both in zip(few, left, strict=True)
+            )
+            intervals = _LoadIntervals(ratio, low, high)
         some = np.flatnonzero(self._stretch(intervals)[1] > 0)
         # Ground by ground, as sums of exponentials are quickest.
         some = some[np.argsort(support[some], kind="stable")]
@@ -289,8 +276,8 @@ class _Block:
 
     def _closer(
         self, cells: _Cells, intervals: _LoadIntervals, count: IntArray, window: Window
-    ) -> tuple[_Cells, IntArray, _LoadIntervals]:
-        """The cells with planes of their own, the intervals that these leave, and their cells."""
+    ) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
+        """Supports, and the intervals that planes of their own leave to the ratios of cells."""
         fractions = self.sweep.fractions[:, intervals.ratio]
         planes = self.sweep.shells.closer(
             cells.planes, cells.toners, cells.ground, _ends(fractions, count), window
@@ -303,8 +290,7 @@ class _Block:
                     along += np.repeat(part, count) * fraction
                 best(end, along, out=end)
         left = low <= high * _CLOSE
-        cell = np.repeat(np.arange(len(count)), count)[left]
-        return cells._replace(planes=planes), cell, intervals.where(left)
+        return np.repeat(cells.support, count)[left], *intervals.where(left)
 
     def _stretch(self, intervals: _LoadIntervals) -> tuple[IntArray, IntArray]:
         """The first load of each interval, and how many it holds."""
@@ -346,19 +332,3 @@ def _ends(fractions: FloatArray, count: IntArray) -> tuple[FloatArray, FloatArra
         np.minimum.reduceat(fractions, start, axis=1).T,
         np.maximum.reduceat(fractions, start, axis=1).T,
     )
-
-
-def _halved(
-    cells: _Cells, intervals: _LoadIntervals, count: IntArray, fractions: FloatArray
-) -> tuple[_Cells, _LoadIntervals, IntArray]:
-    """Every cell in two, by the fraction that differs most: cells, intervals, and their counts."""
-    least, most = _ends(fractions[:, intervals.ratio], count)
-    wide = (most - least).argmax(axis=1)
-    middle = 0.5 * (least + most)[np.arange(len(wide)), wide]
-    upper = fractions[np.repeat(wide, count), intervals.ratio] > np.repeat(middle, count)
-    cell = np.repeat(np.arange(len(count)), count)
-    half = 2 * cell + upper
-    order = np.argsort(half, kind="stable")
-    counts = np.bincount(half, minlength=2 * len(count))
-    some = np.flatnonzero(counts)
-    return cells.where(some // 2), intervals.where(order), counts[some]
