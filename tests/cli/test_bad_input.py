@@ -327,6 +327,17 @@ def test_interrupted(learnt_demo: Path, run: Run, monkeypatch: pytest.MonkeyPatc
     assert run("check", RECIPE, "--shelf", learnt_demo).code == 130
 
 
+def test_what_stands_behind_two_dashes_is_text(run: Run, tmp_path: Path) -> None:
+    """No option is meant there, `--json` neither, in the answer and in an error."""
+    book = ("--book", tmp_path / "book.db")
+    said = run("job", "note", "nobody", *book, "--", "--json")
+    assert said.code == 1
+    assert "no job" in said.err
+    assert said.out == ""
+    assert run("job", "note", "nobody", *book, "--json", "--", "text").document["errors"]
+    assert run("job", "find", "--toner", "--", *book, "--json", "--nonsense").document["errors"]
+
+
 def test_errors_are_json_even_when_usage_is_wrong(run: Run) -> None:
     """The document has the locked keys."""
     ran = run("match", "--json")

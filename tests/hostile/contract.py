@@ -90,7 +90,9 @@ def breaches(ran: Outcome, before: Snapshot, after: Snapshot) -> list[str]:
     if ran.peak_bytes > LARGEST_BYTES:
         found.append(f"{ran.peak_bytes / 1e9:.2f} GB")
     whole = ran.stream in ("whole", "terminal") or (ran.stream == "interrupted" and not interrupted)
-    if whole and "--json" in ran.words and "--version" not in ran.words:
+    # Behind `--` all is text.
+    options = ran.words[: ran.words.index("--")] if "--" in ran.words else ran.words
+    if whole and "--json" in options and "--version" not in options:
         found += _document(ran)
     if ran.code in (1, 2, 130) and not ran.err.strip():
         found.append("an error without a word")

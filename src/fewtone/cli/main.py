@@ -118,8 +118,15 @@ def main(arguments: list[str] | None = None) -> None:
     sys.exit(code)
 
 
+def _options(words: list[str]) -> list[str]:
+    """The words before `--`, behind which all is text; where it is no option's value itself."""
+    before = ("", *words)
+    ends = (n for n, word in enumerate(words) if word == "--" and not before[n].startswith("-"))
+    return words[: next(ends, len(words))]
+
+
 def _run(words: list[str]) -> int:
-    as_json = "--json" in words
+    as_json = "--json" in _options(words)
     try:
         code = application(words)(args=words, prog_name="fewtone", standalone_mode=False)
     except typer.TyperException as error:
