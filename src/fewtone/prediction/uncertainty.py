@@ -8,8 +8,8 @@ Model
 
     How far hand, grounds and film vary is itself known from few panels, so a prediction is off as
     Student's t is, not as a normal distribution: mostly less than that covariance would have it,
-    now and then more. Five degrees of freedom hold as many as they say in the booth (calibrated on
-    seeds 101 to 106 of the rows that are told all, in tests/outside/unkind_worlds.py).
+    now and then more. Six degrees of freedom hold as many as they say in the booth (calibrated on
+    seeds 1 to 3 and 101 to 106 of the rows "told all" of tests/outside/unkind_worlds.py).
 """
 
 from __future__ import annotations
@@ -35,18 +35,18 @@ __all__ = [
     "standard_deviations",
 ]
 
-_DEGREES_OF_FREEDOM = 5.0
+_DEGREES_OF_FREEDOM = 6.0
 
 
 def interval_half_width(share: float) -> float:
     """Standard deviations to either side of a prediction that hold a share of what is to come [1].
 
-    Of Student's t with 5 degrees of freedom, whose standard deviation is √(5/3) of its scale.
+    Of Student's t with 6 degrees of freedom, whose standard deviation is √(6/4) of its scale.
 
     Parameters
     ----------
     share
-        Of fresh colours, between 0 and 1; of .95 it is 1.99, of .68 it is .85.
+        Of fresh colours, between 0 and 1; of .95 it is 2.00, of .68 it is .89.
 
     Raises
     ------
