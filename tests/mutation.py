@@ -403,6 +403,14 @@ def _reasons() -> dict[tuple[str, str, str], str]:
         return {(r["file"], r["old"], r["new"]): r["reason"] for r in csv.DictReader(file)}
 
 
+def _gone(reasons: Iterable[tuple[str, str, str]]) -> Iterator[str]:
+    """Listed survivors whose line is no longer there, as a person reads it."""
+    for file, old, _ in reasons:
+        lines = (ROOT / file).read_text(encoding="utf-8").splitlines()
+        if old not in map(str.strip, lines):
+            yield f"{file}: {old}"
+
+
 def _main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--count", type=int, default=300)
@@ -416,6 +424,8 @@ def _main() -> int:
         _see(said.see)
         return 0
     reasons = _reasons()
+    for line in _gone(reasons):
+        print(f"listed, and no longer there: {line}")
     results: dict[str, list[str]] = defaultdict(list)
     with tempfile.TemporaryDirectory(prefix="mutation-") as folder:
         place = Path(folder)
