@@ -406,7 +406,8 @@ def _reasons() -> dict[tuple[str, str, str], str]:
 def _gone(reasons: Iterable[tuple[str, str, str]]) -> Iterator[str]:
     """Listed survivors whose line is no longer there, as a person reads it."""
     for file, old, _ in reasons:
-        lines = (ROOT / file).read_text(encoding="utf-8").splitlines()
+        path = ROOT / file
+        lines = path.read_text(encoding="utf-8").splitlines() if path.is_file() else []
         if old not in map(str.strip, lines):
             yield f"{file}: {old}"
 
