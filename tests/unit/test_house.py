@@ -234,7 +234,7 @@ def test_files_are_read_through_the_gate_alone(path: Path) -> None:
     calls = [node for node in ast.walk(tree) if isinstance(node, ast.Call)]
     for call in calls:
         name = call.func.attr if isinstance(call.func, ast.Attribute) else ""
-        to_read = name == "read_bytes" or (
+        to_read = name in ("read_bytes", "read_text") or (
             name == "open" and bool(call.args) and ast.unparse(call.args[0]) in ("'r'", "'rb'")
         )
         assert not to_read, f"line {call.lineno} reads a file"
