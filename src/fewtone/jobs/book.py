@@ -12,6 +12,7 @@ import json
 import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -114,11 +115,19 @@ class Book:
         return jobs[0]
 
     def curves_text(self, job: Job) -> bytes:
-        """The ``curves.csv`` that a job was predicted with."""
+        """The ``curves.csv`` that a job was predicted with.
+
+        Raises
+        ------
+        FewtoneError
+            The book cannot be read, or they are no longer what was kept.
+        """
         with self._open(write=False) as book:
-            row = book.execute("SELECT text FROM curves WHERE sha256 = ?", (job.curves_sha256,))
-            (text,) = row.fetchone()
-            return bytes(text)
+            found = book.execute("SELECT text FROM curves WHERE sha256 = ?", (job.curves_sha256,))
+            (text,) = found.fetchone() or (None,)
+            if not isinstance(text, bytes) or sha256(text).hexdigest() != job.curves_sha256:
+                raise sqlite3.DatabaseError("the curves are malformed")
+            return text
 
     def keep(self, job: Job, curves_text: bytes, entries: Sequence[Entry] = ()) -> Job:
         """Keep a new job with its first entries, all or nothing; return it.

@@ -82,6 +82,11 @@ def read_jobs(path: Path) -> tuple[list[Job], dict[str, bytes]]:
         for key, text in curves.items()
         if hashlib.sha256(text).hexdigest() != key
     ]
+    faults += [
+        Fault(f"The curves of job '{job.name}' are missing.", "Export it anew.", file=path.name)
+        for job in jobs
+        if job.curves_sha256 not in curves
+    ]
     if faults:
         raise FewtoneError(*faults)
     return jobs, curves

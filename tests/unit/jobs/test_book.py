@@ -112,6 +112,14 @@ def test_an_import_takes_all_or_nothing(tmp_path: Path) -> None:
     assert book.take_in([other], curves, force=True) == ["a"]
 
 
+def test_an_export_without_the_curves_of_a_job_is_refused(tmp_path: Path) -> None:
+    """A job without them could not be exported again."""
+    kept = Book(tmp_path / "book.db").keep(made("a"), CURVES)
+    write_jobs(tmp_path / "jobs.json", [kept], {})
+    with pytest.raises(FewtoneError, match="curves of job 'a' are missing"):
+        read_jobs(tmp_path / "jobs.json")
+
+
 def test_a_book_of_a_newer_version_is_left_alone(tmp_path: Path) -> None:
     """It is refused for reading and writing, and its bytes stay as they were."""
     path = tmp_path / "book.db"
@@ -244,6 +252,19 @@ def test_what_is_no_job_in_a_book_is_damage(tmp_path: Path, hurt: str) -> None:
     with pytest.raises(FewtoneError, match="damaged"):
         Book(path).jobs()
     assert path.read_bytes() == before
+
+
+@pytest.mark.parametrize("hurt", ["text = x'fffe'", "text = 7", "sha256 = 'x'"])
+def test_curves_that_are_no_longer_what_was_kept_are_damage(tmp_path: Path, hurt: str) -> None:
+    """They go by their hash; what another byte stands in is not exported as if it were whole."""
+    path = tmp_path / "book.db"
+    kept = Book(path).keep(made("a"), CURVES)
+    assert Book(path).curves_text(kept) == CURVES
+    with sqlite3.connect(path) as raw:
+        raw.execute(f"UPDATE curves SET {hurt}")
+    raw.close()
+    with pytest.raises(FewtoneError, match="damaged"):
+        Book(path).curves_text(kept)
 
 
 def test_what_fails_inside_leaves_the_job_as_it_was(tmp_path: Path) -> None:
