@@ -9,7 +9,7 @@ import pytest
 
 from fewtone.model.curves import Curves
 from fewtone.optics.film import FilmOptics, Geometry
-from fewtone.optics.ranges import SHARE_STEPS, depth_edges, reflectance_range
+from fewtone.optics.ranges import SHARE_STEPS, Interval, depth_edges, reflectance_range
 from fewtone.optics.scatter import HazeTables
 from fewtone.typing import FloatArray
 from invented import invented_shelf
@@ -66,3 +66,13 @@ def test_a_bulge_between_the_middles_of_cells_is_found() -> None:
     for ground in range(2):
         low, high, film = ends_and_films(Rippled(Geometry.DIRECTIONAL), curves, ground)
         assert ((low <= film) & (film <= high)).all()
+
+
+def test_products_of_intervals_hold_those_of_their_values() -> None:
+    """Of either sign or of both; and their ends are products of ends."""
+    rng = np.random.default_rng(4)
+    one, other = (Interval(*np.sort(rng.normal(size=(2, 500)), axis=0)) for _ in range(2))
+    ends = np.stack([x * y for x in one for y in other])
+    found = one.times(other)
+    np.testing.assert_array_equal(found.low, ends.min(axis=0))
+    np.testing.assert_array_equal(found.high, ends.max(axis=0))

@@ -29,6 +29,7 @@ from fewtone.prediction.forward import (
 )
 from fewtone.prediction.pass_probability import (
     PassProbability,
+    _departing,
     chance_within,
     normal_points,
     pass_any_probability,
@@ -291,6 +292,9 @@ def test_the_chance_of_any_version_is_that_of_panels(learnt: Curves) -> None:
     assert alone[1] is not None
     assert both == pytest.approx(alone[0] + alone[1], abs=0.02)
     assert both[:2].min() > 0.1
+    for chance in (both, *alone):
+        assert chance is not None
+        np.testing.assert_array_equal(chance, np.round(chance, 2))  # as a person reads it
 
 
 @pytest.mark.parametrize("tolerance", [0.8, 1.0])
@@ -344,3 +348,16 @@ def test_points_are_those_of_the_published_sequence() -> None:
         radius, angle = math.sqrt(-2.0 * math.log(first)), 2.0 * math.pi * second
         wanted = (radius * math.cos(angle), radius * math.sin(angle))
         assert found[n - 1] == pytest.approx(wanted, abs=1e-9)
+
+
+def test_what_coats_and_letdown_add_is_a_covariance_multiplied_out() -> None:
+    """Times how far coats and letdown depart, the terms give the square of the sum, less its own."""
+    rng = np.random.default_rng(6)
+    off, by_coats, by_letdown = rng.normal(size=(3, 4, 7, 3))
+    terms = _departing(off, (by_coats, by_letdown))
+    assert terms is not None
+    for coats, letdown in ((0.3, 0.0), (0.0, -0.7), (0.4, 1.1)):
+        whole = off + coats * by_coats + letdown * by_letdown
+        wanted = np.einsum("nki,nkj->nij", whole, whole) - np.einsum("nki,nkj->nij", off, off)
+        factors = np.array([coats, letdown, coats**2, coats * letdown, letdown**2])
+        np.testing.assert_allclose(np.einsum("t,ntij->nij", factors, terms), wanted, atol=1e-12)
