@@ -351,7 +351,7 @@ def test_points_are_those_of_the_published_sequence() -> None:
 
 
 def test_what_coats_and_letdown_add_is_a_covariance_multiplied_out() -> None:
-    """Times how far coats and letdown depart, the terms give the square of the sum, less the first."""
+    """Times how far coats and letdown depart, the terms give the square of the sum."""
     rng = np.random.default_rng(6)
     off, by_coats, by_letdown = rng.normal(size=(3, 4, 7, 3))
     terms = _departing(off, (by_coats, by_letdown))
