@@ -94,7 +94,7 @@ _OTHERS = (
     *("ReplaceUnaryOperator_USub_UAdd", "ReplaceUnaryOperator_Delete_Not"),
 )
 # A length that numpy is to work out.
-_LENGTH = re.compile(r"(reshape\([\w, ]*)-\s*[1-9]\d*")
+_LENGTH = re.compile(r"(reshape\([\w, ().]*)-\s*[1-9]\d*")
 
 
 @dataclass(frozen=True, slots=True)
