@@ -29,6 +29,8 @@ def polar(lightness: float, chroma: float, hue_deg: float) -> tuple[float, float
         (polar(40, 30, 10), polar(40, 30, -10), "10.4 towards yellow"),
         (polar(40, 30, 350), polar(40, 30, 355), "2.6 towards blue"),
         (polar(40, 30, 190), polar(40, 30, 200), "5.2 towards green"),
+        # Seen from halfway: at its end the turn is past green already.
+        (polar(40, 30, 185), polar(40, 30, 10), "59.9 towards green"),
         (polar(40, 30, 60), polar(40, 30, 60), "on the target"),
         ((50.0, 1.5, -0.5), (48.0, 0.0, 0.0), "2.0 too light, 1.5 too red, 0.5 too blue"),
         ((50.0, -1.5, 0.5), (50.0, 0.0, 0.0), "1.5 too green, 0.5 too yellow"),

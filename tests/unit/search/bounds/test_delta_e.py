@@ -55,6 +55,17 @@ def test_no_colour_of_a_box_is_nearer_than_its_bound(kind: str) -> None:
             assert (delta_e_2000(centre + place * half, target) >= bound - ROUNDING).all()
 
 
+def test_a_box_from_a_hue_nearby_to_beyond_opposite_is_near() -> None:
+    """Hues of one box lie a little way off and past half a turn; the little way is what counts."""
+    target = np.array([50.0, 9.0, -0.6])
+    low, high = np.array([50.0, -30.0, 1.5]), np.array([50.0, 19.0, 1.7])
+    turn = math.atan2(low[2], low[1]) - math.atan2(target[2], target[1])
+    assert turn > math.pi
+    edge = np.column_stack([np.full(500, 50.0), np.linspace(-30.0, 19.0, 500), np.full(500, 1.5)])
+    bound = de00_lower_bound(low[:, np.newaxis], high[:, np.newaxis], target)
+    assert 0.0 < bound[0] <= delta_e_2000(edge, target).min()
+
+
 def test_a_box_without_size_is_its_colour() -> None:
     """For a single colour the bound is its ΔE00, except where hues are opposite to a hair."""
     rng = np.random.default_rng(3)
