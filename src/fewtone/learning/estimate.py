@@ -49,7 +49,7 @@ from fewtone.learning.uncertainty import (
 )
 from fewtone.model.curves import Curves
 from fewtone.model.readings import Readings
-from fewtone.model.shelf import Mixing, ShelfSettings
+from fewtone.model.shelf import ShelfSettings
 from fewtone.model.variation import film_departures_rms
 from fewtone.typing import BoolArray, FloatArray
 from fewtone.version import __version__
@@ -304,10 +304,9 @@ def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, So
     start = replace(solution.at, hazy=hazy)
     problem = problem.with_model_error(ModelError(hazy))
     solution = solve(problem, prior, start, weights=robust_weights(problem, start))
-    problem, solution = _with_variation(problem, prior, solution, settings.mixing)
-    if problem.by_ground.any():
-        # Taken for what they are, grounds vary by less than whole readings seemed to.
-        problem, solution = _with_variation(problem, prior, solution, settings.mixing)
+    varies = infer_variation(problem, prior, solution)
+    problem = problem.with_variation(varies.mixing, varies.ground_cv)
+    solution = solve(problem, prior, solution.at, weights=solution.weights, tolerance=_SETTLED)
     for _ in range(_NOISE_ROUNDS):
         factor = _reduced_residual(problem, solution)
         if factor < _NOISE_CLEARLY_LARGER:
@@ -333,15 +332,6 @@ def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, So
     prior = with_likely_dyes(problem, prior, solution)
     solution = solve(problem, prior, solution.at, weights=solution.weights)
     return problem, prior, solution
-
-
-def _with_variation(
-    problem: Problem, prior: Prior, solution: Solution, stated: Mixing
-) -> tuple[Problem, Solution]:
-    """The fit with hand and grounds as unsteady as the readings say."""
-    varies = infer_variation(problem, prior, solution, stated)
-    problem = problem.with_variation(varies.mixing, varies.ground_cv)
-    return problem, solve(problem, prior, solution.at, weights=solution.weights, tolerance=_SETTLED)
 
 
 def _with_film(

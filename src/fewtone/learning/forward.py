@@ -18,12 +18,12 @@ from fewtone.learning.groups import Group, group_panels, local_precision
 from fewtone.learning.model_error import ModelError
 from fewtone.learning.noise import Noise, lab_noise
 from fewtone.learning.observations import Observations
-from fewtone.learning.parameters import GAIN_SD, ParameterLayout, Parameters
+from fewtone.learning.parameters import ParameterLayout, Parameters
 from fewtone.model.shelf import Mixing
 from fewtone.model.variation import film_departures
 from fewtone.optics.film import FilmOptics
 from fewtone.prediction.forward import optics_derivatives, reflectance, reflectance_derivatives
-from fewtone.typing import BoolArray, FloatArray, IntArray
+from fewtone.typing import FloatArray, IntArray
 
 __all__ = ["Linear", "Problem"]
 
@@ -92,7 +92,6 @@ class Problem:
         grid = seen.wavelength_nm
         self._colour = [(weights(grid, light), white_point(light)) for light in seen.lights]
         self.lab_sd = lab_noise(seen, noise)
-        self.by_ground = self._by_ground(ground_cv)
         self.error: ModelError | None = None
         self._covariances: list[FloatArray] = []
         self._whiteners: list[FloatArray] = []
@@ -145,12 +144,7 @@ class Problem:
             )
             for group in self.groups
         )
-        return self._with(
-            groups=groups,
-            mixing=mixing,
-            ground_cv=ground_cv,
-            by_ground=self._by_ground(ground_cv),
-        )
+        return self._with(groups=groups, mixing=mixing, ground_cv=ground_cv)
 
     def with_model_error(self, error: ModelError) -> Problem:
         """The same problem, the film model being off by so much."""
@@ -170,35 +164,6 @@ class Problem:
         other = object.__new__(Problem)
         other.__dict__.update(self.__dict__, **changed)
         return other
-
-    def _by_ground(self, ground_cv: tuple[float, float]) -> BoolArray:
-        """Which readings' gain is their ground's, not that of the whole reading ``(n_readings,)``.
-
-        Light that comes round makes more of a lighter ground than its share, so a ground that
-        varies by more than panels lie differently under the instrument is taken for what it is.
-        """
-        varies = np.array(ground_cv) > _CLEARLY_GROUND
-        return varies[self.seen.metallic[self.seen.ground].astype(np.int64)]
-
-    def _gains(self, at: Parameters) -> tuple[FloatArray, FloatArray]:
-        """Of each reading, and of the ground under it [1], ``(n_readings, 1)``."""
-        gain = np.exp(at.log_gain[self.seen.panel])[:, np.newaxis]
-        by_ground = self.by_ground[:, np.newaxis]
-        return np.where(by_ground, 1.0, gain), np.where(by_ground, gain, 1.0)
-
-    def _optics_of(self, at: Parameters) -> tuple[_Constants, IntArray]:
-        """The optical constants, and the row of each reading's ground in them, ``(n_readings,)``.
-
-        Where grounds vary from panel to panel, each reading has a row of its own.
-        """
-        constants, ground = _Constants.of(at, self.optics), self.seen.ground
-        if not self.by_ground.any():
-            return constants, ground
-        own = constants._replace(
-            ground_reflectance=constants.ground_reflectance[ground] * self._gains(at)[1],
-            return_ratio=constants.return_ratio[ground],
-        )
-        return own, np.arange(ground.size)
 
     def _whitened(self, parts: list[FloatArray]) -> list[FloatArray]:
         """Residuals or Jacobians of each group in directions that noise leaves unrelated."""
@@ -230,7 +195,7 @@ class Problem:
         return np.asarray((films * self.seen.rate)[:, np.newaxis] * self.seen.fractions * strength)
 
     def reflectance(self, at: Parameters, films: FloatArray | None = None) -> FloatArray:
-        """Reflectance of each reading's panel, gain and all [1], ``(n_readings, n_waves)``.
+        """Reflectance of each reading's panel without gain [1], ``(n_readings, n_waves)``.
 
         Parameters
         ----------
@@ -240,9 +205,8 @@ class Problem:
             Film of each reading's panel [standard coats], shape ``(n_readings,)``; worked out if
             None.
         """
-        constants, ground = self._optics_of(at)
-        film = reflectance(constants, self.doses(at, films), ground)
-        return np.asarray((at.black + film) * self._gains(at)[0])
+        dose = self.doses(at, films)
+        return at.black + reflectance(_Constants.of(at, self.optics), dose, self.seen.ground)
 
     def residuals(self, at: Parameters) -> list[FloatArray] | None:
         """Residuals of each group; None where the parameters make no physical sense.
@@ -262,7 +226,7 @@ class Problem:
         ):
             return None
         reflectance = self.reflectance(at)
-        return [self._residual(group, reflectance) for group in self.groups]
+        return [self._residual(group, reflectance, at) for group in self.groups]
 
     def whitened_residuals(self, at: Parameters) -> list[FloatArray] | None:
         """`residuals` with noise and model error unrelated and of unit size, the same shapes."""
@@ -289,48 +253,46 @@ class Problem:
 
         Those in what the solver holds are left at zero unless `with_held`.
         """
+        seen = self.seen
         dose = self.doses(at)
-        constants, ground = self._optics_of(at)
-        film = reflectance_derivatives(constants, dose, ground)
+        constants = _Constants.of(at, self.optics)
+        film = reflectance_derivatives(constants, dose, seen.ground)
         tau, scattering = dose @ constants.absorption, dose @ constants.scattering
-        rho = constants.ground_reflectance[ground]
-        return_ratio = constants.return_ratio[ground, np.newaxis]
+        rho = constants.ground_reflectance[seen.ground]
+        return_ratio = constants.return_ratio[seen.ground, np.newaxis]
         by_log_film = film.d_tau * tau + film.d_scattering * scattering
         held = (np.zeros_like(tau),) * 3
         if with_held:
             by_log_coats = -self.log_coats[:, np.newaxis] * by_log_film
-            held = (*optics_derivatives(constants, dose, ground), by_log_coats)
-        by_log_rho = film.d_ground * rho
-        gain = self._gains(at)[0]
-        seen_as = film.reflectance + at.black
+            held = (*optics_derivatives(constants, dose, seen.ground), by_log_coats)
         curves = _ReflectanceJacobian(
             dose=dose,
-            gain=gain,
-            reflectance=seen_as * gain,
-            by_log_gain=np.where(self.by_ground[:, np.newaxis], by_log_rho, seen_as),
+            reflectance=film.reflectance + at.black,
             by_optics=held[:2],
             by_log_coats=held[2],
             d_tau=film.d_tau,
             d_scattering=film.d_scattering,
             by_log_film=by_log_film,
-            by_log_rho=by_log_rho,
+            by_log_rho=film.d_ground * rho,
             by_logit=film.d_return_ratio * return_ratio * (1.0 - return_ratio),
             absorption=constants.absorption,
             scattering=constants.scattering,
         )
         return [self._linear(group, curves, at) for group in self.groups]
 
-    def _residual(self, group: Group, reflectance: FloatArray) -> FloatArray:
+    def _residual(self, group: Group, reflectance: FloatArray, at: Parameters) -> FloatArray:
         """(predicted - read)/sd of a group's readings, shape ``(n_panels, n_residuals)``."""
         parts = []
         for k in range(group.readings.shape[1]):
             rows = group.readings[:, k]
             if group.spectral[k]:
+                gain = np.exp(at.log_gain[group.panels])[:, np.newaxis]
                 read = self.seen.spectral[rows]
-                parts.append((reflectance[rows] - read) / self.noise.of_reflectance(read))
+                parts.append((reflectance[rows] * gain - read) / self.noise.of_reflectance(read))
             for light in group.lights[k]:
                 matrix, white = self._colour[light]
-                lab = lab_from_xyz(reflectance[rows] @ matrix, white)
+                gain = np.exp(at.log_gain[group.panels])[:, np.newaxis]
+                lab = lab_from_xyz((reflectance[rows] * gain) @ matrix, white)
                 parts.append((lab - self.seen.lab[rows, light]) / self.lab_sd[rows, light])
         return np.concatenate(parts, axis=1)
 
@@ -339,20 +301,22 @@ class Problem:
         shared, local = [], []
         for k in range(group.readings.shape[1]):
             rows = group.readings[:, k]
-            columns, gain = self._columns(group, rows, curves, at), curves.gain[rows]
+            columns = self._columns(group, rows, curves, at)
             if group.spectral[k]:
+                gain = np.exp(at.log_gain[group.panels])[:, np.newaxis]
                 link = gain / self.noise.of_reflectance(self.seen.spectral[rows])
                 shared.append(columns.spectral(link))
                 local.append(columns.local(link))
             for light in group.lights[k]:
                 matrix, white = self._colour[light]
-                bend = lab_jacobian(curves.reflectance[rows] @ matrix, white)
+                gain = np.exp(at.log_gain[group.panels])[:, np.newaxis]
+                bend = lab_jacobian((curves.reflectance[rows] * gain) @ matrix, white)
                 bend = bend * (gain / self.lab_sd[rows, light])[..., np.newaxis]
                 link = bend @ matrix.T
                 shared.append(columns.seen_through(link))
                 local.append(columns.local_through(link))
         return Linear(
-            self._residual(group, curves.reflectance),
+            self._residual(group, curves.reflectance, at),
             np.concatenate(shared, axis=1),
             np.concatenate(local, axis=1),
         )
@@ -399,11 +363,9 @@ class Problem:
             under = (self.seen.first_segment[rows] <= built) & (built < self.seen.end_segment[rows])
             share = np.where(under, grown / np.where(under, films[rows], 1.0), 0.0)
             segments.append(by_log_film * share[:, np.newaxis])
-        return _Columns(full, single, segments, curves.by_log_gain[rows])
+        return _Columns(full, single, segments, curves.reflectance[rows])
 
 
-# A ground varies from panel to panel by clearly more than panels lie differently [1].
-_CLEARLY_GROUND = 2.0 * GAIN_SD
 # Light that comes round more often than this is no film over a ground any more.
 _MOST_TRAPPED = 0.98
 
@@ -412,14 +374,11 @@ _MOST_TRAPPED = 0.98
 class _ReflectanceJacobian:
     """What every reading's R(λ) leans on, shape ``(n_readings, n_wavelengths)``.
 
-    But `dose` is ``(n_readings, n_toners)``, `gain` ``(n_readings, 1)``, the curves
-    ``(n_toners, n_wavelengths)``. `reflectance` has its gain, all derivatives are without it.
+    But `dose` is ``(n_readings, n_toners)``, the curves ``(n_toners, n_wavelengths)``.
     """
 
     dose: FloatArray
-    gain: FloatArray
     reflectance: FloatArray
-    by_log_gain: FloatArray
     d_tau: FloatArray
     d_scattering: FloatArray
     by_log_film: FloatArray
@@ -435,14 +394,13 @@ class _ReflectanceJacobian:
 class _Columns:
     """Slopes of R(λ), each ``(n_panels, n_wavelengths)``.
 
-    `full` has an unknown at each wavelength, `single` and `segments` one for all wavelengths;
-    `by_log_gain` is that of the panel.
+    `full` has an unknown at each wavelength, `single` and `segments` one for all wavelengths.
     """
 
     full: list[FloatArray]
     single: list[FloatArray]
     segments: list[FloatArray]
-    by_log_gain: FloatArray
+    reflectance: FloatArray
 
     def spectral(self, link: FloatArray) -> FloatArray:
         """Derivatives of spectral residuals in the shared parameters, a wavelength each."""
@@ -457,7 +415,7 @@ class _Columns:
 
     def local(self, link: FloatArray) -> FloatArray:
         """Derivatives of spectral residuals in the local parameters."""
-        return np.stack([link * column for column in (*self.segments, self.by_log_gain)], axis=-1)
+        return np.stack([link * column for column in (*self.segments, self.reflectance)], axis=-1)
 
     def seen_through(self, link: FloatArray) -> FloatArray:
         """Slopes of Lab residuals in the shared parameters; `link` ``(n_panels, 3, n_waves)``."""
@@ -467,5 +425,5 @@ class _Columns:
 
     def local_through(self, link: FloatArray) -> FloatArray:
         """Derivatives of Lab residuals in the local parameters."""
-        columns = [link @ c[..., np.newaxis] for c in (*self.segments, self.by_log_gain)]
+        columns = [link @ c[..., np.newaxis] for c in (*self.segments, self.reflectance)]
         return np.concatenate(columns, axis=-1)

@@ -93,19 +93,9 @@ def inferred_hand(as_stated: Mixing, inferred: Mixing) -> tuple[float, float] | 
     return inferred.panel_cv, inferred.coat_cv
 
 
-def infer_variation(
-    problem: Problem, prior: Prior, solution: Solution, stated: Mixing
-) -> Variation:
-    """Find how panels, coats and grounds vary by the marginal likelihood.
-
-    Parameters
-    ----------
-    problem, prior, solution
-        The fit.
-    stated
-        The hand that shelf.toml says.
-    """
-    cost = _VariationCost(problem, prior, solution, stated)
+def infer_variation(problem: Problem, prior: Prior, solution: Solution) -> Variation:
+    """Find how panels, coats and grounds vary by the marginal likelihood."""
+    cost = _VariationCost(problem, prior, solution, problem.mixing)
     panel, coat = cost.stated
     at = np.array([panel, coat, _GROUND_CVS[0], _GROUND_CVS[0]])
     grids = {3: _GROUND_CVS, 2: _GROUND_CVS, 0: panel + _FACTORS, 1: coat + _FACTORS[1:5]}

@@ -47,7 +47,7 @@ GAIN_SD = 0.005
 # from n, a power of n; strength per doubling of the letdown, of all toners together and of each
 # beside them (common practice, no source).
 _BLACK_SD, _INDEX_SD, _EDGE_SD, _THINNING_SD = 0.004, 0.03, 0.03, 0.04
-_LETDOWN_SD, _LETDOWN_DEPARTURE_SD = 0.065, 0.015
+_LETDOWN_SD, _LETDOWN_DEPARTURE_SD = 0.055, 0.015
 # The internal-return ratio's logit: anything from mirror-like to Lambertian, so that what is found
 # over one ground holds for those that were only read bare, whatever their own departure allows.
 _RETURN_MEAN, _RETURN_SD = 0.0, 3.0

@@ -48,15 +48,10 @@ def test_noise_of_lab_is_that_of_sampled_spectra(level: float) -> None:
     assert NOISE.of_lab(read @ matrix, GRID, D65) == pytest.approx(labs.std(axis=0), rel=0.03)
 
 
-@pytest.mark.parametrize("ground_cv", [(0.0, 0.0), (0.03, 0.0), (0.03, 0.03)])
-def test_slopes_are_those_of_the_residuals(ground_cv: tuple[float, float]) -> None:
-    """Analytic slopes equal central differences, for spectra, Labs, strips and blends.
-
-    They do so whether panels' gains are of whole readings or of grounds.
-    """
+def test_slopes_are_those_of_the_residuals() -> None:
+    """Analytic slopes equal central differences, for spectra, Labs, strips and blends."""
     seen = observe(settings(CURVES), _mixed())
-    mixing, optics = settings(CURVES).mixing, settings(CURVES).measurement.optics
-    problem = Problem(seen, optics, mixing, NOISE).with_variation(mixing, ground_cv)
+    problem = Problem(seen, settings(CURVES).measurement.optics, settings(CURVES).mixing, NOISE)
     rng = np.random.default_rng(5)
     layout = ParameterLayout.of(seen)
     start = blank(seen)
@@ -121,21 +116,3 @@ def _close(slope: FloatArray, expected: FloatArray) -> None:
 
 
 NOISE = Noise(0.002, 0.0005, 0.1)
-
-
-def test_a_lighter_ground_is_more_than_a_lighter_reading() -> None:
-    """Over a ground that varies, a panel's gain is its ground's: reflectance of another ground."""
-    shop = settings(CURVES)
-    seen = observe(shop, spray(CURVES, LINES))
-    steady = Problem(seen, shop.measurement.optics, shop.mixing, NOISE)
-    varied = steady.with_variation(shop.mixing, (0.03, 0.03))
-    start, gain = blank(seen), 0.05
-    lighter = replace(start, log_gain=np.full(len(seen.panels), gain))
-    grounds = start.shared.copy()
-    for ground in range(len(seen.grounds)):
-        grounds[start.layout.ground(ground)] += gain
-    other = steady.reflectance(replace(start, shared=grounds))
-    assert varied.reflectance(lighter) == pytest.approx(other, rel=1e-12)
-    whole = steady.reflectance(lighter)
-    assert whole == pytest.approx(steady.reflectance(start) * np.exp(gain), rel=1e-12)
-    assert (other > whole).all()

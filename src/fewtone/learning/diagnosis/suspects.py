@@ -282,7 +282,7 @@ class _Search:
         weights = counted.astype(np.float64)
         solution = solve(self.problem, self.prior, at, weights=weights, tolerance=_SETTLED)
         as_stated = self._with_hand(self.settings.mixing).problem
-        return infer_variation(as_stated, self.prior, solution, as_stated.mixing).mixing
+        return infer_variation(as_stated, self.prior, solution).mixing
 
     def _letdown_gain(self, judged: _Judged) -> tuple[FloatArray, FloatArray]:
         """How much likelier each panel is at another of the shop's letdowns, and at which.
