@@ -24,6 +24,7 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return prepare(tmp_path_factory.mktemp("hostile"))
 
 
+@pytest.mark.trial
 def test_hostile_cases_break_nothing() -> None:
     """Hurt files, hostile arguments and broken streams: the contract holds in every case."""
     found, codes = run(CASES, SEED)

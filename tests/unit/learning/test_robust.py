@@ -50,6 +50,7 @@ def _bent(curves: Curves, other: Curves) -> float:
     return float(np.sqrt((np.log(two / one)[strong] ** 2).mean()))
 
 
+@pytest.mark.trial
 def test_a_bad_panel_counts_for_little_and_bends_little() -> None:
     """It gets a small weight, all others a full one, and is named; the curves stay."""
     good, bad = (estimate(SETTINGS, _readings(spoilt=spoilt)) for spoilt in (False, True))
