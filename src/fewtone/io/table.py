@@ -79,10 +79,7 @@ class Table:
         row, column, value
             Where, and what stands there; None where that says nothing.
         """
-        if self.faults.is_full:
-            self.faults.total += 1
-        else:
-            self.faults.append(Fault(message, fix, self.file, row, column, value))
+        self.faults.append(Fault(message, fix, self.file, row, column, value))
 
     def finish(self) -> None:
         """Raise the faults that were noted, in the order of the rows."""
