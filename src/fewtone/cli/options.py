@@ -147,9 +147,7 @@ CoatsOption: TypeAlias = Annotated[
 ]
 MaxPartOption: TypeAlias = Annotated[
     int | None,
-    typer.Option(
-        "--max-part", metavar="N", min=1, max=1000, help="Largest whole number in a ratio."
-    ),
+    typer.Option("--max-part", metavar="N", help="Largest whole number in a ratio."),
 ]
 ExplainOption: TypeAlias = Annotated[
     bool,

@@ -19,6 +19,9 @@ from fewtone.model.cup import Cup
 from fewtone.model.names import NAME, RESERVED, did_you_mean
 from fewtone.model.numbers import carried, decimal_from
 from fewtone.model.shelf import (
+    LARGEST_PART,
+    MOST_COATS,
+    WEAKEST_LETDOWN,
     Additive,
     Ground,
     Measurement,
@@ -159,9 +162,9 @@ def _measurement(section: _Section) -> Measurement:
 def _mixing(section: _Section) -> Mixing:
     default = Mixing()
     mixing = Mixing(
-        medium_parts=section.numbers("medium_parts", default.medium_parts, 0, 1000),
-        coats=section.span("coats", default.coats, 1, 100),
-        max_part=section.whole("max_part", default.max_part, 1, 100),
+        medium_parts=section.numbers("medium_parts", default.medium_parts, 0, WEAKEST_LETDOWN),
+        coats=section.span("coats", default.coats, 1, MOST_COATS),
+        max_part=section.whole("max_part", default.max_part, 1, LARGEST_PART),
         ground_parts=section.whole("ground_parts", default.ground_parts, 2, 20),
         tolerance=section.real("tolerance", default.tolerance, 0, 100),
         panel_cv=section.real("panel_cv", default.panel_cv, 0, 1),

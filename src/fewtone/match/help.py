@@ -17,7 +17,7 @@ from fewtone.match.kinds import new_ground, new_toner
 from fewtone.match.result import Help, Match, MatchResult
 from fewtone.model.blend import Number, coats_text
 from fewtone.model.curves import Curves
-from fewtone.model.shelf import ShelfSettings
+from fewtone.model.shelf import LARGEST_PART, ShelfSettings
 from fewtone.model.target import Target
 from fewtone.recipes.evaluate import Aim
 from fewtone.recipes.rules import Rules
@@ -31,7 +31,6 @@ _CLEAR_SHARE, _CLEAR_GAIN = 0.25, 0.1
 # Letdowns beyond the shop's, as multiples of its weakest and its strongest.
 _WEAKER, _STRONGER = (1.25, 1.5, 2.0, 2.5, 3.0, 4.0), (0.75, 0.5, 0.25)
 _MORE_COATS = 3
-_LARGEST_PART = 50
 
 
 def with_help(
@@ -81,8 +80,8 @@ def _loosened(curves: Curves, settings: ShelfSettings, rules: Rules) -> Iterator
     known = [name for name in rules.toners if name in curves.toners]
     if rules.max_toners < len(known):
         yield "max_toners", replace(rules, max_toners=rules.max_toners + 1)
-    if rules.max_part < _LARGEST_PART and rules.max_toners > 1:
-        yield "max_part", replace(rules, max_part=min(2 * rules.max_part, _LARGEST_PART))
+    if rules.max_part < LARGEST_PART and rules.max_toners > 1:
+        yield "max_part", replace(rules, max_part=min(2 * rules.max_part, LARGEST_PART))
     yield "medium_parts", replace(rules, medium_parts=_more_letdowns(rules))
     yield "coats", replace(rules, coats=(1, rules.coats[1] + _MORE_COATS))
     if any(name not in rules.grounds for name in curves.grounds):

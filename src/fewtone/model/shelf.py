@@ -17,6 +17,9 @@ from fewtone.model.recipe import Recipe, parse
 from fewtone.optics.film import FilmOptics, Geometry
 
 __all__ = [
+    "LARGEST_PART",
+    "MOST_COATS",
+    "WEAKEST_LETDOWN",
     "Additive",
     "Ground",
     "Measurement",
@@ -25,6 +28,9 @@ __all__ = [
     "ShelfSettings",
     "Toner",
 ]
+
+# Parts, coats and parts of medium beyond these are slips of the finger, not recipes.
+LARGEST_PART, MOST_COATS, WEAKEST_LETDOWN = 50, 50, 1000
 
 
 @dataclass(frozen=True, slots=True)

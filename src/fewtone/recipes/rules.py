@@ -14,12 +14,10 @@ from fewtone.model.blend import Number, exact_number
 from fewtone.model.curves import Curves
 from fewtone.model.keyed import KeyedGround
 from fewtone.model.names import named_options
-from fewtone.model.shelf import ShelfSettings
+from fewtone.model.shelf import LARGEST_PART, MOST_COATS, WEAKEST_LETDOWN, ShelfSettings
 
 __all__ = ["RuleOptions", "Rules", "keyed_pairs", "learnt_rules"]
 
-# Parts, coats and letdowns beyond these are slips of the finger, not recipes.
-_LARGEST_PART, _MOST_COATS, _WEAKEST = 50, 50, 1000
 _MOST_RATIOS = 100_000
 
 
@@ -191,9 +189,9 @@ class Rules:
                 Fault("No ground is named.", fix=f"Name some of: {', '.join(settings.grounds)}.")
             )
         _check_number("`max_toners`", max_toners, 1, 99, faults)
-        _check_number("`max_part`", largest, 1, _LARGEST_PART, faults)
+        _check_number("`max_part`", largest, 1, LARGEST_PART, faults)
         _check_number("`top`", top, 0, 10_000, faults)
-        if largest > 1 and max_toners >= 1:
+        if 1 < largest <= LARGEST_PART and max_toners >= 1:
             size = min(max_toners, max(1, len(toners)))
             if size * math.log(largest) > math.log(_MOST_RATIOS):
                 faults.append(
@@ -202,10 +200,10 @@ class Rules:
                         fix="Lower `max_part` or `max_toners`.",
                     )
                 )
-        if not 1 <= span[0] <= span[1] <= _MOST_COATS:
+        if not 1 <= span[0] <= span[1] <= MOST_COATS:
             faults.append(
                 Fault(
-                    f"Coats must be whole numbers from 1 to {_MOST_COATS}, the fewest first.",
+                    f"Coats must be whole numbers from 1 to {MOST_COATS}, the fewest first.",
                     value=f"{span[0]}-{span[1]}",
                 )
             )
@@ -313,12 +311,12 @@ def _letdowns(
     wanted = [exact_number(parts) for parts in (shop if asked is None else asked)]
     faults += [
         Fault(
-            f"A letdown must be 0 to {_WEAKEST} parts of medium to one of blend.",
+            f"A letdown must be 0 to {WEAKEST_LETDOWN} parts of medium to one of blend.",
             fix=f"This shop uses {', '.join(f'{m}:1' for m in shop)}.",
             value=str(parts),
         )
         for parts in wanted
-        if not 0 <= parts <= _WEAKEST
+        if not 0 <= parts <= WEAKEST_LETDOWN
     ]
     if not wanted:
         faults.append(

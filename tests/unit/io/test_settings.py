@@ -10,6 +10,7 @@ import pytest
 from fewtone.errors import FewtoneError
 from fewtone.io.settings import load_settings
 from fewtone.optics.film import Geometry
+from fewtone.recipes.rules import Rules
 
 
 def faults_of(folder: Path, text: str) -> dict[str, str]:
@@ -86,6 +87,19 @@ def test_all_faults_are_found_in_one_go(folder: Path) -> None:
     assert "Did you mean 'reflectance'" in faults["reflectence"]
     assert "45:0, di:8, de:8" in faults["measurement.geometry"]
     assert "metallic, solid" in faults["grounds.silver.kind"]
+
+
+def test_what_a_shelf_may_state_is_what_a_recipe_may_have(folder: Path) -> None:
+    """The largest part and the most coats that shelf.toml takes, the rules take; no more."""
+    text = (folder / "shelf.toml").read_text(encoding="utf-8")
+
+    def stating(part: int, coats: int) -> str:
+        return text.replace("[mixing]\n", f"[mixing]\nmax_part = {part}\ncoats = [1, {coats}]\n")
+
+    (folder / "shelf.toml").write_text(stating(50, 50), encoding="utf-8")
+    rules = Rules.of(load_settings(folder), max_toners=1)
+    assert (rules.max_part, rules.coats) == (50, (1, 50))
+    assert set(faults_of(folder, stating(51, 51))) == {"mixing.max_part", "mixing.coats"}
 
 
 def test_a_shelf_needs_toners_and_grounds(folder: Path) -> None:

@@ -17,7 +17,7 @@ from fewtone.match.judging import judge_all
 from fewtone.model.curves import Curves
 from fewtone.model.names import Names
 from fewtone.model.recipe import Recipe
-from fewtone.model.shelf import ShelfSettings
+from fewtone.model.shelf import MOST_COATS, ShelfSettings
 from fewtone.model.target import Target
 from fewtone.prediction.forward import lab_of, recipe_dose, reflectance
 from fewtone.typing import FloatArray
@@ -26,7 +26,6 @@ from fewtone.workshop.pour.mix import require_names, stock_cautions
 
 __all__ = ["Letdown", "Step", "Strip", "letdown"]
 
-_MOST_COATS = 50
 # Between whole coats the strip is followed in hundredths: far below what a hand can lay down.
 _PER_COAT = 100
 
@@ -153,9 +152,9 @@ def letdown(
     last = most_coats
     if last is None:
         last = max(settings.mixing.coats[1], int(np.ceil(float(recipe.coats))))
-    if not 1 <= last <= _MOST_COATS:
+    if not 1 <= last <= MOST_COATS:
         raise UsageError(
-            Fault(f"A strip has 1 to {_MOST_COATS} coats.", fix="Correct it.", value=str(last))
+            Fault(f"A strip has 1 to {MOST_COATS} coats.", fix="Correct it.", value=str(last))
         )
     under = target.light if target else light or settings.measurement.light
     chosen = _grounds(curves, settings, grounds)

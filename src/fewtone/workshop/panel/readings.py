@@ -14,7 +14,7 @@ from fewtone.io.targets import lab_triple
 from fewtone.model.blend import Number, exact_number
 from fewtone.model.names import NAME
 from fewtone.model.recipe import Recipe
-from fewtone.model.shelf import ShelfSettings
+from fewtone.model.shelf import MOST_COATS, ShelfSettings
 from fewtone.workshop.panel.posterior import Depth
 
 __all__ = [
@@ -44,7 +44,6 @@ _EARLIER_PATTERN = (
     'Write the readings, "of" and the recipe, such as "38.2,-18.4,9.7 of 2 marigold + 1 dusk, 6:1, '
     '4 coats over silver"; several readings of that panel with "and" between.'
 )
-_MOST_COATS = 50
 
 
 def read_panel(
@@ -160,10 +159,10 @@ def _reading(reading: ReadingLike, recipe: Recipe, usual: Number) -> PanelReadin
             )
         )
     coats = exact_number(words["coats"].replace(",", ".")) if words["coats"] else usual
-    if not 0 < Fraction(coats) <= _MOST_COATS:
+    if not 0 < Fraction(coats) <= MOST_COATS:
         raise UsageError(
             Fault(
-                f"A panel of a mix has more than 0 and at most {_MOST_COATS} coats.",
+                f"A panel of a mix has more than 0 and at most {MOST_COATS} coats.",
                 fix="Say how many coats it has (`sprayed`), or 'at 3 coats' behind a reading.",
                 value=str(coats),
             )
