@@ -79,6 +79,7 @@ def plain_loop(
                 fractions[row, curves.toners.index(name)] = part / total
             letdown = medium_parts[position]
             loads[row] = float(Fraction(count) / (1 + Fraction(letdown)))
+            loads[row] *= (count / 4.0) ** -curves.thinning
             places[row] = curves.grounds.index(ground)
             plural = "coat" if count == 1 else "coats"
             line = f"{words}, {letdown}:1, {count} {plural} over {ground}"

@@ -19,11 +19,13 @@ from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
 from booth import delta_e, lab
+from fewtone.colorimetry import Light
 from fewtone.learning import Learnt, estimate
 from fewtone.model.blend import Blend, exact_number
 from fewtone.model.readings import Reading, Readings
+from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import Ground, Measurement, Mixing, ShelfSettings, Toner
-from fewtone.prediction.forward import reflectance
+from fewtone.prediction.recipes import predict
 from outside.datasets import wheel
 
 __all__ = ["LIGHT", "MeasuredCoats", "Mixes", "achieved", "learn_pigments", "load", "predicted"]
@@ -129,7 +131,11 @@ def learn_pigments(coats: MeasuredCoats) -> Learnt:
 def predicted(learnt: Learnt, mixes: Mixes) -> Array:
     """Return the mixes' predicted spectra ``(n, 41)``."""
     # A hundredth of a millilitre is the coat here.
-    return reflectance(learnt.curves, 100.0 * mixes.amount, np.asarray(0))
+    recipes = []
+    for amounts in np.round(100.0 * mixes.amount).astype(int):
+        parts = {f"p{i}": int(amounts[i]) for i in np.flatnonzero(amounts)}
+        recipes.append(Recipe(parts, 0, sum(parts.values()), "paper"))
+    return predict(learnt.curves, recipes, Light.parse(LIGHT)).reflectance
 
 
 def achieved(coats: MeasuredCoats, learnt: Learnt, mixes: Mixes) -> Array:
@@ -147,7 +153,7 @@ def achieved(coats: MeasuredCoats, learnt: Learnt, mixes: Mixes) -> Array:
 
 def _named(archive: zipfile.ZipFile, single: Array, grid: Array) -> dict[tuple[int, float], Array]:
     """Spectrum of each (pigment, amount): the file of names gives its sRGB at each amount."""
-    from fewtone.colorimetry import Light, srgb_from_xyz, xyz
+    from fewtone.colorimetry import srgb_from_xyz, xyz
 
     lines = list(
         csv.reader(io.StringIO(archive.read("PigmentRGB_primary.csv").decode("utf-8-sig")))

@@ -38,7 +38,7 @@ BARS = {
     "own flake, a strip over each": Bar(0.35, 0.88, 0.03),
     "8 % stronger at 8:1 than 4:1": Bar(1.15, 0.84, 0.03),
     "the same, all at 4:1 or 8:1": Bar(0.35, 0.86, 0.03),
-    "later coats 15 % thinner": Bar(1.30, 0.88, 0.03),
+    "later coats 15 % thinner": Bar(0.60, 0.88, 0.03),
     "black off by .008": Bar(0.60, 0.88, 0.03),
     "read in di:8, said 45:0": Bar(0.50, 0.88, 0.03),
     "ground differs by 3 %": Bar(1.50, 0.88, 0.03),

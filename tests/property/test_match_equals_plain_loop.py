@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -41,6 +41,7 @@ class Problem:
     unsure: float
     target: str
     weak: int = 0
+    thinning: float = 0.0
 
 
 problems = st.builds(
@@ -61,6 +62,7 @@ problems = st.builds(
     top=st.sampled_from([1, 3, 8, 50]),
     hazy=st.sampled_from([0, 0, 0, 1, 2]),
     weak=st.sampled_from([0, 0, 1, 2, 3]),
+    thinning=st.sampled_from([0.0, 0.0, 0.15]),
     # Without uncertainty, well known, and so unsure that nothing passes well.
     unsure=st.sampled_from([0.0, 0.0, 0.003, 0.01, 0.1]),
     target=st.sampled_from(
@@ -90,6 +92,7 @@ def check(problem: Problem) -> None:
         weak=min(problem.weak, problem.n_toners - problem.twins),
         unsure=problem.unsure,
     )
+    curves = replace(curves, thinning=problem.thinning)
     rng = np.random.default_rng(problem.seed)
     target = FIXED_TARGETS.get(problem.target)
     if target is None:

@@ -121,6 +121,5 @@ def _instrument(problem: Problem, solution: Solution, settings: ShelfSettings) -
     if abs(thin) > _THIN:
         yield (
             f"Later coats come out {'thinner' if thin > 0 else 'thicker'} than the first: "
-            f"{_MANY:g} coats make the film of {_MANY * (1.0 - thin):.1f}. Predictions take coats "
-            "to be alike, so they are told to be less sure."
+            f"{_MANY:g} coats make the film of {_MANY * (1.0 - thin):.1f}. Predictions follow."
         )

@@ -116,8 +116,6 @@ class Unfollowed(NamedTuple):
 
     Parameters
     ----------
-    thinning
-        The power by which the film of n coats was found to be less than n [1].
     letdown
         Log strength of each toner per doubling of the letdown beside that of all [1],
         ``(n_toners,)``.
@@ -125,7 +123,6 @@ class Unfollowed(NamedTuple):
         What readings are below nothing by [1], 0 or less.
     """
 
-    thinning: float
     letdown: FloatArray
     below: float
 
@@ -222,11 +219,10 @@ def uncertainty_of(
         deviations[:, here] = deviations[:, here] @ back
     deviations *= ease
     apart = _departures(at, covariance, unfollowed, departures)
-    known: FloatArray = np.zeros((3, layout.size))
+    known: FloatArray = np.zeros((2, layout.size))
     known[0, layout.black] = unfollowed.below
-    known[1, layout.thinning] = unfollowed.thinning
     columns = [layout.letdown(toner) for toner in range(layout.n_toners)]
-    known[2, columns] = unfollowed.letdown
+    known[1, columns] = unfollowed.letdown
     known = known[known.any(axis=1)]
     more = np.zeros((0, layout.size)) if beside is None else beside
     deviations = np.concatenate([deviations, more, known, apart])
@@ -285,14 +281,13 @@ def _departures(
 
     A toner's log dose is off by its strength per doubling times how often the letdown doubles, and
     all of them by the thinning times log coats: by their root mean squares over what the shop
-    sprays. What was found but is not followed counts as unsure.
+    sprays. Strength per doubling that was found but is not followed counts as unsure.
     """
     layout = at.layout
     log_coats, doublings = departures
     columns = [layout.letdown(toner) for toner in range(layout.n_toners)]
     by_letdown = doublings * np.sqrt(covariance[columns, columns] + unfollowed.letdown**2)
-    thinning_sd = np.sqrt(covariance[layout.thinning, layout.thinning])
-    by_coats = log_coats * np.hypot(thinning_sd, unfollowed.thinning)
+    by_coats = log_coats * np.sqrt(covariance[layout.thinning, layout.thinning])
     off: FloatArray = np.zeros((layout.n_toners + 1, layout.size))
     for toner in range(layout.n_toners):
         off[toner, layout.toner(toner)] = by_letdown[toner]

@@ -88,7 +88,7 @@ class _Part:
         within: float,
     ) -> None:
         self.rules, self.within = rules, within
-        self.lattice = Lattice.of(rules, curves.letdown_strength)
+        self.lattice = Lattice.of(rules, curves.strength)
         single = evaluators_of(curves, rules, aims)[0] if is_single(aims) else None
         self.picks = Picks.empty(self.lattice, single, settings, within)
         self.loads = {load.value: index for index, load in enumerate(self.lattice.loads)}
@@ -134,7 +134,7 @@ class _Films:
         if grounds:
             self.rules = replace(self.rules, grounds=grounds)
         elif not self.more.any():
-            lattice = Lattice.of(known, curves.letdown_strength)
+            lattice = Lattice.of(known, curves.strength)
             of_known = {load.value for load in lattice.loads}
             self.seen = np.array([load.value in of_known for load in self.loads])
 

@@ -64,7 +64,7 @@ def search(
         No toner or no ground that the rules allow is learnt.
     """
     rules = learnt_rules(curves, rules)
-    lattice, aims = Lattice.of(rules, curves.letdown_strength), aims_of(target)
+    lattice, aims = Lattice.of(rules, curves.strength), aims_of(target)
     evaluators = evaluators_of(curves, rules, aims)
     by_chance = evaluators[0] if is_single(aims) else None
     picks = Picks.empty(lattice, by_chance, settings, within)

@@ -8,8 +8,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from fewtone.model.uncertainty import Uncertainty
+from fewtone.model.variation import film_departures
 from fewtone.optics.film import FilmOptics
-from fewtone.typing import FloatArray, frozen
+from fewtone.typing import FloatArray, FloatLike, frozen
 
 __all__ = ["Curves"]
 
@@ -43,6 +44,9 @@ class Curves:
     middle_letdown, per_doubling
         Log strength of all toners per doubling of the letdown, and the letdown that the curves hold
         for [1]; the former is 0 where the readings do not tell that strength leans on the letdown.
+    thinning
+        Power by which the film of n coats is less than n, next to that of 4 [1]; 0 where the
+        readings do not tell that later coats lie thinner.
     hand
         panel_cv and coat_cv as the readings say, where panels vary clearly otherwise than
         shelf.toml says; else None.
@@ -75,6 +79,7 @@ class Curves:
     stated_index: float = 0.0
     middle_letdown: float = 6.0
     per_doubling: float = 0.0
+    thinning: float = 0.0
     hand: tuple[float, float] | None = None
     ground_cv: tuple[float, float] = (0.0, 0.0)
     key_strength: FloatArray = field(default_factory=lambda: np.zeros(0))
@@ -97,18 +102,32 @@ class Curves:
         ):
             object.__setattr__(self, name, frozen(getattr(self, name)))
 
-    def letdown_strength(self, medium_parts: float) -> float:
-        """Strength of the toners per part at a letdown, next to the curves [1].
+    def films(self, coats: FloatLike) -> FloatArray:
+        """Film of so many coats, next to that of one coat [1], shaped like `coats`.
 
         Parameters
         ----------
+        coats
+            How many, any shape; none makes no film.
+        """
+        passes = np.asarray(coats, dtype=float)
+        log_coats = film_departures(passes, 0.0, 0.0)[..., 0] - film_departures(1.0, 0.0, 0.0)[0]
+        return np.asarray(passes * np.exp(-self.thinning * log_coats))
+
+    def strength(self, coats: float, medium_parts: float) -> float:
+        """Strength of the toners per coat and part, next to the curves [1].
+
+        Parameters
+        ----------
+        coats
+            How many are sprayed.
         medium_parts
             Parts of medium to one part of the blend [1].
         """
-        if self.per_doubling == 0.0:
+        if self.per_doubling == 0.0 and self.thinning == 0.0:
             return 1.0
-        doublings = np.log2((1.0 + medium_parts) / (1.0 + self.middle_letdown))
-        return float(np.exp(self.per_doubling * doublings))
+        log_coats, doublings = film_departures(coats, medium_parts, self.middle_letdown)
+        return float(np.exp(self.per_doubling * doublings - self.thinning * log_coats))
 
     def with_strengths(self, strengths: Mapping[str, float]) -> Curves:
         """Curves of bottles that are stronger or weaker than those that were learnt.

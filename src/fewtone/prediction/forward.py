@@ -90,7 +90,7 @@ def recipe_doses(curves: Curves, recipes: Sequence[Recipe]) -> tuple[FloatArray,
     Returns
     -------
     doses
-        Of each learnt toner [standard coats], with its strength at that letdown, shape
+        Of each learnt toner [standard coats], with its strength at those coats and letdown, shape
         ``(n_recipes, n_toners)``.
     ground
         Row of each recipe's ground in `curves`, shape ``(n_recipes,)``.
@@ -105,7 +105,7 @@ def recipe_doses(curves: Curves, recipes: Sequence[Recipe]) -> tuple[FloatArray,
     doses = np.zeros((len(recipes), len(toners)))
     try:
         for row, recipe in enumerate(recipes):
-            strength = curves.letdown_strength(float(recipe.medium_parts))
+            strength = curves.strength(float(recipe.coats), float(recipe.medium_parts))
             for name, dose in recipe.doses.items():
                 doses[row, toners[name]] = dose * strength
         ground = np.array([grounds[recipe.ground] for recipe in recipes], dtype=np.int64)

@@ -2,8 +2,9 @@
 
 A recipe is a *support* (which toners), a *ratio* (whole parts without a common factor, one for
 each toner of the support), a letdown and a number of coats, and a ground. Its colour knows letdown
-and coats only through their *load* coats/(1 + letdown), an exact rational: recipes of equal load
-have one colour and are evaluated as one. That leaves the lattice
+and coats only through their *load* coats/(1 + letdown), an exact rational, and the strength that
+readings may give to either: recipes alike in both have one colour and are evaluated as one. That
+leaves the lattice
 
     supports × ratios × loads × grounds
 
@@ -41,7 +42,7 @@ class Load:
         The (position of the letdown, coats) that give it, in the order of the key: letdowns as
         the shop lists them, then fewer coats first.
     strength
-        That of the toners at these letdowns, next to the curves [1].
+        That of the toners at these coats and letdowns, next to the curves [1].
     value
         What the doses are the fractions times of: `exact` by `strength`.
     """
@@ -82,7 +83,9 @@ class Lattice:
     loads: tuple[Load, ...]
 
     @classmethod
-    def of(cls, rules: Rules, strength_at: Callable[[float], float] = lambda _: 1.0) -> Lattice:
+    def of(
+        cls, rules: Rules, strength_at: Callable[[float, float], float] = lambda *_: 1.0
+    ) -> Lattice:
         """Lay out the recipes that the rules admit.
 
         Parameters
@@ -90,9 +93,13 @@ class Lattice:
         rules
             The rules; every toner and ground they name is learnt.
         strength_at
-            Strength of the toners at a letdown, next to the curves [1].
+            Strength of the toners at so many coats and a letdown, next to the curves [1].
         """
-        strengths = tuple(strength_at(float(medium_parts)) for medium_parts in rules.medium_parts)
+        counts = range(rules.coats[0], rules.coats[1] + 1)
+        strengths = tuple(
+            tuple(strength_at(float(count), float(medium_parts)) for count in counts)
+            for medium_parts in rules.medium_parts
+        )
         return cls(rules, _loads(rules.medium_parts, strengths, rules.coats))
 
     @property
@@ -165,12 +172,12 @@ class Lattice:
 # A search lays out the same recipes several times, and a deck by the thousand.
 @lru_cache(maxsize=32)
 def _loads(
-    letdowns: tuple[Number, ...], strengths: tuple[float, ...], coats: tuple[int, int]
+    letdowns: tuple[Number, ...], strengths: tuple[tuple[float, ...], ...], coats: tuple[int, int]
 ) -> tuple[Load, ...]:
-    """Distinct loads of letdowns, each with the strength of its toners, and coats; ascending."""
+    """Distinct loads of letdowns, and coats, each with the strength of its toners; ascending."""
     ways: dict[tuple[Fraction, float], list[tuple[int, int]]] = {}
-    for position, (medium_parts, strength) in enumerate(zip(letdowns, strengths, strict=True)):
-        for count in range(coats[0], coats[1] + 1):
+    for position, (medium_parts, at_coats) in enumerate(zip(letdowns, strengths, strict=True)):
+        for count, strength in zip(range(coats[0], coats[1] + 1), at_coats, strict=True):
             film = film_load(count, medium_parts), strength
             ways.setdefault(film, []).append((position, count))
     loads = [Load(exact, tuple(of_load), strength) for (exact, strength), of_load in ways.items()]

@@ -202,8 +202,9 @@ def residuals(settings: ShelfSettings, curves: Curves, readings: Readings) -> tu
         return ()
     doses = np.zeros((len(usable), len(curves.toners)))
     for row, reading in enumerate(usable):
+        strength = curves.strength(float(reading.coats), float(reading.medium_parts or 0))
         for name, share in reading.blend.fractions.items():
-            doses[row, curves.toners.index(name)] = float(share * Fraction(reading.load))
+            doses[row, curves.toners.index(name)] = float(share * Fraction(reading.load)) * strength
     ground_rows = np.array([curves.grounds.index(reading.ground) for reading in usable])
     # The readings are of the bottles that were learnt, not of those in use.
     learnt = curves.with_strengths({n: 1.0 / s for n, s in settings.strengths.items()})

@@ -45,7 +45,7 @@ class Descent:
 
     def __init__(self, evaluators: Sequence[Evaluator], rules: Rules) -> None:
         self.rules, self.evaluators = rules, evaluators
-        self.loads = Lattice.of(rules, evaluators[0].curves.letdown_strength).load_values
+        self.loads = Lattice.of(rules, evaluators[0].curves.strength).load_values
         self.films = np.indices((len(self.loads), len(rules.grounds))).reshape(2, -1)
 
     def from_recipe(self, start: Recipe) -> Reached:

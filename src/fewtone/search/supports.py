@@ -46,7 +46,7 @@ def supports_within(
     """
     rules = learnt_rules(curves, rules)
     evaluator = evaluator_of(curves, rules, target)
-    lattice = Lattice.of(rules, curves.letdown_strength)
+    lattice = Lattice.of(rules, curves.strength)
     loads = lattice.load_values
     within: dict[tuple[tuple[int, ...], int], None] = {}
     for size in lattice.sizes:

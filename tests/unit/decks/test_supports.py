@@ -38,8 +38,8 @@ def test_all_and_only_the_least_sets(
     """Over every ground: each set that reaches the colour and none of whose parts does."""
     curves, settings = invented_shelf(seed, 5, 3, hazy=hazy, medium_parts=(6, 4), coats=(1, 3))
     if seed % 2:
-        # Toners whose strength leans on the letdown, as some readings tell.
-        curves = replace(curves, per_doubling=1.0, middle_letdown=3.0)
+        # Strength that leans on the letdown, and coats that get thinner, as some readings tell.
+        curves = replace(curves, per_doubling=1.0, middle_letdown=3.0, thinning=0.2)
     rules = Rules.of(settings, max_part=largest, max_toners=most, tolerance=tolerance)
     rng = np.random.default_rng(seed)
     blend = dict.fromkeys(rng.choice(curves.toners, 2, replace=False), 1)

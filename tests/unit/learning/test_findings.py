@@ -91,6 +91,10 @@ def test_specular_light_that_was_said_to_be_left_out_is_said() -> None:
     assert _said(_learnt(black=reflected), "specular reflection included")
 
 
-def test_later_coats_that_are_thinner_are_said() -> None:
-    """Six coats that make the film of five: told."""
-    assert _said(_learnt(thin=0.12), "thinner than the first")
+def test_later_coats_that_are_thinner_are_said_and_followed() -> None:
+    """Six coats that make the film of five: told, and predicted so."""
+    learnt = _learnt(thin=0.12)
+    assert _said(learnt, "thinner than the first")
+    # Eight strips of coats that vary by 4 % tell the power to .01.
+    assert learnt.curves.thinning == pytest.approx(0.12, abs=0.03)
+    assert _learnt().curves.thinning == 0.0

@@ -43,7 +43,7 @@ def test_what_lies_in_the_dark_does_not_deviate() -> None:
     at.shared[at.layout.toner(0)[:9]] = np.log(np.linspace(20.0, 700.0, 9))
     size = at.layout.size
     covariance = SD**2 * 0.5 * (np.eye(size) + np.ones((size, size)))
-    nothing = Unfollowed(0.0, np.zeros(at.layout.n_toners), 0.0)
+    nothing = Unfollowed(np.zeros(at.layout.n_toners), 0.0)
     certainty = uncertainty_of(at, covariance, seen.wavelength_nm, nothing, ONE_FILM)
     relative = np.sqrt((certainty.absorption**2).sum(axis=0)) / at.absorption
     assert relative.max() < SD * (1.0 + ROUNDING)
@@ -108,7 +108,7 @@ def test_what_readings_pin_is_told_as_unsure_as_it_is() -> None:
     problem, prior, solution = fit(shelf, seen)
     at, layout = solution.at, problem.layout
     covariance = reported_covariance(problem, prior, solution)
-    nothing = Unfollowed(0.0, np.zeros(layout.n_toners), 0.0)
+    nothing = Unfollowed(np.zeros(layout.n_toners), 0.0)
     certainty = uncertainty_of(at, covariance, seen.wavelength_nm, nothing, ONE_FILM)
     matrix = weights(seen.wavelength_nm, D65)
     for ground, rho in enumerate(at.ground_reflectance):

@@ -53,12 +53,21 @@ def test_equal_loads_are_one_load_with_several_ways() -> None:
 def test_strengths_that_lean_on_the_letdown_part_equal_loads() -> None:
     """Toners stronger the further let down: 3 coats at 8:1 come to more than 2 at 5:1."""
     rules = Rules.of(SHELF, medium_parts=(8, 5), coats=(2, 3))
-    lattice = Lattice.of(rules, lambda m: float((1.0 + m) ** 0.1))
+    lattice = Lattice.of(rules, lambda _, m: float((1.0 + m) ** 0.1))
     weak, strong = (load for load in lattice.loads if load.exact == Fraction(1, 3))
     assert (weak.ways, strong.ways) == (((1, 2),), ((0, 3),))
     assert strong.value / weak.value == pytest.approx(1.5**0.1)
     assert np.all(np.diff(lattice.load_values) > 0.0)
     assert lattice.admissible == Lattice.of(rules).admissible
+
+
+def test_coats_that_get_thinner_part_equal_loads() -> None:
+    """Later coats thinner: 3 coats at 8:1 come to less than 2 at 5:1."""
+    rules = Rules.of(SHELF, medium_parts=(8, 5), coats=(2, 3))
+    loads = Lattice.of(rules, lambda n, _: float(n**-0.1)).loads
+    thin, thick = (load for load in loads if load.exact == Fraction(1, 3))
+    assert (thin.ways, thick.ways) == (((0, 3),), ((1, 2),))
+    assert thin.value / thick.value == pytest.approx(1.5**-0.1)
 
 
 @pytest.mark.parametrize("max_toners", [1, 2, 3, 9])

@@ -181,7 +181,7 @@ def _strip(
     target: Target | None,
 ) -> Strip:
     """A strip over one ground, followed in hundredths of a coat."""
-    film = np.arange(last * _PER_COAT + 1) / _PER_COAT
+    film = curves.films(np.arange(last * _PER_COAT + 1) / _PER_COAT)
     ground_rows = np.full(len(film), curves.grounds.index(ground), dtype=np.int64)
     fine = lab_of(curves, reflectance(curves, film[:, np.newaxis] * one_coat, ground_rows), light)
     labs = fine[::_PER_COAT]

@@ -158,7 +158,7 @@ def reach(
         raise UsageError(*strange)
     wanted = [*([target] if target else []), *swatches]
     levels = sorted({*LEVELS, *(_level_of(each) for each in wanted)})
-    blends, loads = _blends(curves, rules), Lattice.of(rules).load_values
+    blends, loads = _blends(curves, rules), Lattice.of(rules, curves.strength).load_values
     over_grounds: list[GroundReach] = []
     over: list[list[str]] = [[] for _ in wanted]
     for name in grounds:

@@ -119,11 +119,14 @@ def with_other_film(
         The recipe names a toner or ground that was not learnt.
     """
     coats = float(recipe.coats)
-    films = {"one coat more": coats + 1.0, "10 % light": 0.9 * coats, "10 % heavy": 1.1 * coats}
+    less, film, more = (
+        float(curves.films(count)) for count in (max(coats - 1.0, 0.0), coats, coats + 1.0)
+    )
+    films = {"one coat more": more, "10 % light": 0.9 * film, "10 % heavy": 1.1 * film}
     if coats >= 1.0:
-        films = {"one coat less": coats - 1.0, **films}
+        films = {"one coat less": less, **films}
     one = recipe.with_(coats=1)
-    build = np.array([coats, *films.values()])
+    build = np.array([film, *films.values()])
     return _changes(
         list(films), predict(curves, [one] * len(build), light, build=build).lab, target
     )

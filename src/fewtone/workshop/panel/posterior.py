@@ -293,7 +293,7 @@ class _JobParameters:
             curves,
             light,
             ground,
-            nominal=one_coat * coats[:, np.newaxis],
+            nominal=one_coat * curves.films(coats)[:, np.newaxis],
             log_dose=log_dose,
             observed=np.array([depth.lab for _, depth in rows]),
             noise=np.array([repeat / depth.count for _, depth in rows]),

@@ -283,7 +283,8 @@ class PosteriorPredictive:
             (one.weight * one.explanation.parameters for one in self.posterior.hypotheses),
             start=np.zeros(self.posterior.in_mix.shape[1]),
         )
-        dose = self._mixed(parameters, added, left_ml)[0] * np.asarray(coats)[:, np.newaxis]
+        dose = self._mixed(parameters, added, left_ml)[0]
+        dose = dose * self.curves.films(coats)[:, np.newaxis]
         dose = dose * np.exp(parameters[self.posterior.gun])
         return lab_of_doses(self.curves, dose, self.posterior.recipe.ground, self.light)
 
@@ -316,7 +317,7 @@ class PosteriorPredictive:
     ) -> Fresh:
         """The mixture over the hypotheses, each linearised about its most probable parameters."""
         mixing, posterior = self.settings.mixing, self.posterior
-        passes = np.asarray(coats, dtype=float)
+        passes, film = np.asarray(coats, dtype=float), self.curves.films(coats)
         row = self.curves.grounds.index(ground)
         columns = [self.curves.toners.index(name) for name in posterior.toners]
         untold = np.setdiff1d(np.arange(len(self.curves.toners)), columns)
@@ -326,7 +327,7 @@ class PosteriorPredictive:
             explanation = hypothesis.explanation
             of = spread(explanation.parameters)
             gun = np.exp(explanation.parameters[posterior.gun])
-            dose = of.dose * (build * gun * passes)[:, np.newaxis]
+            dose = of.dose * (build * gun * film)[:, np.newaxis]
             films = films_of(
                 self.curves, dose, np.full(len(dose), row), self.light, deviations=True
             )

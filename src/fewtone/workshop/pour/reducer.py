@@ -34,7 +34,7 @@ class ReducerEffect:
     lab, de00
         The colour at the recipe's coats, and how far it is from the recipe's own.
     coats_needed
-        Coats that would lay down the same colour, exactly.
+        Coats that would lay down the same colour; exact where later ones lie as thick as earlier.
     whole_coats, whole_coats_de00
         The whole number of coats that comes nearest, and how near.
     """
@@ -72,10 +72,14 @@ def reducer_effect(
     if reducer_percent is None or strength == 1:
         return None
     dose, coats = recipe_dose(curves, recipe), Fraction(recipe.coats)
+    # Film goes with coats^(1 - thinning).
     needed = coats / strength
+    if curves.thinning:
+        needed = coats * Fraction(float(strength) ** (-1.0 / (1.0 - curves.thinning)))
     around = sorted({max(int(needed), 1), int(needed) + 1})
-    per_coat = dose * float(strength) / float(coats or 1)
-    doses = np.stack([dose, dose * float(strength), *(per_coat * count for count in around)])
+    per_film = dose * float(strength) / float(curves.films(float(coats or 1)))
+    films = curves.films(around)[:, np.newaxis]
+    doses = np.stack([dose, dose * float(strength), *(per_film * films)])
     labs = lab_of_doses(curves, doses, recipe.ground, settings.measurement.light)
     moved = delta_e_2000(labs[1:], labs[0])
     nearest = int(np.argmin(moved[1:]))

@@ -245,18 +245,26 @@ def test_more_reducer_weakens_a_coat() -> None:
 
 @pytest.mark.parametrize("coats", [1, 2, 4, 9])
 @pytest.mark.parametrize("percent", [0, 5, 15, 40, 60, 120])
-def test_the_whole_coats_come_nearest(coats: int, percent: int) -> None:
+@pytest.mark.parametrize("thinner", [0.0, 0.1])
+def test_the_whole_coats_come_nearest(coats: int, percent: int, thinner: float) -> None:
     """Of all numbers of coats that are sprayed at that thinning, one by one."""
-    recipe = RECIPE.with_(coats=coats)
-    effect = batch(CURVES, SHELF, recipe, volume="600ml", reducer=f"{percent}%").reducer
+    recipe, curves = RECIPE.with_(coats=coats), replace(CURVES, thinning=thinner)
+    effect = batch(curves, SHELF, recipe, volume="600ml", reducer=f"{percent}%").reducer
     assert effect is not None
     light = SHELF.measurement.light
-    asked = predict(CURVES, [recipe], light).lab[0]
+    asked = predict(curves, [recipe], light).lab[0]
     strength = 110 / (100 + percent)
     labs = [
-        predict(CURVES, [recipe.with_(coats=count)], light, build=strength).lab[0]
+        predict(curves, [recipe.with_(coats=count)], light, build=strength).lab[0]
         for count in range(1, 31)
     ]
+    same = predict(
+        curves,
+        [recipe.with_(coats=Decimal(str(float(effect.coats_needed))))],
+        light,
+        build=strength,
+    )
+    np.testing.assert_allclose(same.lab[0], asked, atol=ROUNDING)
     off = delta_e_2000(np.array(labs), asked)
     assert effect.whole_coats == 1 + int(np.argmin(off))
     assert effect.whole_coats_de00 == pytest.approx(float(off.min()), abs=ROUNDING)
