@@ -24,9 +24,8 @@ LETDOWNS = (4, 8)
 HELD_68, HELD_95 = (0.60, 0.84), (0.90, 0.99)
 # Fresh panels of each recipe: 20 leave .11 on a share, which a bin of 30 recipes averages to .02.
 PANELS, PASS_SEEDS = 20, (1, 2)
-# By how much fewer and by how much more may pass than was said: better shy than too sure. Of hazy
-# toners read as Lab .115 more pass in one bin: predictions came nearer by more than they are told.
-TOO_SURE, TOO_SHY, FEWEST_IN_BIN = -0.10, 0.13, 30
+# By how much fewer and by how much more may pass than was said.
+TOO_SURE, TOO_SHY, FEWEST_IN_BIN = -0.08, 0.08, 30
 
 
 def test_intervals_cover(report_figure: Callable[[str], None]) -> None:
@@ -52,7 +51,7 @@ def _held(off: Array, share: float) -> float:
 @pytest.mark.parametrize("name", ["spectral", "Lab", "Lab, three hazy"])
 def test_panels_pass_as_often_as_said(name: str, report_figure: Callable[[str], None]) -> None:
     """Fresh, noisy panels read within tolerance as often as `pass_probability` said."""
-    said, seen = passes(SETS[name], PASS_SEEDS, PANELS)
+    said, seen = passes(replace(SETS[name], letdowns=LETDOWNS), PASS_SEEDS, PANELS)
     bins = np.minimum((10.0 * said).astype(int), 9)
     gaps = {}
     for place in range(10):

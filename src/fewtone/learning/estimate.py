@@ -64,6 +64,8 @@ STEPS = (
 )
 """What is worked out one after another."""
 
+# How often a drift's size is found anew.
+_DRIFT_ROUNDS = 3
 # What a handheld repeats in reflectance, relative (common practice, no source).
 _RELATIVE_NOISE = 0.002
 # No reading is trusted further than its last digit.
@@ -268,7 +270,7 @@ def judge(
     FewtoneError
         Curves that are none: see `fewtone.learning.diagnosis.implausible`.
     """
-    drift = None
+    read, drift, rounds = seen, None, 0
     while True:
         problem, prior, solution = fit(settings, seen)
         check_curves(seen, solution.at)
@@ -277,13 +279,20 @@ def judge(
         if drift is None and fitted is not None:
             fitted()
         diagnosed = diagnose(
-            problem, prior, solution.at, expected, readings, settings, steady=drift is not None
+            problem,
+            prior,
+            solution.at,
+            expected,
+            readings,
+            settings,
+            undone=drift,
+            settled=rounds == _DRIFT_ROUNDS,
         )
         if diagnosed.drift is None:
             diagnosis = Diagnosis(diagnosed.suspects, drift)
             return Judged(problem, prior, solution, covariance, expected, diagnosis)
-        drift = diagnosed.drift
-        seen = drift.undone(seen)
+        drift, rounds = diagnosed.drift, rounds + 1
+        seen = drift.undone(read)
 
 
 def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, Solution]:

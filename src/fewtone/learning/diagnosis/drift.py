@@ -39,7 +39,7 @@ from fewtone.learning.parameters import Parameters
 from fewtone.model.readings import Reading
 from fewtone.typing import BoolArray, FloatArray, IntArray, frozen
 
-__all__ = ["Course", "Drift", "find_drift"]
+__all__ = ["Course", "Drift", "find_drift", "still_left"]
 
 _KINDS = ("white", "black")
 # What a drift may be, standard deviations: of white a share, of black reflectance [1] (common
@@ -49,6 +49,8 @@ _SIZE = {"white": 0.02, "black": 0.005}
 _LEAST = {"white": 0.005, "black": 0.0015}
 # So much likelier than a steady instrument it must be, in natural logarithms.
 _CLEARLY = {"white": 5.0, "black": 5.0}
+# What is left of one that was taken off is worth another fit if it is so many standard deviations.
+_LEFT = 2.0
 # How many times as much or as little as the fit takes them to, panels may differ in level; their
 # logarithms are normal about none with this standard deviation.
 _FACTORS, _FACTOR_LOG_SD = np.geomspace(0.1, 3.2, 11), 1.0
@@ -176,6 +178,29 @@ def find_drift(
     if total < _CLEARLY[drift.kind] or abs(drift.change) < _LEAST[drift.kind]:
         return None
     return drift
+
+
+def still_left(
+    drift: Drift, problem: Problem, at: Parameters, covariance: FloatArray, counted: BoolArray
+) -> Drift | None:
+    """The whole of a drift of which a fit without it finds some left; None if it finds none.
+
+    A fit that knows of no drift bends curves, grounds and black to it, from where its size is only
+    told to first order.
+
+    Parameters
+    ----------
+    drift
+        What was taken off the readings of the problem.
+    problem, at, covariance, counted
+        As `find_drift` has them.
+    """
+    along = drift.course.along[np.newaxis]
+    factors = _Levels(problem, at, covariance, counted, along).bayes_factors()
+    _, left, sd = (float(each[_KINDS.index(drift.kind), 0]) for each in factors)
+    if abs(left) < _LEFT * sd:
+        return None
+    return replace(drift, change=drift.change + left, sd=sd)
 
 
 class _Levels:

@@ -24,7 +24,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fewtone.learning.diagnosis.drift import Drift, find_drift
+from fewtone.learning.diagnosis.drift import Drift, find_drift, still_left
 from fewtone.learning.diagnosis.hypotheses import Explainer, Explanation, letdowns
 from fewtone.learning.diagnosis.removal import still_learnable
 from fewtone.learning.diagnosis.significance import film_gain, neg_log10_p
@@ -133,7 +133,8 @@ def diagnose(
     readings: Readings,
     settings: ShelfSettings,
     *,
-    steady: bool = False,
+    undone: Drift | None = None,
+    settled: bool = False,
 ) -> Diagnosis:
     """Name the panels that do not fit, the worst first; or a drift of the instrument.
 
@@ -150,10 +151,13 @@ def diagnose(
         As they stand in the file.
     settings
         The shelf's.
-    steady
-        Whether a drift has been taken off already, so that none is looked for.
+    undone
+        A drift that has been taken off already: no other is looked for, but whether all of it is.
+    settled
+        Whether that has been looked for often enough.
     """
-    return _Search(problem, prior, readings, settings).run(at, expected, steady=steady)
+    search = _Search(problem, prior, readings, settings)
+    return search.run(at, expected, undone, settled=settled)
 
 
 class _Search:
@@ -169,20 +173,29 @@ class _Search:
         self.kept = np.zeros(len(self.seen.panels), dtype=np.bool_)
         self.let_down: dict[int, Explanation] = {}
 
-    def run(self, at: Parameters, expected: list[Expectation], *, steady: bool) -> Diagnosis:
+    def run(
+        self,
+        at: Parameters,
+        expected: list[Expectation],
+        undone: Drift | None,
+        *,
+        settled: bool,
+    ) -> Diagnosis:
         everybody = np.ones_like(self.kept)
         first = _Judged(
             at, np.empty((0, 0)), everybody, expected, neg_log10_p(expected, everybody.size)
         )
         judged = self._letdowns(self._clear(self._take_out(first)))
-        drift = None if steady else self._drift(judged)
+        drift = None if settled else self._drift(judged, undone)
         return Diagnosis(() if drift else self._suspects(judged, first), drift)
 
-    def _drift(self, judged: _Judged) -> Drift | None:
-        """A drift of the instrument, as the panels that count tell of it."""
+    def _drift(self, judged: _Judged, undone: Drift | None) -> Drift | None:
+        """A drift of the instrument, or the whole of one, as the panels that count tell of it."""
         weights = judged.counted.astype(np.float64)
         at = solve(self.problem, self.prior, judged.at, weights=weights, tolerance=_SETTLED).at
         covariance = shared_covariance(self.problem, self.prior, at, weights)
+        if undone is not None:
+            return still_left(undone, self.problem, at, covariance, judged.counted)
         return find_drift(self.problem, at, covariance, judged.counted)
 
     def _suspects(self, judged: _Judged, first: _Judged) -> tuple[Suspect, ...]:

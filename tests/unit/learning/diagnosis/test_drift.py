@@ -10,7 +10,7 @@ import pytest
 
 from fewtone.colorimetry import lab_from_xyz, white_point, xyz
 from fewtone.learning.diagnosis.drift import Course, Drift, find_drift
-from fewtone.learning.estimate import estimate, fit
+from fewtone.learning.estimate import estimate, fit, judge
 from fewtone.learning.observations import observe
 from fewtone.learning.uncertainty import shared_covariance
 from fewtone.model.readings import Reading, Readings
@@ -67,6 +67,19 @@ def test_a_step_is_named_with_its_row(kind: str) -> None:
     assert drift.kind == kind
     assert drift.change == pytest.approx(SIZES[kind], rel=0.2)
     assert f"from row {READINGS.items[first].row} on" in str(drift)
+
+
+def test_what_is_left_of_a_drift_is_taken_off_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A great one is told to a twentieth by the fit that it bends, to a hundredth without it."""
+    monkeypatch.setitem(SIZES, "black", 0.015)
+    moved = _moved("black", (np.arange(COUNT) >= 8).astype(float))
+    first = _found(moved)
+    assert first is not None
+    assert first.change < 0.97 * SIZES["black"]
+    shelf = settings(CURVES)
+    drift = judge(shelf, moved, observe(shelf, moved)).diagnosis.drift
+    assert drift is not None
+    assert drift.change == pytest.approx(SIZES["black"], rel=0.01)
 
 
 def test_dates_say_the_order() -> None:
