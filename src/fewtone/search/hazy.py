@@ -61,7 +61,7 @@ class HazySweep:
     def candidates(self) -> Iterator[Candidates]:
         """What may be within the radius."""
         radius = float(self.radius.max())
-        slices = slices_of(self.target, radius, self.ranges.lightest)
+        slices = slices_of(self.target, radius)
         blends = len(self.supports) * len(self.ratios)
         step = max(1, _GROUPS // len(self.ranges.starts))
         for block in self.ranges.blocks:
@@ -108,8 +108,7 @@ class HazySweep:
             blends, film, over = blend[some], load[some], ground[some]
             cells = ranges.cells(row[blends], depth[blends], ranges.log_loads[film][:, np.newaxis])
             low, high = table.over_films(cells, over)
-            near = np.flatnonzero(_touched(slices, low, high))
-            kind = kinds[some]
+            near, kind = np.flatnonzero(_touched(slices, low, high)), kinds[some]
             bound = de00_lower_bound(*lab_box(low[near], high[near]), self.target)
             closer = bound <= self.radius[kind[near]]
             near, bound = near[closer], bound[closer]
@@ -128,7 +127,4 @@ class HazySweep:
 
 def _touched(slices: tuple[Slice, ...], low: FloatArray, high: FloatArray) -> BoolArray:
     """Which boxes, ends as `lab_box` takes them, may hold a colour of any of the slices."""
-    touched = np.zeros(len(low), dtype=np.bool_)
-    for part in slices:
-        touched[may_contain(part, low, high)] = True
-    return touched
+    return np.asarray(np.any([may_contain(part, low, high) for part in slices], axis=0))

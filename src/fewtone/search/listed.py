@@ -22,8 +22,9 @@ from numpy.typing import NDArray
 from fewtone.recipes.keys import Candidates
 from fewtone.recipes.lattice import Lattice
 from fewtone.search.bounds.exponentials import FLOOR
-from fewtone.search.bounds.shells import Shells, window_of
+from fewtone.search.bounds.shells import Shells
 from fewtone.search.bounds.slices import slices_of, within
+from fewtone.search.bounds.windows import window_of
 from fewtone.search.sweep import BOUNDS
 from fewtone.typing import FloatArray, IntArray
 
@@ -230,7 +231,7 @@ class ListedSweep:
         wanted = self.radius >= 0.0
         near_rows, bounds = [np.zeros(0, dtype=np.int64)], [np.zeros(0)]
         for part in slices_of(self.target, float(self.radius.max()), sums.lightest):
-            window = window_of(sums, part.low, part.high)
+            window = window_of(sums, part)
             least, most = np.sqrt(np.maximum(window.least, 0.0)), np.sqrt(window.most)
             low = np.clip(least / _STEP - _OFF, 0.0, 65535.0).astype(np.uint16)
             high = np.clip(most / _STEP + _OFF + 1.0, 0.0, 65535.0).astype(np.uint16)

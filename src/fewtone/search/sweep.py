@@ -17,8 +17,9 @@ import numpy as np
 from fewtone.recipes.keys import Candidates
 from fewtone.recipes.lattice import Lattice
 from fewtone.search.bounds.exponentials import FLOOR
-from fewtone.search.bounds.shells import Corners, Planes, Shells, Window, window_of
+from fewtone.search.bounds.shells import Corners, Planes, Shells
 from fewtone.search.bounds.slices import Slice, slices_of, within
+from fewtone.search.bounds.windows import Window, window_of
 from fewtone.typing import BoolArray, FloatArray, IntArray
 
 __all__ = ["BOUNDS", "Sweep", "sums_of", "wanted_kinds"]
@@ -82,8 +83,8 @@ class Sweep:
     def candidates(self) -> Iterator[Candidates]:
         """What may be within the radius."""
         radius = float(self.radius.max())
-        slices = slices_of(self.target, radius, self.shells.sums.lightest, strips=True)
-        windows = [window_of(self.shells.sums, part.low, part.high) for part in slices]
+        slices = slices_of(self.target, radius, self.shells.sums.lightest)
+        windows = [window_of(self.shells.sums, part) for part in slices]
         corners = [self.shells.corners(window) for window in windows]
         n_grounds, n_toners = len(self.lattice.rules.grounds), len(self.lattice.rules.toners)
         step = max(1, _BLOCK // n_grounds)
@@ -248,11 +249,8 @@ class _Block:
         """Intervals of loads that planes leave to ratios, with their supports."""
         shells, fractions = self.sweep.shells, self.sweep.fractions
         toners, ground = self.toners[supports], self.ground[supports]
-        cells = _Cells(supports, toners, ground, shells.first(corners, toners, ground))
-        middle = np.full(cells.toners.shape, 1.0 / cells.toners.shape[1])
-        closer = shells.tangents(cells.planes, cells.toners, cells.ground, middle, window)
-        planes = Planes(cells.planes.far, np.concatenate([cells.planes.near, closer], axis=1))
-        cells = cells._replace(planes=planes)
+        planes = shells.first(corners, toners, ground, window)
+        cells = _Cells(supports, toners, ground, planes)
         low, high = cells.planes.stretches(fractions)
         cell, ratio = np.nonzero(low <= high * _CLOSE)
         intervals = _LoadIntervals(
@@ -280,7 +278,7 @@ class _Block:
         """Supports, and the intervals that planes of their own leave to the ratios of cells."""
         fractions = self.sweep.fractions[:, intervals.ratio]
         planes = self.sweep.shells.closer(
-            cells.planes, cells.toners, cells.ground, _ends(fractions, count), window
+            cells.planes, cells.toners, cells.ground, _least(fractions, count), window
         )
         low, high = intervals.low, intervals.high
         for end, best, parts in ((low, np.maximum, planes.far), (high, np.minimum, planes.near)):
@@ -325,10 +323,6 @@ class _Block:
         self.stage[blend, load] = np.maximum(self.stage[blend, load], stage)
 
 
-def _ends(fractions: FloatArray, count: IntArray) -> tuple[FloatArray, FloatArray]:
-    """Least and largest fraction of each toner over each cell's ratios, ``(n, m)``."""
-    start = np.cumsum(count) - count
-    return (
-        np.minimum.reduceat(fractions, start, axis=1).T,
-        np.maximum.reduceat(fractions, start, axis=1).T,
-    )
+def _least(fractions: FloatArray, count: IntArray) -> FloatArray:
+    """Least fraction of each toner over each cell's ratios, ``(n, m)``."""
+    return np.minimum.reduceat(fractions, np.cumsum(count) - count, axis=1).T

@@ -31,9 +31,8 @@ Chroma and hue
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from functools import cached_property, reduce
-from typing import TypeVar
+from functools import reduce
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 
@@ -177,70 +176,19 @@ def _least_rest(low: FloatArray, high: FloatArray, target: FloatArray) -> FloatA
     return np.asarray(np.maximum(square, 0.0))
 
 
-class Region:
+class Region(NamedTuple):
     """Where in a* and b* colours of a span of lightness may lie within a radius of the targets.
 
-    Once it is asked, a table of sums answers for any number of boxes at once whether they touch an
-    open cell of its grid.
-
-    Attributes
+    Parameters
     ----------
-    span, low, high
-        Ends of L*, and of a* and b*, shape ``(2,)`` each.
+    span
+        Ends of L*, shape ``(2,)``.
+    rows
+        Ends of a*, then of b*, of each of its rows along a*, shape ``(4, n_rows)``.
     """
 
-    def __init__(
-        self, span: FloatArray, corner: FloatArray, size: FloatArray, touched: BoolArray
-    ) -> None:
-        self.span, self._corner, self._size, self._touched = span, corner, size, touched
-        ((self.low, self.high),) = self.strips(())
-
-    def strips(self, cuts: tuple[float, ...]) -> Iterator[tuple[FloatArray, FloatArray]]:
-        """Ends of a* and b*, shape ``(2,)`` each, of the parts it is cut into.
-
-        Parameters
-        ----------
-        cuts
-            The b* at which it is cut, nearly: cells of its grid stay whole.
-        """
-        cells = np.argwhere(self._touched)
-        edges = np.round((np.array(cuts) - self._corner[1]) / self._size[1])
-        strip = np.searchsorted(edges, cells[:, 1], side="right")
-        for each in np.unique(strip):
-            inside = cells[strip == each]
-            yield (
-                self._corner + self._size * inside.min(axis=0),
-                self._corner + self._size * (inside.max(axis=0) + 1),
-            )
-
-    def may_contain(self, low: FloatArray, high: FloatArray) -> BoolArray:
-        """Whether boxes of CIELAB, corners ``(3, n)``, may hold a colour of the region.
-
-        Parameters
-        ----------
-        low, high
-            Least and greatest L*, a*, b* of each box, shape ``(3, n)``.
-
-        Returns
-        -------
-        Shape ``(n,)``; false only where none can.
-        """
-        ends = []
-        for axis in (0, 1):
-            for edge, whole in ((low, np.floor), (high, np.ceil)):
-                cell = whole((edge[axis + 1] - self._corner[axis]) / self._size[axis])
-                ends.append(np.clip(cell, 0.0, len(self._touched)).astype(np.int64))
-        a_1, a_2, b_1, b_2 = ends
-        sums = self._sums
-        count = sums[a_2, b_2] - sums[a_1, b_2] - sums[a_2, b_1] + sums[a_1, b_1]
-        return np.asarray((count > 0) & (low[0] <= high[0]))
-
-    @cached_property
-    def _sums(self) -> IntArray:
-        """How many open cells lie before each corner."""
-        sums: IntArray = np.zeros((len(self._touched) + 1, len(self._touched) + 1), dtype=np.int64)
-        sums[1:, 1:] = self._touched.cumsum(axis=0).cumsum(axis=1)
-        return sums
+    span: FloatArray
+    rows: FloatArray
 
 
 def regions_of(target: FloatArray, spans: FloatArray, radius: float) -> list[Region]:
@@ -287,10 +235,19 @@ def regions_of(target: FloatArray, spans: FloatArray, radius: float) -> list[Reg
         size = size / finer
         squares[:, fine[:, 0], fine[:, 1]] = _least_rests(aims, low, size, fine)
     return [
-        Region(span, low, size, touched)
+        Region(span, _rows(low, size, touched))
         for span, touched in zip(spans, _open(squares, left), strict=True)
         if touched.any()
     ]
+
+
+def _rows(corner: FloatArray, size: FloatArray, touched: BoolArray) -> FloatArray:
+    """Ends of a*, then of b*, of each row of touched cells along a*, shape ``(4, n_rows)``."""
+    rows = np.flatnonzero(touched.any(axis=0))
+    inside = touched[:, rows]
+    ends = [inside.argmax(axis=0), len(inside) - inside[::-1].argmax(axis=0), rows, rows + 1]
+    both = np.repeat([corner, size], 2, axis=1)[..., np.newaxis]
+    return np.asarray(both[0] + both[1] * ends)
 
 
 def _least_rests(

@@ -83,8 +83,8 @@ class Exponentials:
 
     @cached_property
     def derivative_matrix(self) -> FloatArray:
-        """Weights of how F falls, ``(n_grounds, n_terms * n_wavelengths, 3 * n_toners)``."""
-        shape = (len(self.matrix), len(self.rates), -1, 3)
+        """Weights of how sums fall, ``(n_grounds, n_terms * n_wavelengths, n_sums * n_toners)``."""
+        shape = (len(self.matrix), len(self.rates), -1, self.matrix.shape[2])
         by_rate = self.matrix.reshape(shape) * self.rates[:, np.newaxis, np.newaxis]
         weights = np.einsum("gkwc,tw->gkwct", by_rate, self.absorption)
         return np.asarray(weights.reshape(*self.matrix.shape[:2], -1))
@@ -135,7 +135,7 @@ class Exponentials:
         return terms.reshape(-1, len(tau)).T
 
     def values(self, tau: FloatArray, ground: IntArray) -> FloatArray:
-        """F of depths ``(n, n_wavelengths)`` over grounds ``(n,)``, shape ``(n, 3)``.
+        """Sums at depths ``(n, n_wavelengths)`` over grounds ``(n,)``, shape ``(n, n_sums)``.
 
         Parameters
         ----------
@@ -150,7 +150,7 @@ class Exponentials:
         return sums
 
     def tangents(self, tau: FloatArray, ground: IntArray) -> tuple[FloatArray, FloatArray]:
-        """Log F ``(n, 3)`` and how fast it falls in every toner's amount ``(n, 3, n_toners)``.
+        """Logarithms ``(n, n_sums)``, and how they fall in amounts, ``(n, n_sums, n_toners)``.
 
         Parameters
         ----------
@@ -165,7 +165,7 @@ class Exponentials:
         values = _by_ground(terms, matrix, ground)
         values += self.constant.astype(tau.dtype)
         falls = _by_ground(terms, derivatives, ground)
-        falls = falls.reshape(len(tau), 3, len(self.absorption))
+        falls = falls.reshape(*values.shape, len(self.absorption))
         falls /= values[:, :, np.newaxis]
         return np.log(values), falls
 

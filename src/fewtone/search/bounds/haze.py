@@ -9,7 +9,7 @@ for them there is a second table, of the ends over as many cells.
 
 from __future__ import annotations
 
-from functools import cached_property, lru_cache
+from functools import lru_cache
 
 import numpy as np
 
@@ -138,14 +138,6 @@ class HazeRanges:
                     curves.return_ratio[rows],
                 )
             ),
-        )
-
-    @cached_property
-    def lightest(self) -> float:
-        """Y over the white's that no film exceeds."""
-        return max(
-            float(self.table(block).near[:, :, 6].max(axis=1).sum()) * (1.0 + _ROUNDING)
-            for block in self.blocks
         )
 
     def first_cells(self, curves: tuple[FloatArray, FloatArray]) -> tuple[IntArray, FloatArray]:

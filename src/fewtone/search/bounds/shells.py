@@ -10,8 +10,13 @@ far plane   {log F <= lo} is convex and holds all that has more of every toner t
             points. If it holds T_q d_q on the rays of some corners q, it holds all x >= 0 of the
             form Σ y_q d_q, y >= 0, with Σ y_q/T_q >= 1. Wanted x between those rays keep
             Σ y_q/T_q <= 1, written n · x <= 1: 1/t >= n · d. T_q comes from a chord between two
-            loads, which lies above log F. A corner that never gets so dark has 1/T_q = 0; that is
-            sound if its amounts are not below 0.
+            loads, which lies above log F. A corner that never gets so dark has 1/T_q = 0.
+side        Wanted is as well that P(x) >= N(x), what adds to the sum of the slice's side and what
+            takes away from it (`windows`): sums of exponentials, too. Between the rays of corners,
+            one far and one near plane enclose wanted x in the hull of where they meet those rays.
+            An affine function not below log P there is not below it anywhere in the hull, log P
+            being convex; a tangent of log N lies below that. Wanted x keep b + a · x >= 0 for the
+            difference of the two: another far plane if b > 0, a near one if b < 0.
 
 The loads that there are make two more: 1/most <= 1/t <= 1/least. A ray with max n · d > min h · d
 holds nothing wanted; a simplex of rays holds nothing if one n · d is above one h · d at all of its
@@ -21,14 +26,16 @@ nearer ones, as chords are shorter and tangents closer.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
 
-from fewtone.search.bounds.exponentials import FLOOR, Exponentials
+from fewtone.search.bounds.exponentials import Exponentials
+from fewtone.search.bounds.windows import ADDS, TAKES, Window
 from fewtone.typing import BoolArray, FloatArray, IntArray
 
-__all__ = ["Corners", "Shells", "Window", "window_of"]
+__all__ = ["Corners", "Planes", "Shells"]
 
 # Loads at which every toner by itself is looked at: from a part of the least to a multiple of the
 # largest, since a weak toner that never gets dark enough by itself bounds what it does with others.
@@ -41,32 +48,10 @@ _ROUNDING = 1e-9
 _KEPT = 16
 # How far a smaller simplex keeps off the ratios that it is to hold.
 _MARGIN = 0.002
-
-
-class Window(NamedTuple):
-    """What F may be, widened by the error of the sums.
-
-    Parameters
-    ----------
-    least, most
-        Ends of F, shape ``(3,)``.
-    lo, hi
-        Ends of log F, shape ``(3,)``.
-    """
-
-    least: FloatArray
-    most: FloatArray
-    lo: FloatArray
-    hi: FloatArray
-
-
-def window_of(sums: Exponentials, low: FloatArray, high: FloatArray) -> Window:
-    """The window of the sums that holds every film whose F is from `low` to `high`, ``(3,)``."""
-    off = sums.error
-    least = (low - off * (low + FLOOR)) * (1.0 - sums.rounding)
-    most = (high + off * (high + FLOOR)) * (1.0 + sums.rounding)
-    lo = np.log(np.maximum(least, 1e-300)) - sums.rounding - _ROUNDING
-    return Window(least, most, lo, np.log(np.maximum(most, 1e-300)) + sums.rounding + _ROUNDING)
+# Cells whose planes meet all ratios at once: what they make then stays within the cache.
+_CELLS = 16
+# In 32 bits the sum of three products is off by less than this share of the largest factor.
+_SINGLE = 4e-7
 
 
 class Planes(NamedTuple):
@@ -85,6 +70,13 @@ class Planes(NamedTuple):
         """
         return Planes(self.far[chosen], self.near[chosen])
 
+    def beside(self, more: Planes) -> Planes:
+        """These and others of the same supports."""
+        return Planes(
+            np.concatenate([self.far, more.far], axis=1),
+            np.concatenate([self.near, more.near], axis=1),
+        )
+
     def stretches(self, fractions: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Least and largest 1/t [1] on the rays of ratios, shape ``(n, n_ratios)`` each.
 
@@ -93,10 +85,16 @@ class Planes(NamedTuple):
         fractions
             Of the toners in each ratio [1], shape ``(m, n_ratios)``.
         """
-        ends, single = [], fractions.astype(np.float32)
+        single = fractions.astype(np.float32)
+        ends: list[FloatArray] = []
         for planes, best in ((self.far, np.maximum), (self.near, np.minimum)):
-            along = planes.astype(np.float32).reshape(-1, len(fractions)) @ single
-            ends.append(best.reduce(along.reshape(*planes.shape[:2], fractions.shape[1]), axis=1))
+            end: FloatArray = np.empty((len(planes), fractions.shape[1]), dtype=np.float32)
+            for start in range(0, len(planes), _CELLS):
+                some = planes[start : start + _CELLS].astype(np.float32)
+                along = some.reshape(-1, len(fractions)) @ single
+                along = along.reshape(*some.shape[:2], -1)
+                best.reduce(along, axis=1, out=end[start : start + _CELLS])
+            ends.append(end)
         return ends[0], ends[1]
 
 
@@ -112,11 +110,14 @@ class Corners(NamedTuple):
     open
         For each ground, of pairs of a far and a near plane, 1 at the toners where the far one is
         not nearer, 0 elsewhere, 32 bits, shape ``(n_pairs, n_toners)``.
+    adds
+        Logarithms of what adds to the side's sum, ``(n_grounds, n_toners, n_loads)``.
     """
 
     far: FloatArray
     near: FloatArray
     open: tuple[FloatArray, ...]
+    adds: FloatArray
 
     def supports(self, members: FloatArray) -> BoolArray:
         """Which supports may hold something wanted over each ground, ``(n_grounds, n)``.
@@ -151,6 +152,7 @@ class Shells:
         indices = np.indices((n_toners, n_grounds, len(self._grid))).reshape(3, -1)
         toner, ground, load = indices
         tau = self._grid[load, np.newaxis] * sums.absorption[toner]
+        self._terms = sums.terms(tau[ground == 0])
         logs, falls = sums.tangents(tau, ground)
         shape = (n_toners, n_grounds, len(self._grid), 3)
         self._logs = logs.reshape(shape)
@@ -186,10 +188,12 @@ class Shells:
         after = np.concatenate([far, most], axis=2).transpose(1, 2, 0)[:, :, np.newaxis]
         held = after <= before * (1.0 + _ROUNDING)
         pairs: FloatArray = held.reshape(n_grounds, -1, n_toners).astype(np.float32)
-        return Corners(far, near, tuple(rows[~rows.all(axis=1)] for rows in pairs))
+        adds = self._terms @ window.sums.matrix[..., ADDS, np.newaxis] + window.sums.constant[ADDS]
+        adds = np.log(adds).reshape(n_grounds, n_toners, len(grid))
+        return Corners(far, near, tuple(rows[~rows.all(axis=1)] for rows in pairs), adds)
 
-    def first(self, corners: Corners, toners: IntArray, ground: IntArray) -> Planes:
-        """Planes of supports ``(n, m)`` over grounds ``(n,)`` from the corners alone.
+    def first(self, corners: Corners, toners: IntArray, ground: IntArray, window: Window) -> Planes:
+        """Planes of supports ``(n, m)`` over grounds ``(n,)``: toners' own, and from their middles.
 
         Parameters
         ----------
@@ -199,72 +203,38 @@ class Shells:
             Positions of each support's toners, shape ``(n, m)``.
         ground
             Position of each support's ground, shape ``(n,)``.
-        """
-        far, near, _ = corners
-        count, size = toners.shape
-        planes = far[toners, ground[:, np.newaxis]].transpose(0, 2, 1)
-        most = np.full((count, 1, size), 1.0 / self.loads[-1])
-        at = (
-            toners[:, :, np.newaxis, np.newaxis],
-            ground[:, np.newaxis, np.newaxis, np.newaxis],
-        )
-        channels = np.arange(3)[:, np.newaxis]
-        others = toners[:, np.newaxis, np.newaxis]
-        tangents = near[at[0], at[1], channels, others].reshape(count, -1, size)
-        least = np.full((count, 1, size), 1.0 / self.loads[0])
-        return Planes(
-            np.concatenate([planes, most], axis=1), np.concatenate([tangents, least], axis=1)
-        )
-
-    def tangents(
-        self,
-        planes: Planes,
-        toners: IntArray,
-        ground: IntArray,
-        fractions: FloatArray,
-        window: Window,
-    ) -> FloatArray:
-        """Near planes ``(n, 3, m)`` from tangents between the planes on the ray of these fractions.
-
-        Parameters
-        ----------
-        planes
-            What is known so far.
-        toners
-            Positions of each support's toners, shape ``(n, m)``.
-        ground
-            Position of each support's ground, shape ``(n,)``.
-        fractions
-            Of the toners of each support [1], shape ``(n, m)``.
         window
             The window that films must hit.
         """
-        across = fractions[:, :, np.newaxis]
-        low = self._clipped((planes.far @ across).max(axis=1))
-        high = self._clipped((planes.near @ across).min(axis=1))
-        amounts = 2.0 / (low + high) * fractions
-        curves = self.sums.absorption[toners].transpose(1, 0, 2)
-        tau = amounts[:, :1] * curves[0]
-        for part, curve in zip(amounts.T[1:], curves[1:], strict=True):
-            tau += part[:, np.newaxis] * curve
-        logs, falls = self.sums.tangents(tau.astype(np.float32), ground)
-        falls = np.take_along_axis(falls, toners[:, np.newaxis], axis=2).astype(float)
-        along = (falls * amounts[:, np.newaxis]).sum(axis=2)
-        return self._near(falls, logs, along, window.hi)
+        count, size = toners.shape
+        over, channels = ground[:, np.newaxis], np.arange(3)[:, np.newaxis]
+        most = np.full((count, 1, size), 1.0 / self.loads[-1])
+        far = np.concatenate([corners.far[toners, over].transpose(0, 2, 1), most], axis=1)
+        at = toners[:, :, np.newaxis, np.newaxis], ground[:, np.newaxis, np.newaxis, np.newaxis]
+        tangents = corners.near[at[0], at[1], channels, toners[:, np.newaxis, np.newaxis]]
+        least = np.full((count, 1, size), 1.0 / self.loads[0])
+        near = np.concatenate([tangents.reshape(count, -1, size), least], axis=1)
+        planes, grid = Planes(far, near), self._grid
+
+        def adds(loads: FloatArray) -> FloatArray:
+            # By chords between loads of the grid, and from the last one on by what it is there.
+            after = np.clip(np.searchsorted(grid, loads), 1, len(grid) - 1)
+            share = np.minimum((loads - grid[after - 1]) / (grid[after] - grid[after - 1]), 1.0)
+            first, last = (corners.adds[over, toners, place] for place in (after - 1, after))
+            return np.asarray(first + share * (last - first))
+
+        none = np.zeros((count, size))
+        return planes.beside(self._from_middle(planes, none, adds, toners, ground, window))
 
     def closer(
         self,
         planes: Planes,
         toners: IntArray,
         ground: IntArray,
-        ends: tuple[FloatArray, FloatArray],
+        least: FloatArray,
         window: Window,
     ) -> Planes:
-        """Planes of simplices that hold all fractions between two ends, ``(n, m)`` each.
-
-        Of the simplex of fractions no less than the least and the one of those no more than the
-        most, its mirror image, the smaller is taken. Corners of the second may have amounts below
-        0: the sums are defined, fall and are log-convex there too.
+        """Planes of simplices that hold all fractions no less than the least, ``(n, m)``.
 
         Parameters
         ----------
@@ -274,50 +244,103 @@ class Shells:
             Positions of each support's toners, shape ``(n, m)``.
         ground
             Position of each support's ground, shape ``(n,)``.
-        ends
-            Least and greatest fractions [1], shape ``(n, m)`` each.
+        least
+            Least fractions [1], shape ``(n, m)``.
         window
             The window that films must hit.
         """
-        count, size = toners.shape
-        least, most = np.maximum(ends[0] - _MARGIN, 0.0), ends[1] + _MARGIN
-        upright = 1.0 - least.sum(axis=1) <= most.sum(axis=1) - 1.0
-        origin = np.where(upright[:, np.newaxis], least, most)
-        # Barycentric coordinates are (fractions - origin)/edge.
-        edge = 1.0 - origin.sum(axis=1)
-        corners = origin[:, np.newaxis] + edge[:, np.newaxis, np.newaxis] * np.eye(size)
-        across = corners.transpose(0, 2, 1)
-        low = self._clipped((planes.far @ across).max(axis=1))
-        high = self._clipped((planes.near @ across).min(axis=1))
+        least = np.maximum(least - _MARGIN, 0.0)
+        corners, grounds = _corners_from(least), np.repeat(ground, toners.shape[1])
+        curve = corners @ self.sums.absorption[toners]
+
+        def logs(loads: FloatArray) -> FloatArray:
+            tau: FloatArray = (loads[..., np.newaxis] * curve).astype(np.float32)
+            values = window.sums.values(tau.reshape(len(grounds), -1), grounds)
+            return np.asarray(np.log(values)).reshape(*toners.shape, -1)
+
+        low, high = self._met(planes, corners)
         far = 1.0 / np.minimum(low, high)
         near = np.minimum(1.0 / np.maximum(low, high), 0.999 * far)
-        curve = (corners @ self.sums.absorption[toners]).reshape(count * size, -1)
-        grounds = np.repeat(ground, size)
-        logs = [
-            self._log(load.reshape(-1, 1) * curve, grounds).reshape(count, size, 3)
-            for load in (near, far)
-        ]
-        crossing = _crossing(
-            near[..., np.newaxis], far[..., np.newaxis], logs[0], logs[1], window.lo
+        first, last = logs(near)[..., :3], logs(far)[..., :3]
+        crossing = _crossing(near[..., np.newaxis], far[..., np.newaxis], first, last, window.lo)
+        new = Planes(_over_toners(crossing, least), planes.near[:, :0])
+        return new.beside(
+            self._from_middle(
+                planes.beside(new),
+                least,
+                lambda loads: logs(loads)[..., ADDS] + self.sums.rounding,
+                toners,
+                ground,
+                window,
+            )
         )
-        # Less of a corner that has amounts below 0 need not be lighter: it must get dark itself.
-        loose = (corners < 0.0).any(axis=2)[..., np.newaxis] & (crossing == 0.0)
-        crossing = np.where(loose.any(axis=1)[:, np.newaxis], 0.0, crossing)
-        share = origin / edge[:, np.newaxis]
-        new_far = crossing.transpose(0, 2, 1) / edge[:, np.newaxis, np.newaxis]
-        new_far -= (crossing * share[..., np.newaxis]).sum(axis=1)[..., np.newaxis]
-        both = Planes(np.concatenate([planes.far, new_far], axis=1), planes.near)
-        middle = np.maximum(corners.mean(axis=1), 0.0)
-        return Planes(new_far, self.tangents(both, toners, ground, middle, window))
 
-    def _clipped(self, pace: FloatArray) -> FloatArray:
-        """1/t within what toners by themselves are looked at."""
-        return np.clip(pace, 1.0 / self._grid[-1], 1.0 / self._grid[1])
+    def _from_middle(
+        self,
+        planes: Planes,
+        least: FloatArray,
+        adds: Callable[[FloatArray], FloatArray],
+        toners: IntArray,
+        ground: IntArray,
+        window: Window,
+    ) -> Planes:
+        """Near planes from tangents between the planes on the middle ray of simplices; the side.
 
-    def _log(self, tau: FloatArray, ground: IntArray) -> FloatArray:
-        """Log F; not finite where 32 bits do not hold F, far below 0."""
-        with np.errstate(over="ignore", invalid="ignore"):
-            return np.asarray(np.log(self.sums.values(tau.astype(np.float32), ground)))
+        `adds` gives upper bounds of log P on the corners' rays at loads, shape ``(n, m)``.
+        """
+        corners, off = _corners_from(least), self.sums.rounding
+        middle = corners.mean(axis=1)
+        low, high = self._met(planes, middle[:, np.newaxis])
+        amounts = 2.0 / (low + high) * middle
+        curves = self.sums.absorption[toners].transpose(1, 0, 2)
+        tau = amounts[:, :1] * curves[0]
+        for part, curve in zip(amounts.T[1:], curves[1:], strict=True):
+            tau += part[:, np.newaxis] * curve
+        logs, falls = window.sums.tangents(tau.astype(np.float32), ground)
+        falls = np.take_along_axis(falls, toners[:, np.newaxis], axis=2).astype(float)
+        along = (falls * amounts[:, np.newaxis]).sum(axis=2)
+        near = self._near(falls[:, :3], logs[:, :3], along[:, :3], window.hi)
+        known = planes.beside(Planes(planes.far[:, :0], near))
+        # The affine function of the side, and the tangent of what takes away from its sum.
+        first, last = self._hull(known, corners)
+        at_first, at_last = adds(first), adds(last)
+        base = ((at_first * last - at_last * first) / (last - first)).mean(axis=1, keepdims=True)
+        rises = np.maximum((at_first - base) / first, (at_last - base) / last)
+        slope = _over_toners(rises[..., np.newaxis], least)[:, 0]
+        slope += falls[:, TAKES] * (1.0 + 2.0 * off)
+        lowest = logs[:, TAKES] - off + along[:, TAKES] * (1.0 - 2.0 * off)
+        excess = base - lowest[:, np.newaxis] + _ROUNDING
+        clear = np.abs(excess) > _ROUNDING
+        plane = -slope / np.where(clear, excess, 1.0)
+        margin = _SINGLE * np.abs(plane).max(axis=1, keepdims=True)
+        far = np.where(clear & (excess > 0.0), plane - margin, -_NEVER)
+        side = np.where(clear & (excess < 0.0), plane + margin, _NEVER)
+        return Planes(far[:, np.newaxis], np.concatenate([near, side[:, np.newaxis]], axis=1))
+
+    def _met(self, planes: Planes, rays: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Least and largest 1/t [1] on rays ``(n, n_rays, m)``, shape ``(n, n_rays)`` each.
+
+        Within what toners by themselves are looked at.
+        """
+        across, ends = rays.transpose(0, 2, 1), (1.0 / self._grid[-1], 1.0 / self._grid[1])
+        low, high = (planes.far @ across).max(axis=1), (planes.near @ across).min(axis=1)
+        return np.clip(low, *ends), np.clip(high, *ends)
+
+    def _hull(self, planes: Planes, corners: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Loads on the rays of corners, ``(n, m)`` each, whose hull holds all that is wanted.
+
+        Of all planes that meet every one of the rays the nearest in the mean: there is one of the
+        least load, and one of the largest.
+        """
+        across, rows = corners.transpose(0, 2, 1), np.arange(len(corners))
+        ends = []
+        for some, sign in ((planes.near, -1.0), (planes.far, 1.0)):
+            along = some @ across
+            meets = along.min(axis=2) > 0.5 / self.loads[-1]
+            best = np.where(meets, sign * along.sum(axis=2), -np.inf).argmax(axis=1)
+            ends.append(1.0 / along[rows, best])
+        first, last = ends
+        return np.minimum(first, 0.999 * last), last
 
     def _near(
         self, falls: FloatArray, logs: FloatArray, along: FloatArray, hi: FloatArray
@@ -339,6 +362,24 @@ def _at(values: FloatArray, position: IntArray) -> FloatArray:
     return np.asarray(np.take_along_axis(values, position[:, :, np.newaxis], axis=2)[:, :, 0])
 
 
+def _corners_from(least: FloatArray) -> FloatArray:
+    """Corners ``(n, m, m)`` of the simplex of fractions no less than the least, ``(n, m)``."""
+    edge = 1.0 - least.sum(axis=1)
+    return np.asarray(
+        least[:, np.newaxis] + edge[:, np.newaxis, np.newaxis] * np.eye(least.shape[1])
+    )
+
+
+def _over_toners(along: FloatArray, least: FloatArray) -> FloatArray:
+    """Linear functions by their values at corners, ``(n, m, c)``, in amounts, ``(n, c, m)``.
+
+    Coordinates of fractions between the corners are (fractions - least)/edge.
+    """
+    edge = 1.0 - least.sum(axis=1)[:, np.newaxis, np.newaxis]
+    shares = least[:, np.newaxis] @ along
+    return np.asarray(((along - shares) / edge).transpose(0, 2, 1))
+
+
 def _crossing(
     before: FloatArray, after: FloatArray, first: FloatArray, last: FloatArray, lo: FloatArray
 ) -> FloatArray:
@@ -346,9 +387,6 @@ def _crossing(
 
     0 if the last is above lo still; that of `before` if the first is not.
     """
-    with np.errstate(invalid="ignore"):
-        share = np.clip((first - lo) / np.maximum(first - last, 1e-12), 0.0, 1.0)
+    share = np.clip((first - lo) / np.maximum(first - last, 1e-12), 0.0, 1.0)
     load = before + share * (after - before)
-    # Far below 0 the sums may exceed what 32 bits hold.
-    reached = (last <= lo) & np.isfinite(first)
-    return np.where(reached, 1.0 / np.maximum(load, 1.0 / _NEVER), 0.0)
+    return np.where(last <= lo, 1.0 / np.maximum(load, 1.0 / _NEVER), 0.0)

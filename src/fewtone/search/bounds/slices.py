@@ -8,18 +8,20 @@ from typing import NamedTuple
 
 import numpy as np
 
-from fewtone.search.bounds.delta_e import Region, de00_lower_bound, lightness_span, regions_of
-from fewtone.typing import FloatArray, IntArray
+from fewtone.search.bounds.delta_e import de00_lower_bound, lightness_span, regions_of
+from fewtone.typing import BoolArray, FloatArray, IntArray
 
 __all__ = ["Slice", "lab_box", "may_contain", "slices_of", "within"]
 
 # A slice's extent in L*: so many units, and at least this share of the radius.
-_STEP, _STEP_SHARE = 3.0, 0.4
+_STEP, _STEP_SHARE = 3.0, 0.6
 # Where regions extend over so much of b*, slices of half the extent are cut at these b* as well:
 # most films lie between, and much of the box around such a region is none of it.
 _WIDE, _CUTS = 100.0, (-25.0, 0.0, 25.0)
-# Of more colours than this it is first asked where they lie, which takes a table.
-_MANY = 2048
+# A slice's side is worked out from so many parts of its lightness.
+_PARTS = 32
+# More than rounding moves a side's sum.
+_ROUNDING = 1e-12
 # CIELAB's function: cube root above the bend, a line below.
 _BEND, _STRAIGHT = (6.0 / 29.0) ** 3, (29.0 / 6.0) ** 2 / 3.0
 
@@ -31,18 +33,21 @@ class Slice(NamedTuple):
     ----------
     low, high
         Ends of X, Y, Z over the white's, shape ``(3,)``.
-    region
-        Ends of a* and b*.
+    span
+        Ends of L*, shape ``(2,)``.
+    weights, least
+        Its side: weights of X, Y and Z, shape ``(3,)``, and the least sum that any of its colours
+        has.
     """
 
     low: FloatArray
     high: FloatArray
-    region: Region
+    span: FloatArray
+    weights: FloatArray
+    least: float
 
 
-def slices_of(
-    target: FloatArray, radius: float, lightest: float, strips: bool = False
-) -> tuple[Slice, ...]:
+def slices_of(target: FloatArray, radius: float, lightest: float = math.inf) -> tuple[Slice, ...]:
     """Cut up what may lie within `radius` ΔE00 of the target.
 
     Parameters
@@ -53,13 +58,11 @@ def slices_of(
         ΔE00, which may be infinite.
     lightest
         Y over the white's that no film exceeds.
-    strips
-        Whether wide slices are cut up along b* as well.
     """
     top = 116.0 * float(_root(np.array(lightest))) - 16.0 + 1e-6
     low, high = _span(target.tobytes(), radius)
     low, high = max(low, 0.0), min(high, top)
-    return _slices(target.tobytes(), radius, low, high, strips) if low <= high else ()
+    return _slices(target.tobytes(), radius, low, high) if low <= high else ()
 
 
 @lru_cache(maxsize=4)
@@ -69,24 +72,53 @@ def _span(targets: bytes, radius: float) -> tuple[float, float]:
 
 # Searches of several lattices go out to the same radius of one target, whatever their grounds.
 @lru_cache(maxsize=4)
-def _slices(
-    targets: bytes, radius: float, low: float, high: float, strips: bool
-) -> tuple[Slice, ...]:
+def _slices(targets: bytes, radius: float, low: float, high: float) -> tuple[Slice, ...]:
     target = np.frombuffer(targets).reshape(-1, 3)
     count = max(1, math.ceil((high - low) / max(_STEP, _STEP_SHARE * radius)))
     regions = regions_of(target, _spans(low, high, count), radius)
     cuts: tuple[float, ...] = ()
-    if strips and any(region.high[1] - region.low[1] > _WIDE for region in regions):
+    if any(np.ptp(region.rows[2:]) > _WIDE for region in regions):
         regions, cuts = regions_of(target, _spans(low, high, 2 * count), radius), _CUTS
     slices = []
-    for region in regions:
-        # f(X) = f(Y) + a*/500, f(Z) = f(Y) - b*/200.
-        least, most = (region.span + 16.0) / 116.0
-        for (a_1, b_1), (a_2, b_2) in region.strips(cuts):
-            low_roots = least + np.array([a_1 / 500.0, 0.0, -b_2 / 200.0])
-            high_roots = most + np.array([a_2 / 500.0, 0.0, -b_1 / 200.0])
-            slices.append(Slice(_ratio(low_roots), _ratio(high_roots), region))
+    for span, rows in regions:
+        strip = np.searchsorted(cuts, rows[2:].mean(axis=0))
+        slices += [_slice(span, rows[:, strip == each]) for each in np.unique(strip)]
     return tuple(slices)
+
+
+def _slice(span: FloatArray, rows: FloatArray) -> Slice:
+    """What lies in a span of lightness and in some rows of a* and b*.
+
+    Its side faces the neutral axis: the weights are the slopes of a* and b* in the direction of the
+    place that is nearest to it, and that of Y is such that at both ends of lightness the sum is the
+    same. The least sum is that of corners of small boxes: of each row, over each part of the span.
+    """
+    # f(X) = f(Y) + a*/500, f(Z) = f(Y) - b*/200.
+    parts = np.linspace((span[0] + 16.0) / 116.0, (span[1] + 16.0) / 116.0, _PARTS + 1)
+    ends = parts[[0, -1]]
+    (a_1, a_2), (b_1, b_2) = rows[:2], rows[2:]
+    low = _ratio(ends[0] + np.array([a_1.min() / 500.0, 0.0, -b_2.max() / 200.0]))
+    high = _ratio(ends[1] + np.array([a_2.max() / 500.0, 0.0, -b_1.min() / 200.0]))
+    a, b = np.clip(0.0, a_1, a_2), np.clip(0.0, b_1, b_2)
+    place, middle = int(np.hypot(a, b).argmin()), 0.5 * (ends[0] + ends[1])
+    of_x = 500.0 * float(_slope(_ratio(middle + a[place] / 500.0)))
+    of_z = -200.0 * float(_slope(_ratio(middle - b[place] / 200.0)))
+    if a[place] or b[place]:
+        of_x, of_z = of_x * float(a[place]), of_z * float(b[place])
+    a, b = a_1 if of_x >= 0.0 else a_2, b_1 if of_z < 0.0 else b_2
+
+    def x_and_z(lower: FloatArray, upper: FloatArray) -> FloatArray:
+        x = _ratio((lower if of_x >= 0.0 else upper)[:, np.newaxis] + a / 500.0)
+        z = _ratio((lower if of_z >= 0.0 else upper)[:, np.newaxis] - b / 200.0)
+        return np.asarray((of_x * x + of_z * z).min(axis=1))
+
+    rise = float(np.diff(_ratio(ends))[0])
+    of_y = -float(np.diff(x_and_z(ends, ends))[0]) / rise if rise > 0.0 else 0.0
+    y = _ratio(parts[:-1] if of_y >= 0.0 else parts[1:])
+    weights = np.array([of_x, of_y, of_z])
+    least = float((x_and_z(parts[:-1], parts[1:]) + of_y * y).min())
+    size = float(np.abs(weights).max())
+    return Slice(low, high, span, weights / size, least / size)
 
 
 def _spans(low: float, high: float, count: int) -> FloatArray:
@@ -95,11 +127,11 @@ def _spans(low: float, high: float, count: int) -> FloatArray:
     return np.stack([ends[:-1], ends[1:]], axis=1)
 
 
-def may_contain(part: Slice, low: FloatArray, high: FloatArray) -> IntArray:
-    """Places of the boxes that may hold a colour of it; ends as `lab_box` takes them."""
-    inside = (high[:, :3] >= part.low) & (low[:, :3] <= part.high)
-    inside_rows = np.flatnonzero(inside.all(axis=1))
-    return inside_rows[part.region.may_contain(*lab_box(low[inside_rows], high[inside_rows]))]
+def may_contain(part: Slice, low: FloatArray, high: FloatArray) -> BoolArray:
+    """Which boxes may hold a colour of a slice; ends as `lab_box` takes them."""
+    inside = ((high[:, :3] >= part.low) & (low[:, :3] <= part.high)).all(axis=1)
+    most = high[:, :3] @ np.maximum(part.weights, 0.0) + low[:, :3] @ np.minimum(part.weights, 0.0)
+    return np.asarray(inside & (most >= part.least - _ROUNDING))
 
 
 def within(
@@ -118,13 +150,10 @@ def within(
     radius
         ΔE00 of each colour, shape ``(n,)``.
     """
-    box_low, box_high = lab_box(low, high)
-    kept = np.arange(len(radius))
-    if len(kept) > _MANY:
-        kept = np.flatnonzero(part.region.may_contain(box_low, box_high))
-    bound = de00_lower_bound(box_low[:, kept], box_high[:, kept], target)
-    near = bound <= radius[kept]
-    return kept[near], bound[near]
+    inside = np.flatnonzero(may_contain(part, low, high))
+    bound = de00_lower_bound(*lab_box(low[inside], high[inside]), target)
+    near = bound <= radius[inside]
+    return inside[near], bound[near]
 
 
 def lab_box(low: FloatArray, high: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -86,5 +86,4 @@ def test_no_film_lies_outside_its_ends(geometry: Geometry) -> None:
             assert (whole[0] <= own[0] + SINGLE).all()
             assert (own[1] <= whole[1] + SINGLE).all()
             widest = max(widest, float((own[1] - own[0])[:, :3].max()))
-            assert sums[:, 1].max() <= ranges.lightest
     assert widest < 0.2

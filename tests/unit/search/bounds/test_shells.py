@@ -16,7 +16,9 @@ from fewtone.recipes.evaluate import Evaluator, evaluator_of
 from fewtone.recipes.lattice import Lattice
 from fewtone.recipes.rules import Rules
 from fewtone.search.bounds.exponentials import FLOOR, Exponentials, exponentials_of
-from fewtone.search.bounds.shells import Planes, Shells, Window, window_of
+from fewtone.search.bounds.shells import Planes, Shells
+from fewtone.search.bounds.slices import Slice
+from fewtone.search.bounds.windows import Window, window_of
 from fewtone.typing import FloatArray
 from invented import invented_shelf, lab_target
 
@@ -162,6 +164,14 @@ def test_tangents_lie_below_and_chords_above(geometry: Geometry) -> None:
         assert (sums.values((start + end + 0.1) @ sums.absorption, ground) <= np.exp(logs)).all()
 
 
+def part_of(
+    low: FloatArray, high: FloatArray, weights: FloatArray | None = None, least: float = 0.0
+) -> Slice:
+    """A slice of these ends of X, Y and Z and this side, or of one that holds all."""
+    beside = np.ones(3) if weights is None else weights
+    return Slice(low, high, np.zeros(2), beside, least)
+
+
 def kept(planes: Planes, amounts: FloatArray) -> FloatArray:
     """Which amounts no plane of the first support cuts."""
     far, near = amounts @ planes.far[0].T, amounts @ planes.near[0].T
@@ -185,23 +195,67 @@ def test_planes_keep_what_is_wanted(geometry: Geometry) -> None:
         every[:, toners] = amounts
         exact = straight(evaluator, every, ground)
         middle = exact[rng.integers(4000)]
-        window = window_of(sums, 0.9 * middle, 1.1 * middle)
+        window = window_of(sums, part_of(0.9 * middle, 1.1 * middle))
         wanted = ((exact >= 0.9 * middle) & (exact <= 1.1 * middle)).all(axis=1)
         where = (toners[np.newaxis], np.array([ground]))
         corners = shells.corners(window)
         members: FloatArray = np.zeros((1, 6), dtype=np.float32)
         members[0, toners] = 1.0
         assert corners.supports(members)[ground, 0]
-        planes = shells.first(corners, *where)
+        planes = shells.first(corners, *where, window)
         assert kept(planes, amounts[wanted]).all()
-        # Closer planes hold for the rays between the ends of some part of them.
+        # Closer planes hold for the rays that have no less of any toner than the least.
         part = wanted & (rays[:, 0] >= np.median(rays[wanted, 0]))
         for some in (wanted, part):
-            ends = (rays[some].min(axis=0, keepdims=True), rays[some].max(axis=0, keepdims=True))
-            closer = shells.closer(planes, *where, ends, window)
+            least = rays[some].min(axis=0, keepdims=True)
+            closer = shells.closer(planes, *where, least, window)
             assert kept(closer, amounts[some]).all()
             tested += int(some.sum())
     assert tested > 100
+
+
+@pytest.mark.parametrize("geometry", GEOMETRIES)
+@pytest.mark.parametrize("weights", [(1.0, -0.8, -0.1), (-1.0, 0.9, 0.2), (-0.2, -0.9, 1.0)])
+def test_a_side_keeps_what_is_beyond_it_and_cuts_what_is_not(
+    geometry: Geometry, weights: tuple[float, float, float]
+) -> None:
+    """Of blends in a window none with enough of a sum is cut, and most that have too little are.
+
+    The first planes, which know each toner by itself alone, cut most where no blend has enough.
+    """
+    evaluator, lattice = shelf(geometry)
+    sums, along = exponentials_of(evaluator.films), np.array(weights)
+    shells, rng = Shells(sums, lattice.load_values), np.random.default_rng(4)
+    lightest, darkest = lattice.load_values[[0, -1]]
+    cut: list[FloatArray] = []
+    cut_first: list[FloatArray] = []
+    for toners in lattice.supports(3):
+        ground = np.array([rng.integers(4)])
+        rays = rng.dirichlet(np.ones(3), 3000)
+        amounts = rays * rng.uniform(lightest, darkest, (3000, 1))
+        every = np.zeros((3000, 6))
+        every[:, toners] = amounts
+        exact = straight(evaluator, every, int(ground[0]))
+        middle = exact[rng.integers(3000)]
+        low, high = 0.6 * middle, 1.6 * middle
+        inside = ((exact >= low) & (exact <= high)).all(axis=1)
+        little, enough, most = np.quantile(exact[inside] @ along, [0.3, 0.8, 1.0])
+        wanted, far = inside & (exact @ along >= enough), inside & (exact @ along <= little)
+        least = rays[wanted].min(axis=0, keepdims=True)
+        far &= (rays >= least).all(axis=1)
+        where = toners[np.newaxis], ground
+        for level in (float(enough), float(most + 2.0 * (most - little))):
+            window = window_of(sums, part_of(low, high, along, level))
+            first = shells.first(shells.corners(window), *where, window)
+            if level == enough:
+                closer = shells.closer(first, *where, least, window)
+                assert kept(first, amounts[wanted]).all()
+                assert kept(closer, amounts[wanted]).all()
+                cut.append(1.0 - kept(closer, amounts[far]))
+            else:
+                cut_first.append(1.0 - kept(first, amounts[inside]))
+    assert np.concatenate(cut).mean() > 0.5
+    assert np.concatenate(cut_first).mean() > 0.5
 
 
 def met_at(
@@ -230,11 +284,10 @@ def test_planes_of_a_narrow_part_meet_the_window_s_ends() -> None:
         amounts = np.zeros(6)
         amounts[toners] = load * ray
         middle = straight(evaluator, amounts, 1)
-        window = window_of(sums, 0.9 * middle, 1.1 * middle)
+        window = window_of(sums, part_of(0.9 * middle, 1.1 * middle))
         where = (toners[np.newaxis], np.array([1]))
-        planes = shells.first(shells.corners(window), *where)
-        ends = (ray[np.newaxis] - 0.02, ray[np.newaxis] + 0.02)
-        closer = shells.closer(planes, *where, ends, window)
+        planes = shells.first(shells.corners(window), *where, window)
+        closer = shells.closer(planes, *where, ray[np.newaxis] - 0.02, window)
         left, entered = met_at(sums, window, amounts, 1)
         far.append(left * load * (closer.far[0] @ ray).max())
         near.append(entered * load * (closer.near[0] @ ray).min())
@@ -251,11 +304,10 @@ def test_a_toner_that_never_gets_dark_bounds_what_others_do_beside_it() -> None:
     for strong in (3, 4, 5):
         amounts = 0.4 * np.eye(6)[strong]
         middle = straight(evaluator, amounts, 1)
-        window = window_of(sums, 0.9 * middle, 1.1 * middle)
+        window = window_of(sums, part_of(0.9 * middle, 1.1 * middle))
         where = (np.array([[0, strong]]), np.array([1]))
-        planes = shells.first(shells.corners(window), *where)
-        whole = (np.zeros((1, 2)), np.ones((1, 2)))
-        plane = shells.closer(planes, *where, whole, window).far[0]
+        planes = shells.first(shells.corners(window), *where, window)
+        plane = shells.closer(planes, *where, np.zeros((1, 2)), window).far[0]
         deciding = plane[plane[:, 1].argmax()]
         left, _ = met_at(sums, window, amounts, 1)
         assert 0.4 * left * deciding[1] == pytest.approx(1.0, abs=0.01)
@@ -267,7 +319,7 @@ def test_a_window_is_widened_by_the_error() -> None:
     evaluator, _ = shelf(Geometry.DIRECTIONAL)
     sums = exponentials_of(evaluator.films)
     ends = np.array([0.1, 0.2, 0.3])
-    window: Window = window_of(sums, ends, ends)
+    window: Window = window_of(sums, part_of(ends, ends))
     off = sums.error * (ends + FLOOR)
     assert (window.least <= ends - off).all()
     assert (window.most >= ends + off).all()
