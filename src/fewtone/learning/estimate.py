@@ -64,8 +64,9 @@ STEPS = (
 )
 """What is worked out one after another."""
 
-# How often a drift's size is found anew.
-_DRIFT_ROUNDS = 3
+# How often a drift's size is found anew; not where readings scatter so many times as much as told:
+# what is left then is what the film model misses.
+_DRIFT_ROUNDS, _MISSED = 3, 2.0
 # What a handheld repeats in reflectance, relative (common practice, no source).
 _RELATIVE_NOISE = 0.002
 # No reading is trusted further than its last digit.
@@ -270,7 +271,7 @@ def judge(
     FewtoneError
         Curves that are none: see `fewtone.learning.diagnosis.implausible`.
     """
-    read, drift, rounds = seen, None, 0
+    read, drift, rounds, stated = seen, None, 0, _stated_noise(settings)
     while True:
         problem, prior, solution = fit(settings, seen)
         check_curves(seen, solution.at)
@@ -286,7 +287,8 @@ def judge(
             readings,
             settings,
             undone=drift,
-            settled=rounds == _DRIFT_ROUNDS,
+            settled=rounds == _DRIFT_ROUNDS
+            or (drift is not None and problem.noise.absolute > _MISSED * stated.absolute),
         )
         if diagnosed.drift is None:
             diagnosis = Diagnosis(diagnosed.suspects, drift)

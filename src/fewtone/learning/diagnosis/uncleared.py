@@ -30,6 +30,8 @@ _TIMES = (0.6, 0.75, 0.9, 1.0, 1.1, 1.25)
 # More white light than this comes from no dull surface (common practice, no source).
 _MOST_SHEEN = 0.06
 _NO_SURFACE = 1.0
+# No reading tells less light than this from none [1].
+_LEAST_FILM = 1e-6
 _PRIOR_COST = 2.0
 
 
@@ -58,7 +60,10 @@ def uncleared(
     under = [view.of(film) for view, film in zip(views, cleared, strict=True)]
     for index in (optics.index, _NO_SURFACE):
         dull = problem.over(seen).with_film(replace(optics, index=index), problem.thinning)
-        bare = [view.of(film) for view, film in zip(views, dull.reflectance(alone), strict=True)]
+        # Where a film is black beyond all tables of haze what they say of it has no meaning.
+        with np.errstate(over="ignore", invalid="ignore"):
+            films = np.nan_to_num(dull.reflectance(alone), nan=0.0).clip(_LEAST_FILM, 1.0)
+        bare = [view.of(film) for view, film in zip(views, films, strict=True)]
         sheen = _best_sheen(read, bare)
         times = _TIMES if sheen > 0.0 else ((1.0,) if index != optics.index else ())
         for share in (sheen * factor for factor in times):
