@@ -56,6 +56,8 @@ _MOST_TONERS = 3
 _BLOCK = 32
 # Neighbouring wavelengths of a spectrum tell much the same: it is read in this many bands.
 _BANDS = 10
+# Turned onto what they tell most of, no more of them than this tell anything worth reading.
+_NUMBERS = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,8 +127,9 @@ def suggest(
         best = int(np.where(free, left.sum(axis=0), np.inf).argmin())
         free[[recipe == candidates[best] for recipe in candidates]] = False
         suggestions.append(Suggestion(candidates[best], outcomes[0].now, float(left[0, best])))
-        for each in outcomes:
-            each.read(best)
+        if len(suggestions) < count:
+            for each in outcomes:
+                each.read(best)
     return tuple(suggestions)
 
 
@@ -243,7 +246,16 @@ def _reading_jacobians(
         hidden = link @ np.concatenate([hidden, off[..., learnable:]], axis=2)
         spread = np.eye(link.shape[1]) + hidden @ hidden.swapaxes(1, 2)
         jacobians.append(np.linalg.solve(np.linalg.cholesky(spread), link @ off[..., :learnable]))
-    return np.concatenate(jacobians)
+    return _in_fewer(np.concatenate(jacobians))
+
+
+def _in_fewer(jacobians: FloatArray) -> FloatArray:
+    """The same readings as fewer uncorrelated numbers, ``(n_candidates, n_told, n_directions)``.
+
+    A spectrum is turned onto what it tells most of, its most telling number last.
+    """
+    _, vectors = np.linalg.eigh(jacobians @ jacobians.swapaxes(1, 2))
+    return np.asarray(vectors[..., -_NUMBERS:].swapaxes(1, 2) @ jacobians)
 
 
 def _read_as(
