@@ -10,6 +10,10 @@ Flake
     Where films over several metallics were read, how far their return ratios lie apart is found by
     the marginal likelihood too; those that were only read bare are then doubted as much.
 
+Solids
+    Whether they reflect as Lambert has it or send light back slanted, as a deep pile of pigment
+    does (`fewtone.optics.opaque.solid_return_ratio`).
+
 Film index, edge loss and thinning
     Gauss-Newton steps of the three, all other parameters following, under their priors.
 """
@@ -22,9 +26,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fewtone.learning.forward import Problem
+from fewtone.learning.parameters import Parameters
 from fewtone.learning.solver import Evidence, Prior, Solution, held_step, schur_complement
 from fewtone.model.shelf import Mixing
 from fewtone.model.variation import film_build_sd
+from fewtone.optics.opaque import solid_return_ratio
 from fewtone.typing import FloatArray
 
 __all__ = [
@@ -34,6 +40,7 @@ __all__ = [
     "infer_flake",
     "infer_variation",
     "inferred_hand",
+    "with_slanted_solids",
 ]
 
 # Standard deviations of the priors of panel_cv and coat_cv, on the log; scale of that of the
@@ -56,6 +63,10 @@ _CLEAR = 3.0
 # Steps of them: smaller ones change nothing, none goes further.
 _LEAST_FILM_STEP, _MOST_FILM_STEP, _LEAST_INDEX = 0.002, 0.08, 1.0
 
+# A solid's return ratio as near to 1 as this shows in no film over it.
+_LEAST_SLANT = 0.03
+# Rounds in which a ground's reflectance and its return ratio settle.
+_SOLID_ROUNDS = 8
 
 # A hand that differs from the stated one by less than this factor is the stated one.
 _HAND_RATIO = 1.5
@@ -210,6 +221,36 @@ def infer_flake(problem: Problem, prior: Prior, solution: Solution) -> Prior:
         index = layout.return_ratio_departure(ground)
         wider[index, index] = best**-2
     return replace(prior, precision=wider)
+
+
+def with_slanted_solids(problem: Problem, at: Parameters) -> Parameters | None:
+    """The parameters with solids that send light back slanted, and read bare as before.
+
+    Parameters
+    ----------
+    problem, at
+        The fit.
+
+    Returns
+    -------
+    None where it hardly mattered: no film was read over such a solid.
+    """
+    layout, optics = problem.layout, problem.optics
+    solids = [ground for ground in range(layout.n_grounds) if ground not in layout.metallic]
+    rho, ratio = at.ground_reflectance[solids], at.return_ratio[solids, np.newaxis]
+    bare = optics.reflectance(0.0, rho, ratio)
+    for _ in range(_SOLID_ROUNDS):
+        ratio = solid_return_ratio(rho)[:, np.newaxis]
+        rho = optics.ground_from_bare(bare, ratio)
+    filmed = set(problem.seen.ground[problem.seen.is_film].tolist())
+    slants = [slant for ground, slant in zip(solids, ratio[:, 0], strict=True) if ground in filmed]
+    if max(slants, default=1.0) < 1.0 + _LEAST_SLANT:
+        return None
+    shared, return_ratio = at.shared.copy(), at.solid_return_ratio.copy()
+    for ground, reflectance, slant in zip(solids, rho, ratio[:, 0], strict=True):
+        shared[layout.ground(ground)] = np.log(reflectance)
+        return_ratio[ground] = slant
+    return replace(at, shared=shared, solid_return_ratio=return_ratio)
 
 
 def infer_film(problem: Problem, prior: Prior, solution: Solution) -> tuple[Problem, Prior]:

@@ -27,10 +27,6 @@ _STEP = 1e-4
 _OTHERWISE_SD = 0.15
 # Return ratios are as good as a solid's beyond, as good as a mirror's below.
 _RATIOS = (1e-3, 0.99)
-# Spectra of thin films find flake to return more than deeper films show, and its mixes with it: the
-# logit of what the law makes of such parents is less by so much, from this ratio downwards
-# (calibrated in the booth, spectra of seeds 1401 to 1412; Lab alone shows no such thing).
-_SPECTRAL_LESS, _SPECTRAL_MOST = 0.3, 0.93
 
 
 def mixing_links(seen: Observations, layout: ParameterLayout) -> tuple[MixingLink, ...]:
@@ -38,8 +34,7 @@ def mixing_links(seen: Observations, layout: ParameterLayout) -> tuple[MixingLin
     if not layout.keyed:
         return ()
     root = np.linalg.inv(np.linalg.cholesky(mixing_covariance(seen.wavelength_nm)))
-    less, most = (0.0, _RATIOS[1]) if seen.lab_lights else (_SPECTRAL_LESS, _SPECTRAL_MOST)
-    return tuple(MixingLink(layout, mix, root, less, most) for mix in layout.keyed)
+    return tuple(MixingLink(layout, mix, root) for mix in layout.keyed)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,17 +49,11 @@ class MixingLink:
         The mix.
     root
         Whitens what the law of mixing misses, shape ``(n_waves, n_waves)``.
-    less
-        By how much less the logit of its return ratio is than the law has it [1].
-    most
-        The largest return ratio that the law may have [1].
     """
 
     layout: ParameterLayout
     mix: KeyedMix
     root: FloatArray
-    less: float
-    most: float
 
     @property
     def columns(self) -> IntArray:
@@ -79,39 +68,43 @@ class MixingLink:
 
     def residual(self, at: Parameters) -> FloatArray:
         """How far the mix is from the law, in standard deviations, ``(n_residuals,)``."""
-        return self._residual(at.shared)
+        return self._residual(at.shared, at.solid_return_ratio)
 
     def linearise(self, at: Parameters) -> tuple[FloatArray, FloatArray]:
         """Residual, and its derivatives in the parameters at its columns, ``(n_rows, n_here)``."""
-        here, width = self._residual(at.shared), self.layout.n_wavelengths
+        solid, width = at.solid_return_ratio, self.layout.n_wavelengths
+        here = self._residual(at.shared, solid)
         columns = self.columns
         jacobian = np.zeros((here.size, columns.size))
         jacobian[:width, :width] = self.root
         moved = np.repeat(at.shared[np.newaxis], columns.size - width, axis=0)
         moved[np.arange(len(moved)), columns[width:]] += _STEP
-        jacobian[:, width:] = ((self._residual(moved) - here) / _STEP).T
+        jacobian[:, width:] = ((self._residual(moved, solid) - here) / _STEP).T
         return here, jacobian
 
     @property
     def _has_flake(self) -> bool:
         return self.mix.ground in self.layout.metallic
 
-    def _residual(self, shared: FloatArray) -> FloatArray:
-        """Residuals ``(..., n_residuals)`` at shared parameters ``(..., n_shared)``."""
-        log_law, logit_law = self._law(shared)
+    def _residual(self, shared: FloatArray, solid: FloatArray) -> FloatArray:
+        """Residuals ``(..., n_residuals)`` at shared parameters ``(..., n_shared)``.
+
+        `solid` is the return ratio of grounds without flake ``(n_grounds,)``.
+        """
+        log_law, logit_law = self._law(shared, solid)
         missed = (shared[..., self.layout.ground(self.mix.ground)] - log_law) @ self.root.T
         if not self._has_flake:
             return np.asarray(missed)
         logit = self._logit(shared, self.mix.ground)
         return np.append(missed, ((logit - logit_law) / RETURN_SD)[..., np.newaxis], axis=-1)
 
-    def _law(self, shared: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def _law(self, shared: FloatArray, solid: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Log reflectance and return ratio's logit as the law of mixing has them."""
         layout, parents = self.layout, self.mix.parents
         ratio = [
             1.0 / (1.0 + np.exp(-self._logit(shared, parent)))
             if parent in layout.metallic
-            else np.ones(shared.shape[:-1])
+            else np.full(shared.shape[:-1], solid[parent])
             for parent in parents
         ]
         reflectance, mixed = mixed_ground(
@@ -120,8 +113,8 @@ class MixingLink:
             shared[..., [layout.key_strength(parent) for parent in parents]],
             np.array(self.mix.fractions),
         )
-        t = np.clip(mixed, _RATIOS[0], self.most)
-        return np.log(reflectance), np.log(t / (1.0 - t)) - self.less
+        t = np.clip(mixed, *_RATIOS)
+        return np.log(reflectance), np.log(t / (1.0 - t))
 
     def _logit(self, shared: FloatArray, ground: int) -> FloatArray:
         layout = self.layout

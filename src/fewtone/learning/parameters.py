@@ -261,6 +261,8 @@ class Parameters:
     log_build, log_gain
         Log film build of each segment and log gain of each panel [1], shapes ``(n_segments,)`` and
         ``(n_panels,)``.
+    solid_return_ratio
+        Internal-return ratio of each ground that holds no flake [1], shape ``(n_grounds,)``.
     """
 
     layout: ParameterLayout
@@ -269,6 +271,7 @@ class Parameters:
     shared: FloatArray
     log_build: FloatArray
     log_gain: FloatArray
+    solid_return_ratio: FloatArray
 
     @property
     def absorption(self) -> FloatArray:
@@ -290,7 +293,7 @@ class Parameters:
     @property
     def return_ratio(self) -> FloatArray:
         """Internal-return ratio of each ground [1], shape ``(n_grounds,)``."""
-        return_ratio = np.ones(self.layout.n_grounds)
+        return_ratio = self.solid_return_ratio.copy()
         for ground in self.layout.metallic:
             logit = (
                 self.shared[self.layout.return_ratio]
@@ -385,6 +388,7 @@ def blank(seen: Observations) -> Parameters:
         mean,
         np.zeros(seen.segment_coats.size),
         np.zeros(len(seen.panels)),
+        np.ones(layout.n_grounds),
     )
 
 

@@ -3,8 +3,10 @@ r"""How light comes round again off a ground, Lambertian or of flake.
 Model
     Flake sends most light into a lobe that leaves the film at once; the top returns only its flank.
     One number says how much: the internal-return ratio t, the share that back₁ has of `trapped`
-    where there is no film; 1 for a Lambertian ground. Of light that left the ground for the first
-    time, and for any later time, there comes round again
+    where there is no film; 1 for a Lambertian ground, and more for a solid that sends light back
+    slanted (`fewtone.optics.opaque.solid_return_ratio`), whose back₁ and back₂ both are
+    t · trapped(τ). Over flake, of light that left it for the first time, and for any later time,
+    there comes round again
 
         back₁ = t · (t^0.4 · trapped(τ) + (1 - t^0.4) · trapped(0) · exp(-2.5 τ))
         back₂ = t^(1/3) · trapped(τ)
@@ -33,7 +35,8 @@ Sources
     ===== ============= ============================== =================== ==================
 
 Validity
-    t from 0 to 1; broad lobes. At indices 1.4 and 1.6 about as good, for a lobe of .36 rad.
+    t from 0 to 1 for flake; broad lobes. At indices 1.4 and 1.6 about as good, for a lobe of .36
+    rad.
 """
 
 from __future__ import annotations
@@ -106,12 +109,12 @@ def clear_returns(
         np.maximum(np.asarray(return_ratio, float), _LEAST_RETURN_RATIO),
         np.asarray(ground, dtype=float),
     )
-    diffuse = t**_DIFFUSE_POWER
+    diffuse, root = _powers(t)
     flank = np.exp(np.multiply(tau, -_FLANK_PATH))
     # Small factors first: every product of whole arrays counts where millions are worked out.
     first = clear.trapped * (rho * t * diffuse)
     first += flank * (rho * (most_trapped * t * (1.0 - diffuse)))
-    return first, clear.trapped * (rho * t**_LATER_POWER)
+    return first, clear.trapped * (rho * root)
 
 
 def clear_derivatives(
@@ -140,15 +143,16 @@ def clear_derivatives(
     """
     t = np.maximum(np.asarray(return_ratio, dtype=float), _LEAST_RETURN_RATIO)
     first, later = clear_returns(clear, tau, t, most_trapped)
-    diffuse, root = t**_DIFFUSE_POWER, t**_LATER_POWER
+    diffuse, root = _powers(t)
     flank = most_trapped * np.exp(-_FLANK_PATH * np.asarray(tau, dtype=float))
     back_1 = Part(
         first,
         t * diffuse * clear_by.trapped - _FLANK_PATH * t * (1.0 - diffuse) * flank,
         NOTHING,
-        flank + (1.0 + _DIFFUSE_POWER) * diffuse * (clear.trapped - flank),
+        flank + np.where(t > 1.0, 1.0, 1.0 + _DIFFUSE_POWER) * diffuse * (clear.trapped - flank),
     )
-    back_2 = Part(later, root * clear_by.trapped, NOTHING, _LATER_POWER * later / t)
+    later_power = np.where(t > 1.0, 1.0, _LATER_POWER)
+    back_2 = Part(later, root * clear_by.trapped, NOTHING, later_power * later / t)
     return Part(clear.escape, clear_by.escape, NOTHING, NOTHING), back_1, back_2
 
 
@@ -180,7 +184,7 @@ def hazy_returns(
     more = clear.escape * np.exp(added.brightening) - direct.escape
     scattered = clear.trapped + added.returned - direct.trapped
     return (
-        direct.escape + _escape_weight(once, direct.trapped) * more,
+        direct.escape + _escape_weight(once / np.maximum(t, 1.0), direct.trapped) * more,
         rho * (once + _scattered_weight(t, depths[1]) * scattered),
         rho * (later + t * scattered),
     )
@@ -200,7 +204,7 @@ def hazy_derivatives(
     terms, d_absorption, d_scattering = added
     escape, first, last = hazy_returns(here, through, terms, depths, t, most_trapped)
     _, once, later = clear_derivatives(through, through_by, np.add(*depths), t, most_trapped)
-    weight = _escape_weight(once.value, through.trapped)
+    weight = _escape_weight(once.value / np.maximum(t, 1.0), through.trapped)
     of_first = _ESCAPE_POWER * weight / np.maximum(once.value, _LEAST_TRAPPED * t)
     of_trapped = _ESCAPE_POWER * weight / np.maximum(through.trapped, _LEAST_TRAPPED)
     bright = np.exp(terms.brightening)
@@ -214,14 +218,14 @@ def hazy_derivatives(
     scattered_by_s = d_scattering.returned - through_by.trapped
     share = _scattered_weight(t, depths[1])
     fade = 1.0 + _SCATTERED_FADE * np.asarray(depths[1], dtype=float)
-    power = _SCATTERED_POWER / fade
-    share_by_s = -share * np.log(t) * power * _SCATTERED_FADE / fade
+    power = np.where(t > 1.0, 1.0, _SCATTERED_POWER / fade)
+    share_by_s = -share * np.log(np.minimum(t, 1.0)) * power * _SCATTERED_FADE / fade
     return (
         Part(
             escape,
             either + weight * full_by,
             either + weight * full * d_scattering.brightening,
-            of_first * once.d_return_ratio * more,
+            of_first * once.d_return_ratio * more * (t <= 1.0),
         ),
         Part(
             first,
@@ -238,8 +242,14 @@ def hazy_derivatives(
     )
 
 
+def _powers(return_ratio: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """What t counts for in the first and in later meetings: its roots over flake."""
+    t = return_ratio
+    return np.minimum(t, 1.0) ** _DIFFUSE_POWER, np.where(t > 1.0, t, t**_LATER_POWER)
+
+
 def _escape_weight(first_return: FloatArray, trapped: FloatArray) -> FloatArray:
-    """What scattered light counts for that escapes."""
+    """What scattered light counts for that escapes; `first_return` is that of flake."""
     within = np.maximum(first_return, _LEAST_TRAPPED) / np.maximum(trapped, _LEAST_TRAPPED)
     return np.exp(_ESCAPE_POWER * np.log(within))
 
@@ -247,4 +257,5 @@ def _escape_weight(first_return: FloatArray, trapped: FloatArray) -> FloatArray:
 def _scattered_weight(return_ratio: FloatArray, scattering: FloatLike) -> FloatArray:
     """What scattered light counts for that comes round for the first time."""
     fade = 1.0 + _SCATTERED_FADE * np.asarray(scattering, dtype=float)
-    return np.exp(np.log(return_ratio) * (_SCATTERED_POWER / fade))
+    power = np.where(return_ratio > 1.0, 1.0, _SCATTERED_POWER / fade)
+    return np.asarray(np.exp(np.log(return_ratio) * power))

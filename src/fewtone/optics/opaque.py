@@ -24,7 +24,15 @@ Model
         returned = (Σ wᵢ uᵢ^(1-p) + 2.84 w_s) / (w_f + 1.16 (w_s + q))
         t(λ) = (1 - g) · returned/seen + g,  1 at most;  t = Σ A t(λ) / Σ A
 
-    A flake's own u follows from its t by the same, w_f being 1; a solid's t is 1.
+    A flake's own u follows from its t by the same, w_f being 1.
+
+    Solids: one that reflects as Lambert has it has t = 1. A deep pile of pigment that scatters
+    alike in all directions sends back the more slanted light, which the top returns, the less of it
+    was scattered often:
+
+        t = 1 + 0.8 (1 - ρ)²
+
+    Of solids alone mixed, t is the mean Σ wᵢ tᵢ.
 
     How strongly a paint scatters: grounds are made to hide in films alike, and what hides by
     absorbing need scatter less. √(q(q + 2)) S is the rate at which light fades in an opaque pile;
@@ -35,7 +43,8 @@ Sources
     P. Kubelka and F. Munk, Z. Tech. Phys. 12, 593 (1931); D. R. Duncan, Proc. Phys. Soc. 52, 390
     (1940), doi:10.1088/0959-5309/52/3/310. The law of t and all its numbers are empirical,
     calibrated in a simulated booth of flakes in tinted binders (its random paints of seeds 2001 to
-    2024 and 2101 to 2124).
+    2024 and 2101 to 2124). That of a solid's t is fitted to piles that scatter isotropically, which
+    S. Chandrasekhar, Radiative Transfer (1960), gives by his H functions; a test works them out.
 
 Validity
     ΔE00 of a few units where strengths are not known, about one where they are. Flake that returns
@@ -48,8 +57,15 @@ import numpy as np
 
 from fewtone.typing import BoolArray, FloatArray, FloatLike
 
-__all__ = ["absorption_to_scattering", "mixed_ground", "opaque_reflectance", "scattering_strength"]
+__all__ = [
+    "absorption_to_scattering",
+    "mixed_ground",
+    "opaque_reflectance",
+    "scattering_strength",
+    "solid_return_ratio",
+]
 
+_SLANTED = 0.8
 _FACTOR_POWER, _HIDING_POWER = 0.34, 0.13
 # Of light that solids scatter once: what the instrument sees of it, and what returns.
 _SOLID_SEEN, _SOLID_RETURNED = 0.58, 2.84
@@ -101,6 +117,24 @@ def scattering_strength(diffuse: FloatLike) -> FloatArray:
     return np.asarray(np.exp(-_HIDING_POWER * np.log(ratio * (ratio + 2.0)).mean(axis=-1)))
 
 
+def solid_return_ratio(reflectance: FloatLike) -> FloatArray:
+    """Internal-return ratio of solids whose pigment scatters alike in all directions [1].
+
+    By one number for all wavelengths: what returns counts by how much is reflected.
+
+    Parameters
+    ----------
+    reflectance
+        Of each solid inside the film [1], shape ``(..., n_wavelengths)``.
+
+    Returns
+    -------
+    Shape ``(...)``, 1 or more.
+    """
+    rho = np.minimum(np.asarray(reflectance, dtype=float), 1.0)
+    return np.asarray(1.0 + _SLANTED * (rho * (1.0 - rho) ** 2).sum(axis=-1) / rho.sum(axis=-1))
+
+
 def mixed_ground(
     reflectance: FloatLike, return_ratio: FloatLike, strength: FloatLike, fractions: FloatLike
 ) -> tuple[FloatArray, FloatArray]:
@@ -111,7 +145,7 @@ def mixed_ground(
     reflectance
         Of each ground inside the film [1], shape ``(..., n_grounds, n_wavelengths)``.
     return_ratio
-        Of each ground [1], shape ``(..., n_grounds)``; 1 for solids.
+        Of each ground [1], shape ``(..., n_grounds)``; 1 or more for solids.
     strength
         Logarithm of each ground's own strength [1], shape ``(..., n_grounds)``.
     fractions
@@ -135,6 +169,9 @@ def mixed_ground(
     returned = returned + _SOLID_RETURNED * solid
     by_wavelength = _return_ratios(mixed, returned / seen * _slanted(absorbs, solid))
     mixed_ratio = (mixed * by_wavelength).sum(axis=-1) / mixed.sum(axis=-1)
+    if not is_flake.any():
+        mixed_ratio = (weight * ratio).sum(axis=-1)
+        by_wavelength = mixed_ratio[..., np.newaxis]
     return mixed * by_wavelength**-_FACTOR_POWER, mixed_ratio
 
 
@@ -150,13 +187,13 @@ def _taken_apart(
         before = t
         diffuse = np.clip(reflectance * t**_FACTOR_POWER, _LEAST_REFLECTED, _MOST_REFLECTED)
         slanted = _slanted(absorption_to_scattering(diffuse), 0.0)
-        # t = Σ A ((1 - g) slanted u + g) / Σ A, solved for u.
-        again = diffuse**3 / (1.0 + diffuse**2)
+        # t = Σ A min((1 - g) slanted u + g, 1) / Σ A, solved for u.
+        again = np.where(t < 1.0, diffuse**3 / (1.0 + diffuse**2), diffuse)
         left = ratio * diffuse.sum(axis=-1) - again.sum(axis=-1)
-        once = left / (slanted * (diffuse - again)).sum(axis=-1)
+        once = left / np.maximum((slanted * (diffuse - again)).sum(axis=-1), _LEAST_REFLECTED)
         once = np.clip(once, _LEAST_RETURN, _MOST_ONCE)
         t = _return_ratios(diffuse, slanted * once[..., np.newaxis])
-        t = np.where(is_flake[..., np.newaxis], t, 1.0)
+        t = np.where(is_flake[..., np.newaxis], t, ratio[..., np.newaxis])
         if np.abs(t - before).max() < _SETTLED:
             break
     return diffuse, once

@@ -7,12 +7,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fewtone.optics.film import FilmOptics, Geometry
 from fewtone.optics.opaque import (
     absorption_to_scattering,
     mixed_ground,
     opaque_reflectance,
     scattering_strength,
+    solid_return_ratio,
 )
+from fewtone.typing import FloatArray as Array
 
 # Rounding of double arithmetic.
 ROUNDING = 1e-12
@@ -20,6 +23,8 @@ ROUNDING = 1e-12
 SETTLED = 1e-9
 # The first layer, to first order.
 LAYERS = 1e-5
+
+FILM = FilmOptics(Geometry.DIRECTIONAL)
 
 reflectances = st.floats(0.02, 0.95)
 
@@ -133,3 +138,68 @@ def test_a_flake_and_a_solid_by_hand() -> None:
     assert 0.4 < t < 1.0
     assert ratio == pytest.approx(t, abs=SETTLED)
     assert mixed == pytest.approx([0.5 * t**-0.34], abs=SETTLED)
+
+
+def _isotropic_pile(albedo: float, depths: Array) -> Array:
+    """Films (n = 1.5, 45:0) over a pile that scatters isotropically, by H functions.
+
+    S. Chandrasekhar, Radiative Transfer (1960): of light from the direction of cosine v such a pile
+    sends ω/4 · H(u) H(v)/(u + v) towards u, next to a white Lambertian ground, with
+    1/H(u) = √(1 - ω) + ω/2 ∫ v H(v)/(u + v) dv. Between pile and top the light is followed
+    direction by direction.
+    """
+    index, (x, w) = 1.5, np.polynomial.legendre.leggauss(40)
+    limit = np.sqrt(1.0 - 1.0 / index**2)
+    u = np.concatenate([(x + 1.0) / 2.0 * limit, limit + (x + 1.0) / 2.0 * (1.0 - limit)])
+    width = np.concatenate([w / 2.0 * limit, w / 2.0 * (1.0 - limit)])
+    h = np.ones_like(u)
+    for _ in range(300):
+        around = (width * u * h / (u[:, np.newaxis] + u)).sum(axis=1)
+        h = 1.0 / (np.sqrt(1.0 - albedo) + 0.5 * albedo * around)
+
+    def h_at(v: float) -> float:
+        return float(1.0 / (np.sqrt(1 - albedo) + 0.5 * albedo * (width * u * h / (v + u)).sum()))
+
+    enters, leaves = np.sqrt(1.0 - 0.5 / index**2), 1.0
+    between = 0.25 * albedo * np.outer(h, h) / (u[:, np.newaxis] + u) * (2.0 * u * width)
+    lit = 0.25 * albedo * h * h_at(enters) / (u + enters)
+    seen = 0.25 * albedo * h * h_at(leaves) / (u + leaves) * (2.0 * u * width)
+    at_once = 0.25 * albedo * h_at(enters) * h_at(leaves) / (enters + leaves)
+    # Fresnel from inside; all of it beyond the critical angle.
+    sine = np.minimum(index * np.sqrt(1.0 - u**2), 1.0)
+    out = np.sqrt(1.0 - sine**2)
+    top = 0.5 * ((index * u - out) / (index * u + out)) ** 2
+    top += 0.5 * ((u - index * out) / (u + index * out)) ** 2
+    films = []
+    for depth in depths:
+        back = top * np.exp(-2.0 * depth / u)
+        up = np.linalg.solve(np.eye(u.size) - between * back, lit)
+        films.append((at_once + seen @ (back * up)) * np.exp(-depth * (1.0 / enters + 1.0)))
+    return np.asarray(films) * FILM.terms(0.0).escape
+
+
+@pytest.mark.parametrize("albedo", [0.3, 0.7, 0.9, 0.97])
+def test_films_over_a_pile_of_pigment_follow_its_return_ratio(albedo: float) -> None:
+    """Bare readings alike, films differ by half a percent; over a Lambertian ground by several."""
+    depths = np.array([0.0, 0.03, 0.1, 0.2, 0.4, 0.8, 1.2])
+    films = _isotropic_pile(albedo, depths)
+
+    def off(slanted: bool) -> float:
+        ratio = 1.0
+        rho = FILM.ground_from_bare(films[0], ratio)
+        for _ in range(20 * slanted):
+            ratio = float(solid_return_ratio(rho[np.newaxis]))
+            rho = FILM.ground_from_bare(films[0], ratio)
+        return float(np.abs(FILM.reflectance(depths, rho, ratio) / films - 1.0).max())
+
+    assert off(True) < 0.013
+    assert off(True) < 0.25 * off(False)
+
+
+def test_solids_mixed_send_back_light_as_slanted_as_they_do() -> None:
+    """Halves of one and the same solid are that solid; Lambertian ones stay Lambertian."""
+    rho = np.full((2, 5), 0.3)
+    for ratio in (1.0, 1.4):
+        reflectance, mixed = mixed_ground(rho, np.full(2, ratio), np.zeros(2), [0.5, 0.5])
+        assert reflectance == pytest.approx(rho[0], rel=1e-9)
+        assert mixed == pytest.approx(ratio, rel=1e-12)

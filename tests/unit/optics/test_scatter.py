@@ -30,9 +30,9 @@ def test_no_scattering_is_the_clear_film(film: FilmOptics) -> None:
 
 
 @pytest.mark.parametrize("film", FILMS, ids=lambda film: film.geometry)
-@pytest.mark.parametrize("return_ratio", [0.4, 1.0])
+@pytest.mark.parametrize("return_ratio", [0.4, 0.99, 1.3])
 def test_slopes_are_those_of_the_reflectance(film: FilmOptics, return_ratio: float) -> None:
-    """All derivatives equal central differences, hazy or clear."""
+    """All derivatives equal central differences, hazy or clear; at t = 1 flake and solids meet."""
     rng = np.random.default_rng(2)
     tau, ground, return_ratios = (
         rng.uniform(0.05, 4.0, 60),
