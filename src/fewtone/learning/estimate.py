@@ -320,6 +320,13 @@ def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, So
     problem = problem.with_model_error(ModelError(hazy))
     solution = solve(problem, prior, start, weights=robust_weights(problem, start))
     solution = _with_solids(problem, prior, solution)
+    wider = infer_flake(problem, prior, solution)
+    if wider is not prior:
+        # What did not fit because all flake was to return alike must not pass for a bad panel.
+        prior = wider
+        solution = solve(problem, prior, solution.at, tolerance=_SETTLED)
+        weights = robust_weights(problem, solution.at)
+        solution = solve(problem, prior, solution.at, weights=weights, tolerance=_SETTLED)
     varies = infer_variation(problem, prior, solution)
     problem = problem.with_variation(varies.mixing, varies.ground_cv)
     solution = solve(problem, prior, solution.at, weights=solution.weights, tolerance=_SETTLED)
@@ -334,10 +341,6 @@ def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, So
         if np.all(weights == 1.0):
             break
         solution = solve(problem, prior, solution.at, weights=weights, tolerance=_SETTLED)
-    wider = infer_flake(problem, prior, solution)
-    if wider is not prior:
-        prior = wider
-        solution = solve(problem, prior, solution.at, weights=solution.weights, tolerance=_SETTLED)
     problem, prior, solution = _with_film(problem, prior, solution)
     other = last_look(problem, solution.at)
     if other is not None:
