@@ -96,6 +96,9 @@ def check(
         twins=int(rng.integers(0, 2)),
         unsure=float(rng.choice([0.0, 0.01])),
     )
+    if seed % 2:
+        # The solid sends light back slanted.
+        curves = replace(curves, return_ratio=np.append(1.2, curves.return_ratio[1:]))
     size = int(rng.integers(1, min(4, len(curves.toners)) + 1))
     names = rng.choice(curves.toners, size, replace=False)
     recipe = Recipe(
@@ -135,18 +138,23 @@ def test_more_picks_equal_the_plain_loop(problem: dict[str, Any]) -> None:
     check(**problem)
 
 
-def test_versions_equal_a_dense_grid() -> None:
-    """With parts to 40 the least largest ΔE00 is that of a grid of real shares, to .02."""
-    curves, shelf = invented_shelf(11, 3, 1, medium_parts=(6,), coats=(2, 4))
+@pytest.mark.parametrize("seed", [11, 12, 13])
+def test_versions_equal_a_dense_grid(seed: int) -> None:
+    """With parts to 40 the least largest ΔE00 is that of a plain list of all 68,920 ratios.
+
+    Real shares come nearer by .007 to .08 on such shelves: half a part in forty is a few hundredths.
+    """
+    curves, shelf = invented_shelf(seed, 3, 1, medium_parts=(6,), coats=(2, 4))
     middle = Recipe({"toner-00": 5, "toner-01": 3, "toner-02": 1}, 6, 3, "white")
     lab = predict(curves, [middle], LIGHT).lab[0]
     labs = lab + np.array([[0.0, 1.0, 1.0], [0.5, -1.0, 0.5], [-0.5, 0.5, -1.5]])
     aims = [Aim(Target((*each,), LIGHT, Geometry.DIRECTIONAL)) for each in labs.tolist()]
     found = search(curves, shelf, aims, Rules.of(shelf, max_part=40, top=999))
-    grid = np.array([(i, j, 400 - i - j) for i in range(401) for j in range(401 - i)]) / 400.0
+    parts = np.stack(np.meshgrid(*[np.arange(41)] * 3), axis=-1).reshape(-1, 3)[1:]
+    grid = np.unique(parts / parts.sum(axis=1, keepdims=True), axis=0)
     least = np.inf
     for load in (2 / 7, 3 / 7, 4 / 7):
         film = reflectance(curves, grid * load, np.zeros(len(grid), dtype=np.int64))
         off = delta_e_2000(lab_of(curves, film, LIGHT)[:, np.newaxis], labs)
         least = min(least, float(off.max(axis=1).min()))
-    assert found.recipes[-1].de00 == pytest.approx(least, abs=0.02)
+    assert found.recipes[-1].de00 == pytest.approx(least, abs=6e-7)

@@ -36,7 +36,8 @@ class Curves:
     ground_reflectance
         Reflectance inside the film [1], shape ``(n_grounds, n_wavelengths)``.
     return_ratio
-        Internal-return ratio of each ground [1], shape ``(n_grounds,)``; 1 for a solid ground.
+        Internal-return ratio of each ground [1], shape ``(n_grounds,)``; 1 for a Lambertian
+        solid, more for one that sends light back slanted.
     optics
         The geometry, film and instrument that these hold for, as the readings say.
     stated_index

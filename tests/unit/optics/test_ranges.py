@@ -40,8 +40,12 @@ def ends_and_films(
 @pytest.mark.parametrize("geometry", list(Geometry))
 @pytest.mark.parametrize("other", [{}, {"index": 1.4, "surface": 0.02, "edge": 0.05}])
 def test_films_lie_between_the_ends(geometry: Geometry, other: dict[str, float]) -> None:
-    """Over a solid and over flake, thin and deep, hardly and mostly scattering."""
+    """Over solids and over flake, thin and deep, hardly and mostly scattering.
+
+    Of the solids one sends light back slanted: with the coloured flake's curve.
+    """
     curves, _ = invented_shelf(3, 4, 4)
+    curves = replace(curves, return_ratio=np.append(curves.return_ratio[:3], 1.4))
     optics = FilmOptics(geometry, **other)
     for ground in range(4):
         low, high, film = ends_and_films(optics, curves, ground)
