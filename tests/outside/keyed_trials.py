@@ -2,8 +2,9 @@
 
 Run as a script for the table: ``python -m outside.keyed_trials 6`` from tests/, the number being
 how many seeds are pooled; ``--lab`` for readings of Lab alone, ``--from`` for the first seed. Seeds
-100 to 123 set the constants of `fewtone.prediction.keyed`, 901 to 905 those of learning, 1401 to
-1412, 2001 to 2024 and 2101 to 2124 those of `fewtone.optics.opaque`: quote others.
+100 to 123 set the constants of `fewtone.prediction.keyed`, 901 to 905 those of learning, 2001 to
+2024 and 2101 to 2124 those of `fewtone.optics.opaque`, 1401 to 1412 what was chosen between:
+quote others.
 """
 
 from __future__ import annotations
