@@ -142,7 +142,7 @@ def test_more_picks_equal_the_plain_loop(problem: dict[str, Any]) -> None:
 def test_versions_equal_a_dense_grid(seed: int) -> None:
     """With parts to 40 the least largest ΔE00 is that of a plain list of all 68,920 ratios.
 
-    Real shares come nearer by .007 to .08 on such shelves: half a part in forty is a few hundredths.
+    Real shares come nearer by .007 to .08 on such shelves: half a part in forty is some hundredths.
     """
     curves, shelf = invented_shelf(seed, 3, 1, medium_parts=(6,), coats=(2, 4))
     middle = Recipe({"toner-00": 5, "toner-01": 3, "toner-02": 1}, 6, 3, "white")
