@@ -36,7 +36,7 @@ BARS = {
     "all flakes sharp": Bar(0.35, 0.88, 0.03),
     "film index 1.45, said 1.5": Bar(0.40, 0.88, 0.03),
     "own flake, a strip over each": Bar(0.35, 0.88, 0.03),
-    "8 % stronger at 8:1 than 4:1": Bar(1.15, 0.84, 0.03),
+    "8 % stronger at 8:1 than 4:1": Bar(1.15, 0.88, 0.03),
     "the same, all at 4:1 or 8:1": Bar(0.35, 0.86, 0.03),
     "later coats 15 % thinner": Bar(0.60, 0.88, 0.03),
     "black off by .008": Bar(0.60, 0.88, 0.03),

@@ -51,6 +51,7 @@ from fewtone.learning.uncertainty import (
 from fewtone.model.curves import Curves
 from fewtone.model.readings import Readings
 from fewtone.model.shelf import ShelfSettings
+from fewtone.model.uncertainty import Uncertainty
 from fewtone.model.variation import film_departures_rms
 from fewtone.typing import BoolArray, FloatArray
 from fewtone.version import __version__
@@ -161,10 +162,23 @@ def _estimate(
     per_doubling = common_letdown(at, covariance)
     hand = doubted_hand(problem, prior, solution, settings.mixing)
     doubted = problem.with_variation(hand, problem.ground_cv)
-    reported = reported_covariance(doubted, prior, solution)
-    bare = bare_returns(problem, at, reported)
+    reported, narrower = (
+        reported_covariance(doubted, prior, solution, wider=wider) for wider in (True, False)
+    )
+    bare = bare_returns(problem, at, narrower)
     light = settings.measurement.light
     factor = uncertainty_factor(problem, judged.expected, solution.weights, light)
+
+    def told(covariance: FloatArray) -> Uncertainty:
+        return uncertainty_of(
+            at,
+            factor**2 * covariance,
+            seen.wavelength_nm,
+            Unfollowed(at.letdown - per_doubling, min(seen_surface, 0.0)),
+            film_departures_rms(settings.mixing, problem.middle_letdown),
+            bare,
+        )
+
     curves = Curves(
         wavelength_nm=seen.wavelength_nm,
         toners=seen.toners,
@@ -181,14 +195,7 @@ def _estimate(
         thinning=problem.thinning,
         hand=inferred_hand(settings.mixing, problem.mixing),
         ground_cv=problem.ground_cv,
-        uncertainty=uncertainty_of(
-            at,
-            factor**2 * reported,
-            seen.wavelength_nm,
-            Unfollowed(at.letdown - per_doubling, min(seen_surface, 0.0)),
-            film_departures_rms(settings.mixing, problem.middle_letdown),
-            bare,
-        ),
+        uncertainty=told(reported),
         readings_digest=readings.digest,
         version=__version__,
     )
@@ -220,7 +227,13 @@ def _estimate(
         data_share=data_shares(at, covariance, seen.wavelength_nm),
         suspects=diagnosis.suspects,
         not_learnt=not_learnt,
-        spray_next=suggest(curves, settings, problem.noise, seen.lab_lights, feared=len(bare)),
+        spray_next=suggest(
+            replace(curves, uncertainty=told(narrower)),
+            settings,
+            problem.noise,
+            seen.lab_lights,
+            feared=len(bare),
+        ),
         second_light=second_light(seen.lab_lights),
         cautions=tuple(cautions),
     )

@@ -55,10 +55,16 @@ def test_as_assumed_it_stays_exactly_none() -> None:
 def test_a_letdown_that_was_not_read_is_in_doubt() -> None:
     """Read at 6:1 alone, a recipe at 4:1 is less sure than at 6:1; read at both ends, not."""
     far, near = (parse(f"t0, {m}:1, {c} coats over white") for m, c in ((4, 5), (6, 7)))
-    doubt = []
+    doubt, per_doubling = [], []
     for letdowns in ((6, 6), (4, 8)):
-        found = predict(_learnt(letdowns, 0.0), [far, near], D65, deviations=True)
+        curves = _learnt(letdowns, 0.0)
+        assert curves.uncertainty is not None
+        per_doubling.append(float(np.sqrt((curves.uncertainty.letdown[:, 0] ** 2).sum())))
+        found = predict(curves, [far, near], D65, deviations=True)
         assert found.lab_sd is not None
         sd = np.linalg.norm(found.lab_sd, axis=1)
         doubt.append(sd[0] / sd[1])
     assert doubt[0] > 1.5 * doubt[1]
+    # 5.5 % for all and 1.5 % for one toner are taken, 1.18 times as much is told.
+    assert per_doubling[0] == pytest.approx(1.18 * np.hypot(0.055, 0.015), rel=0.01)
+    assert per_doubling[1] < 0.02
