@@ -29,7 +29,7 @@ BOUNDS = ("whole supports", "ratios", "loads", "colours")
 # How far a colour that is worked out came, as `BOUNDS` after the second count from 0.
 _WORKED_OUT = len(BOUNDS) - 2
 # Supports over grounds held against the slices together, and colours at once.
-_BLOCK, _COLOURS = 4096, 4096
+_BLOCK, _COLOURS = 4096, 1024
 # Of no more ratios than this the simplex around them is not worth planes of its own.
 _FEW = 24
 # Ends of stretches are compared in 32 bits.

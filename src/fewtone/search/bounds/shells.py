@@ -11,12 +11,12 @@ far plane   {log F <= lo} is convex and holds all that has more of every toner t
             form Σ y_q d_q, y >= 0, with Σ y_q/T_q >= 1. Wanted x between those rays keep
             Σ y_q/T_q <= 1, written n · x <= 1: 1/t >= n · d. T_q comes from a chord between two
             loads, which lies above log F. A corner that never gets so dark has 1/T_q = 0.
-side        Wanted is as well that P(x) >= N(x), what adds to the sum of the slice's side and what
-            takes away from it (`windows`): sums of exponentials, too. Between the rays of corners,
-            one far and one near plane enclose wanted x in the hull of where they meet those rays.
-            An affine function not below log P there is not below it anywhere in the hull, log P
-            being convex; a tangent of log N lies below that. Wanted x keep b + a · x >= 0 for the
-            difference of the two: another far plane if b > 0, a near one if b < 0.
+side        Wanted is as well that P(x) >= N(x), what adds to the sum of a side of the slice and
+            what takes away from it (`windows`): sums of exponentials, too. Between the rays of
+            corners, one far and one near plane enclose wanted x in the hull of where they meet
+            those rays. An affine function not below log P there is not below it anywhere in the
+            hull, log P being convex; a tangent lies below log N. Wanted x keep b + a · x >= 0 for
+            the difference of the two: another far plane if b > 0, a near one if b < 0.
 
 The loads that there are make two more: 1/most <= 1/t <= 1/least. A ray with max n · d > min h · d
 holds nothing wanted; a simplex of rays holds nothing if one n · d is above one h · d at all of its
@@ -32,7 +32,7 @@ from typing import NamedTuple
 import numpy as np
 
 from fewtone.search.bounds.exponentials import Exponentials
-from fewtone.search.bounds.windows import ADDS, TAKES, Window
+from fewtone.search.bounds.windows import Window
 from fewtone.typing import BoolArray, FloatArray, IntArray
 
 __all__ = ["Corners", "Planes", "Shells"]
@@ -111,7 +111,7 @@ class Corners(NamedTuple):
         For each ground, of pairs of a far and a near plane, 1 at the toners where the far one is
         not nearer, 0 elsewhere, 32 bits, shape ``(n_pairs, n_toners)``.
     adds
-        Logarithms of what adds to the side's sum, ``(n_grounds, n_toners, n_loads)``.
+        Logarithms of what adds to sides' sums, ``(n_grounds, n_toners, n_loads, n_sides)``.
     """
 
     far: FloatArray
@@ -188,8 +188,9 @@ class Shells:
         after = np.concatenate([far, most], axis=2).transpose(1, 2, 0)[:, :, np.newaxis]
         held = after <= before * (1.0 + _ROUNDING)
         pairs: FloatArray = held.reshape(n_grounds, -1, n_toners).astype(np.float32)
-        adds = self._terms @ window.sums.matrix[..., ADDS, np.newaxis] + window.sums.constant[ADDS]
-        adds = np.log(adds).reshape(n_grounds, n_toners, len(grid))
+        adding, _ = window.sides
+        adds = self._terms @ window.sums.matrix[..., adding] + window.sums.constant[adding]
+        adds = np.log(adds).reshape(n_grounds, n_toners, len(grid), -1)
         return Corners(far, near, tuple(rows[~rows.all(axis=1)] for rows in pairs), adds)
 
     def first(self, corners: Corners, toners: IntArray, ground: IntArray, window: Window) -> Planes:
@@ -220,6 +221,7 @@ class Shells:
             # By chords between loads of the grid, and from the last one on by what it is there.
             after = np.clip(np.searchsorted(grid, loads), 1, len(grid) - 1)
             share = np.minimum((loads - grid[after - 1]) / (grid[after] - grid[after - 1]), 1.0)
+            share = share[..., np.newaxis]
             first, last = (corners.adds[over, toners, place] for place in (after - 1, after))
             return np.asarray(first + share * (last - first))
 
@@ -250,15 +252,16 @@ class Shells:
             The window that films must hit.
         """
         least = np.maximum(least - _MARGIN, 0.0)
-        corners, grounds = _corners_from(least), np.repeat(ground, toners.shape[1])
-        curve = corners @ self.sums.absorption[toners]
+        grounds = np.repeat(ground, toners.shape[1])
+        curves = self.sums.absorption[toners].transpose(0, 2, 1)
+        curve = _at_corners(curves, least).transpose(0, 2, 1)
 
         def logs(loads: FloatArray) -> FloatArray:
             tau: FloatArray = (loads[..., np.newaxis] * curve).astype(np.float32)
             values = window.sums.values(tau.reshape(len(grounds), -1), grounds)
             return np.asarray(np.log(values)).reshape(*toners.shape, -1)
 
-        low, high = self._met(planes, corners)
+        low, high = self._within(*(_at_corners(each, least) for each in planes))
         far = 1.0 / np.minimum(low, high)
         near = np.minimum(1.0 / np.maximum(low, high), 0.999 * far)
         first, last = logs(near)[..., :3], logs(far)[..., :3]
@@ -268,7 +271,7 @@ class Shells:
             self._from_middle(
                 planes.beside(new),
                 least,
-                lambda loads: logs(loads)[..., ADDS] + self.sums.rounding,
+                lambda loads: logs(loads)[..., window.sides[0]] + self.sums.rounding,
                 toners,
                 ground,
                 window,
@@ -284,14 +287,15 @@ class Shells:
         ground: IntArray,
         window: Window,
     ) -> Planes:
-        """Near planes from tangents between the planes on the middle ray of simplices; the side.
+        """Near planes from tangents between the planes on the middle ray of simplices; the sides.
 
-        `adds` gives upper bounds of log P on the corners' rays at loads, shape ``(n, m)``.
+        `adds` gives upper bounds of log P on the corners' rays at loads ``(n, m)``, of each side.
         """
-        corners, off = _corners_from(least), self.sums.rounding
-        middle = corners.mean(axis=1)
-        low, high = self._met(planes, middle[:, np.newaxis])
-        amounts = 2.0 / (low + high) * middle
+        off, (_, taking) = self.sums.rounding, window.sides
+        far, near = (_at_corners(each, least) for each in planes)
+        low, high = self._within(far.mean(axis=2), near.mean(axis=2))
+        middle = least + (1.0 - least.sum(axis=1, keepdims=True)) / least.shape[1]
+        amounts = (2.0 / (low + high))[:, np.newaxis] * middle
         curves = self.sums.absorption[toners].transpose(1, 0, 2)
         tau = amounts[:, :1] * curves[0]
         for part, curve in zip(amounts.T[1:], curves[1:], strict=True):
@@ -299,46 +303,41 @@ class Shells:
         logs, falls = window.sums.tangents(tau.astype(np.float32), ground)
         falls = np.take_along_axis(falls, toners[:, np.newaxis], axis=2).astype(float)
         along = (falls * amounts[:, np.newaxis]).sum(axis=2)
-        near = self._near(falls[:, :3], logs[:, :3], along[:, :3], window.hi)
-        known = planes.beside(Planes(planes.far[:, :0], near))
-        # The affine function of the side, and the tangent of what takes away from its sum.
-        first, last = self._hull(known, corners)
+        tangents = self._near(falls[:, :3], logs[:, :3], along[:, :3], window.hi)
+        # The affine function of each side, and the tangent of what takes away from its sum.
+        near = np.concatenate([near, _at_corners(tangents, least)], axis=1)
+        first, last = self._hull(far, near)
         at_first, at_last = adds(first), adds(last)
-        base = ((at_first * last - at_last * first) / (last - first)).mean(axis=1, keepdims=True)
+        first, last = first[..., np.newaxis], last[..., np.newaxis]
+        base = ((at_first * last - at_last * first) / (last - first)).max(axis=1, keepdims=True)
         rises = np.maximum((at_first - base) / first, (at_last - base) / last)
-        slope = _over_toners(rises[..., np.newaxis], least)[:, 0]
-        slope += falls[:, TAKES] * (1.0 + 2.0 * off)
-        lowest = logs[:, TAKES] - off + along[:, TAKES] * (1.0 - 2.0 * off)
-        excess = base - lowest[:, np.newaxis] + _ROUNDING
+        slope = _over_toners(rises, least)
+        slope += falls[:, taking] * (1.0 + 2.0 * off)
+        lowest = logs[:, taking] - off + along[:, taking] * (1.0 - 2.0 * off)
+        excess = (base[:, 0] - lowest + _ROUNDING)[..., np.newaxis]
         clear = np.abs(excess) > _ROUNDING
         plane = -slope / np.where(clear, excess, 1.0)
-        margin = _SINGLE * np.abs(plane).max(axis=1, keepdims=True)
-        far = np.where(clear & (excess > 0.0), plane - margin, -_NEVER)
-        side = np.where(clear & (excess < 0.0), plane + margin, _NEVER)
-        return Planes(far[:, np.newaxis], np.concatenate([near, side[:, np.newaxis]], axis=1))
+        margin = _SINGLE * np.abs(plane).max(axis=2, keepdims=True)
+        far_sides = np.where(clear & (excess > 0.0), plane - margin, -_NEVER)
+        near_sides = np.where(clear & (excess < 0.0), plane + margin, _NEVER)
+        return Planes(far_sides, np.concatenate([tangents, near_sides], axis=1))
 
-    def _met(self, planes: Planes, rays: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Least and largest 1/t [1] on rays ``(n, n_rays, m)``, shape ``(n, n_rays)`` each.
+    def _within(self, low: FloatArray, high: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Least and largest 1/t [1] of planes ``(n, planes, …)``, within the loads of the grid."""
+        ends = 1.0 / self._grid[-1], 1.0 / self._grid[1]
+        return np.clip(low.max(axis=1), *ends), np.clip(high.min(axis=1), *ends)
 
-        Within what toners by themselves are looked at.
-        """
-        across, ends = rays.transpose(0, 2, 1), (1.0 / self._grid[-1], 1.0 / self._grid[1])
-        low, high = (planes.far @ across).max(axis=1), (planes.near @ across).min(axis=1)
-        return np.clip(low, *ends), np.clip(high, *ends)
-
-    def _hull(self, planes: Planes, corners: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def _hull(self, far: FloatArray, near: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Loads on the rays of corners, ``(n, m)`` each, whose hull holds all that is wanted.
 
-        Of all planes that meet every one of the rays the nearest in the mean: there is one of the
-        least load, and one of the largest.
+        Of all planes that meet every one of the rays, ``(n, planes, m)``, the nearest in the mean:
+        there is one of the least load, and one of the largest.
         """
-        across, rows = corners.transpose(0, 2, 1), np.arange(len(corners))
         ends = []
-        for some, sign in ((planes.near, -1.0), (planes.far, 1.0)):
-            along = some @ across
+        for along, sign in ((near, -1.0), (far, 1.0)):
             meets = along.min(axis=2) > 0.5 / self.loads[-1]
             best = np.where(meets, sign * along.sum(axis=2), -np.inf).argmax(axis=1)
-            ends.append(1.0 / along[rows, best])
+            ends.append(1.0 / along[np.arange(len(along)), best])
         first, last = ends
         return np.minimum(first, 0.999 * last), last
 
@@ -362,19 +361,17 @@ def _at(values: FloatArray, position: IntArray) -> FloatArray:
     return np.asarray(np.take_along_axis(values, position[:, :, np.newaxis], axis=2)[:, :, 0])
 
 
-def _corners_from(least: FloatArray) -> FloatArray:
-    """Corners ``(n, m, m)`` of the simplex of fractions no less than the least, ``(n, m)``."""
-    edge = 1.0 - least.sum(axis=1)
-    return np.asarray(
-        least[:, np.newaxis] + edge[:, np.newaxis, np.newaxis] * np.eye(least.shape[1])
-    )
+def _at_corners(values: FloatArray, least: FloatArray) -> FloatArray:
+    """Linear functions, ``(n, c, m)``, at corners of simplices of fractions, ``(n, c, m)``.
+
+    Fractions are no less than the least, ``(n, m)``: a corner has all that is left of one toner.
+    """
+    edge = 1.0 - least.sum(axis=1)[:, np.newaxis, np.newaxis]
+    return np.asarray(edge * values + values @ least[..., np.newaxis])
 
 
 def _over_toners(along: FloatArray, least: FloatArray) -> FloatArray:
-    """Linear functions by their values at corners, ``(n, m, c)``, in amounts, ``(n, c, m)``.
-
-    Coordinates of fractions between the corners are (fractions - least)/edge.
-    """
+    """Linear functions by their values at corners, ``(n, m, c)``: the inverse, ``(n, c, m)``."""
     edge = 1.0 - least.sum(axis=1)[:, np.newaxis, np.newaxis]
     shares = least[:, np.newaxis] @ along
     return np.asarray(((along - shares) / edge).transpose(0, 2, 1))

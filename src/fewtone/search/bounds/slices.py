@@ -15,8 +15,8 @@ __all__ = ["Slice", "lab_box", "may_contain", "slices_of", "within"]
 
 # A slice's extent in L*: so many units, and at least this share of the radius.
 _STEP, _STEP_SHARE = 3.0, 0.6
-# Where regions extend over so much of b*, slices of half the extent are cut at these b* as well:
-# most films lie between, and much of the box around such a region is none of it.
+# Where regions extend over so much of b*, slices of half the extent are cut at these b* as well,
+# and have four sides: most films lie between, and much of the box around a region is none of it.
 _WIDE, _CUTS = 100.0, (-25.0, 0.0, 25.0)
 # A slice's side is worked out from so many parts of its lightness.
 _PARTS = 32
@@ -36,15 +36,15 @@ class Slice(NamedTuple):
     span
         Ends of L*, shape ``(2,)``.
     weights, least
-        Its side: weights of X, Y and Z, shape ``(3,)``, and the least sum that any of its colours
-        has.
+        Its sides: weights of X, Y and Z, shape ``(n_sides, 3)``, and the least sums that any of its
+        colours has, shape ``(n_sides,)``.
     """
 
     low: FloatArray
     high: FloatArray
     span: FloatArray
     weights: FloatArray
-    least: float
+    least: FloatArray
 
 
 def slices_of(target: FloatArray, radius: float, lightest: float = math.inf) -> tuple[Slice, ...]:
@@ -82,43 +82,55 @@ def _slices(targets: bytes, radius: float, low: float, high: float) -> tuple[Sli
     slices = []
     for span, rows in regions:
         strip = np.searchsorted(cuts, rows[2:].mean(axis=0))
-        slices += [_slice(span, rows[:, strip == each]) for each in np.unique(strip)]
+        slices += [
+            _slice(span, rows[:, strip == each], 4 if cuts else 1) for each in np.unique(strip)
+        ]
     return tuple(slices)
 
 
-def _slice(span: FloatArray, rows: FloatArray) -> Slice:
+def _slice(span: FloatArray, rows: FloatArray, n_sides: int) -> Slice:
     """What lies in a span of lightness and in some rows of a* and b*.
 
-    Its side faces the neutral axis: the weights are the slopes of a* and b* in the direction of the
-    place that is nearest to it, and that of Y is such that at both ends of lightness the sum is the
-    same. The least sum is that of corners of small boxes: of each row, over each part of the span.
+    Its first side faces the neutral axis, each next one stands at a right angle to the one before.
     """
     # f(X) = f(Y) + a*/500, f(Z) = f(Y) - b*/200.
-    parts = np.linspace((span[0] + 16.0) / 116.0, (span[1] + 16.0) / 116.0, _PARTS + 1)
-    ends = parts[[0, -1]]
+    roots = np.linspace((span[0] + 16.0) / 116.0, (span[1] + 16.0) / 116.0, _PARTS + 1)
     (a_1, a_2), (b_1, b_2) = rows[:2], rows[2:]
-    low = _ratio(ends[0] + np.array([a_1.min() / 500.0, 0.0, -b_2.max() / 200.0]))
-    high = _ratio(ends[1] + np.array([a_2.max() / 500.0, 0.0, -b_1.min() / 200.0]))
+    low = _ratio(roots[0] + np.array([a_1.min() / 500.0, 0.0, -b_2.max() / 200.0]))
+    high = _ratio(roots[-1] + np.array([a_2.max() / 500.0, 0.0, -b_1.min() / 200.0]))
     a, b = np.clip(0.0, a_1, a_2), np.clip(0.0, b_1, b_2)
-    place, middle = int(np.hypot(a, b).argmin()), 0.5 * (ends[0] + ends[1])
-    of_x = 500.0 * float(_slope(_ratio(middle + a[place] / 500.0)))
-    of_z = -200.0 * float(_slope(_ratio(middle - b[place] / 200.0)))
-    if a[place] or b[place]:
-        of_x, of_z = of_x * float(a[place]), of_z * float(b[place])
-    a, b = a_1 if of_x >= 0.0 else a_2, b_1 if of_z < 0.0 else b_2
+    nearest = int(np.hypot(a, b).argmin())
+    outwards = complex(a[nearest], b[nearest]) or 1.0
+    sides = [_side(roots, rows, outwards * 1j**turn) for turn in range(n_sides)]
+    weights, least = (np.array(each) for each in zip(*sides, strict=True))
+    return Slice(low, high, span, weights, least)
+
+
+def _side(roots: FloatArray, rows: FloatArray, outwards: complex) -> tuple[FloatArray, float]:
+    """Weights of X, Y and Z, and the least sum: beyond it colours lie in a direction of a* and b*.
+
+    The weights are those of the direction's slope where the rows end against it; that of Y is such
+    that at both ends of the lightness the sum is the same. The least sum is that of corners of
+    small boxes: of each row, over each part of the lightness.
+    """
+    a = rows[0] if outwards.real >= 0.0 else rows[1]
+    b = rows[2] if outwards.imag >= 0.0 else rows[3]
+    first = int((outwards.real * a + outwards.imag * b).argmin())
+    of_x = 500.0 * outwards.real * float(_slope(_ratio(roots.mean() + a[first] / 500.0)))
+    of_z = -200.0 * outwards.imag * float(_slope(_ratio(roots.mean() - b[first] / 200.0)))
 
     def x_and_z(lower: FloatArray, upper: FloatArray) -> FloatArray:
         x = _ratio((lower if of_x >= 0.0 else upper)[:, np.newaxis] + a / 500.0)
         z = _ratio((lower if of_z >= 0.0 else upper)[:, np.newaxis] - b / 200.0)
         return np.asarray((of_x * x + of_z * z).min(axis=1))
 
+    ends = roots[[0, -1]]
     rise = float(np.diff(_ratio(ends))[0])
     of_y = -float(np.diff(x_and_z(ends, ends))[0]) / rise if rise > 0.0 else 0.0
-    y = _ratio(parts[:-1] if of_y >= 0.0 else parts[1:])
-    weights = np.array([of_x, of_y, of_z])
-    least = float((x_and_z(parts[:-1], parts[1:]) + of_y * y).min())
-    size = float(np.abs(weights).max())
-    return Slice(low, high, span, weights / size, least / size)
+    y = _ratio(roots[:-1] if of_y >= 0.0 else roots[1:])
+    least = float((x_and_z(roots[:-1], roots[1:]) + of_y * y).min())
+    size = max(abs(of_x), abs(of_y), abs(of_z))
+    return np.array([of_x, of_y, of_z]) / size, least / size
 
 
 def _spans(low: float, high: float, count: int) -> FloatArray:
@@ -130,8 +142,9 @@ def _spans(low: float, high: float, count: int) -> FloatArray:
 def may_contain(part: Slice, low: FloatArray, high: FloatArray) -> BoolArray:
     """Which boxes may hold a colour of a slice; ends as `lab_box` takes them."""
     inside = ((high[:, :3] >= part.low) & (low[:, :3] <= part.high)).all(axis=1)
-    most = high[:, :3] @ np.maximum(part.weights, 0.0) + low[:, :3] @ np.minimum(part.weights, 0.0)
-    return np.asarray(inside & (most >= part.least - _ROUNDING))
+    plus, minus = np.maximum(part.weights.T, 0.0), np.minimum(part.weights.T, 0.0)
+    most = high[:, :3] @ plus + low[:, :3] @ minus
+    return np.asarray(inside & (most >= part.least - _ROUNDING).all(axis=1))
 
 
 def within(

@@ -11,13 +11,11 @@ from fewtone.search.bounds.exponentials import FLOOR, Exponentials
 from fewtone.search.bounds.slices import Slice
 from fewtone.typing import FloatArray
 
-__all__ = ["ADDS", "TAKES", "Window", "window_of"]
+__all__ = ["Window", "window_of"]
 
-# Places of what adds to the sum of a slice's side, and of what takes away from it, after F.
-ADDS, TAKES = 3, 4
 # Widens logarithms by more than rounding moves them.
 _ROUNDING = 1e-9
-# Either part of a side's sum is more than 0: the same is added to both.
+# Both parts of a side's sum are above 0: the same is added to either.
 _LEAST = 1e-20
 
 
@@ -31,7 +29,7 @@ class Window(NamedTuple):
     lo, hi
         Ends of log F, shape ``(3,)``.
     sums
-        F, and the two parts of the side's sum: what adds to it is not less than what takes away.
+        F, then what adds to the sum of each side, then what takes away from it: not more than that.
     """
 
     least: FloatArray
@@ -39,6 +37,12 @@ class Window(NamedTuple):
     lo: FloatArray
     hi: FloatArray
     sums: Exponentials
+
+    @property
+    def sides(self) -> tuple[slice, slice]:
+        """Places of what adds to the sum of each side, and of what takes away from it."""
+        after = self.sums.matrix.shape[2]
+        return slice(3, (after + 3) // 2), slice((after + 3) // 2, after)
 
 
 def window_of(sums: Exponentials, part: Slice) -> Window:
@@ -48,17 +52,17 @@ def window_of(sums: Exponentials, part: Slice) -> Window:
     most = (part.high + off * (part.high + FLOOR)) * (1.0 + sums.rounding)
     wider = sums.rounding + _ROUNDING
     lo, hi = (np.log(np.maximum(ends, 1e-300)) for ends in (least, most))
-    return Window(least, most, lo - wider, hi + wider, _with_side(sums, part))
+    return Window(least, most, lo - wider, hi + wider, _with_sides(sums, part))
 
 
-def _with_side(sums: Exponentials, part: Slice) -> Exponentials:
-    """The sums F, then that of all that adds to a slice's side, and that of what takes away."""
-    off = 1.001 * sums.error * float(np.abs(part.weights) @ (part.high + FLOOR))
-    excess = float(part.weights @ sums.constant) - part.least + off
-    each = (sums.matrix @ part.weights)[..., np.newaxis]
-    parts = [max(sign * excess, 0.0) + _LEAST for sign in (1.0, -1.0)]
+def _with_sides(sums: Exponentials, part: Slice) -> Exponentials:
+    """The sums F, then those of what adds to a slice's sides, and those of what takes away."""
+    off = 1.001 * sums.error * (np.abs(part.weights) @ (part.high + FLOOR))
+    excess = part.weights @ sums.constant - part.least + off
+    each = sums.matrix @ part.weights.T
+    parts = [np.maximum(sign * excess, 0.0) + _LEAST for sign in (1.0, -1.0)]
     return replace(
         sums,
-        constant=np.concatenate([sums.constant, parts]),
+        constant=np.concatenate([sums.constant, *parts]),
         matrix=np.concatenate([sums.matrix, *(np.maximum(s * each, 0.0) for s in (1, -1))], axis=2),
     )

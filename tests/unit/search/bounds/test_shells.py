@@ -169,7 +169,7 @@ def part_of(
 ) -> Slice:
     """A slice of these ends of X, Y and Z and this side, or of one that holds all."""
     beside = np.ones(3) if weights is None else weights
-    return Slice(low, high, np.zeros(2), beside, least)
+    return Slice(low, high, np.zeros(2), beside[np.newaxis], np.array([least]))
 
 
 def kept(planes: Planes, amounts: FloatArray) -> FloatArray:

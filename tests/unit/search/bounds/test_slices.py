@@ -55,10 +55,10 @@ def test_what_is_within_the_radius_lies_in_a_slice(
     assert (len({tuple(part.span) for part in slices}) < len(slices)) == (radius > 10.0)
     for part in slices:
         inside = ((xyz >= part.low - 1e-12) & (xyz <= part.high + 1e-12)).all(axis=1)
-        held |= inside & (xyz @ part.weights >= part.least - 1e-12)
+        held |= inside & (xyz @ part.weights.T >= part.least - 1e-12).all(axis=1)
         neutral = np.linspace(part.low[1], part.high[1], 20)[:, np.newaxis] * np.ones(3)
         if np.hypot(*aim[1:]) > 20.0 and radius < 10.0:
-            assert (neutral @ part.weights < part.least).all()
+            assert (neutral @ part.weights[0] < part.least[0]).all()
         for y, lightness in zip((part.low[1], part.high[1]), part.span, strict=True):
             assert y == pytest.approx(luminance(float(lightness)), rel=1e-9)
     # Where X or Z would be below 0 there is no colour.
