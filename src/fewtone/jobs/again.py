@@ -10,7 +10,7 @@ import numpy as np
 from fewtone.colorimetry import delta_e_2000
 from fewtone.errors import Fault, FewtoneError
 from fewtone.jobs.job import Job
-from fewtone.match.judging import judge
+from fewtone.match.judging import judge_all
 from fewtone.match.result import Match
 from fewtone.match.search import search
 from fewtone.model.curves import Curves
@@ -117,7 +117,7 @@ def kept_matches(
         if not near or recipe is None or recipe.ground not in curves.grounds:
             continue
         if all(name in curves.toners for name in recipe.blend):
-            match = judge(curves, settings, recipe, target, tolerance)
+            (match,) = judge_all(curves, settings, [recipe], target, tolerance)
             if match.in_tolerance:
                 matches.append(KeptMatch(job, match))
     return sorted(matches, key=lambda kept: kept.match.de00 or 0.0)
@@ -139,7 +139,7 @@ def again(curves: Curves, settings: ShelfSettings, job: Job) -> Again:
         The job is of another shelf, has no recipe, or the shelf no longer has its toners or ground.
     """
     recipe = of_shelf(job, settings).chosen
-    now = judge(curves, settings, recipe, job.target, job.tolerance)
+    (now,) = judge_all(curves, settings, [recipe], job.target, job.tolerance)
     then = job.predicted
     moved = None
     if then is not None and then.data.get("recipe") == str(recipe) and then.data.get("lab"):

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from fewtone.jobs.book import Book
 from fewtone.jobs.job import Entry, Job, opened_job, recipe_entry
-from fewtone.match.judging import judge
+from fewtone.match.judging import judge_all
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
@@ -59,7 +59,10 @@ def keep_job(
     entries = [] if note is None else [Entry("note", {"text": note})]
     if recipe is not None:
         line = settings.recipe(recipe)
-        entries = [recipe_entry(judge(curves, settings, line, target, passing)), *entries]
+        entries = [
+            *map(recipe_entry, judge_all(curves, settings, [line], target, passing)),
+            *entries,
+        ]
     opened = opened_job(
         name,
         target,

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from fewtone.colorimetry import Light
 from fewtone.errors import Fault, UsageError
-from fewtone.match.result import MatchResult, Version
+from fewtone.match.result import Match, MatchResult, Version
 from fewtone.match.search import search
 from fewtone.model.curves import Curves
 from fewtone.model.shelf import ShelfSettings
@@ -16,7 +16,7 @@ from fewtone.recipes.evaluate import Aim, rounded_difference
 from fewtone.recipes.rules import Rules
 from fewtone.search.listed import Lists
 
-__all__ = ["match"]
+__all__ = ["match", "over_each_ground"]
 
 
 def match(
@@ -103,10 +103,29 @@ def match(
 
         result = with_metamerism(curves, seen[0], lights, result)
     if by_ground:
-        from fewtone.match.grounds import over_each_ground
-
         result = replace(result, grounds=over_each_ground(curves, settings, wanted, rules))
     return result
+
+
+def over_each_ground(
+    curves: Curves, settings: ShelfSettings, target: Target | Sequence[Aim], rules: Rules
+) -> tuple[Match, ...]:
+    """What a match over each ground alone would say to spray first, the likeliest to pass first.
+
+    The arguments are those of `fewtone.match.search.search`. Grounds that are not learnt are
+    passed over.
+
+    Raises
+    ------
+    FewtoneError
+        No toner that the rules allow is learnt.
+    """
+    best = [
+        search(curves, settings, target, replace(rules, grounds=(ground,))).headline
+        for ground in rules.grounds
+        if ground in curves.grounds
+    ]
+    return tuple(sorted(best, key=lambda m: (-(m.pass_probability or 0.0), m.de00 or 0.0)))
 
 
 def _apart(target: Target, other: Target) -> float | None:

@@ -23,7 +23,6 @@ __all__ = [
     "aims_of",
     "describe_all",
     "is_single",
-    "judge",
     "judge_aims",
     "judge_all",
     "miss_of",
@@ -38,30 +37,6 @@ def aims_of(target: Target | Sequence[Aim]) -> Sequence[Aim]:
 def is_single(aims: Sequence[Aim]) -> bool:
     """Whether it is one target over recipes' own grounds, of which chances of passing decide."""
     return len(aims) == 1 and aims[0].over is None
-
-
-def judge(
-    curves: Curves, settings: ShelfSettings, recipe: Recipe, target: Target, tolerance: float
-) -> Match:
-    """Judge one recipe as `judge_all` does several.
-
-    Parameters
-    ----------
-    curves, settings
-        The learnt shelf.
-    recipe
-        What is sprayed.
-    target
-        What is asked for.
-    tolerance
-        ΔE00 that passes.
-
-    Raises
-    ------
-    FewtoneError
-        The recipe names a toner or ground that was not learnt.
-    """
-    return judge_all(curves, settings, [recipe], target, tolerance)[0]
 
 
 def judge_all(

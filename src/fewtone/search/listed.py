@@ -230,7 +230,7 @@ class ListedSweep:
         n_grounds = len(sums.matrix)
         wanted = self.radius >= 0.0
         near_rows, bounds = [np.zeros(0, dtype=np.int64)], [np.zeros(0)]
-        for part in slices_of(self.target, float(self.radius.max()), sums.lightest):
+        for part in slices_of(self.target, float(self.radius.max())):
             window = window_of(sums, part)
             least, most = np.sqrt(np.maximum(window.least, 0.0)), np.sqrt(window.most)
             low = np.clip(least / _STEP - _OFF, 0.0, 65535.0).astype(np.uint16)

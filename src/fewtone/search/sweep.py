@@ -83,7 +83,7 @@ class Sweep:
     def candidates(self) -> Iterator[Candidates]:
         """What may be within the radius."""
         radius = float(self.radius.max())
-        slices = slices_of(self.target, radius, self.shells.sums.lightest)
+        slices = slices_of(self.target, radius)
         windows = [window_of(self.shells.sums, part) for part in slices]
         corners = [self.shells.corners(window) for window in windows]
         n_grounds, n_toners = len(self.lattice.rules.grounds), len(self.lattice.rules.toners)

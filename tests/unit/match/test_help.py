@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from fewtone.colorimetry import Light, delta_e_2000
-from fewtone.match.grounds import over_each_ground
+from fewtone.match.answer import over_each_ground
 from fewtone.match.help import with_help
 from fewtone.match.kinds import _best_band
 from fewtone.match.result import Help, MatchResult, NewGround, NewToner

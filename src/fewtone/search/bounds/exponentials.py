@@ -22,6 +22,7 @@ amounts x, τ(λ) = Σ_i x_i a_i(λ): it falls in every amount, and log F is con
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -93,12 +94,6 @@ class Exponentials:
     def _single(self) -> tuple[FloatArray, FloatArray]:
         """Both matrices in 32 bits."""
         return self.matrix.astype(np.float32), self.derivative_matrix.astype(np.float32)
-
-    @cached_property
-    def lightest(self) -> float:
-        """Y over the white's that no film exceeds: the lightest bare ground's."""
-        bare = float((self.constant + self.matrix.sum(axis=1))[:, 1].max())
-        return bare + self.error * (bare + FLOOR)
 
     @cached_property
     def _factors(self) -> tuple[tuple[int, int] | None, ...]:
@@ -173,16 +168,9 @@ class Exponentials:
 def _by_ground(terms: FloatArray, matrix: FloatArray, ground: IntArray) -> FloatArray:
     """Product of each row with the matrix of its ground; quickest where grounds stand in order."""
     sums = np.empty((len(terms), matrix.shape[2]), dtype=terms.dtype)
-    start = np.flatnonzero(np.diff(ground, prepend=-1))
-    if len(start) <= len(matrix):
-        # Slices need no copies.
-        ends = zip(start.tolist(), [*start[1:].tolist(), len(ground)], strict=True)
-        for first, after in ends:
-            np.matmul(terms[first:after], matrix[ground[first]], out=sums[first:after])
-        return sums
-    for each in np.unique(ground):
-        rows = np.flatnonzero(ground == each)
-        sums[rows] = terms[rows] @ matrix[each]
+    starts = np.flatnonzero(np.diff(ground, prepend=-1)).tolist()
+    for first, after in itertools.pairwise([*starts, len(ground)]):
+        np.matmul(terms[first:after], matrix[ground[first]], out=sums[first:after])
     return sums
 
 

@@ -148,15 +148,15 @@ class Shells:
         self.sums, self.loads = sums, loads
         least, most = float(loads[0]), float(loads[-1])
         self._grid = np.concatenate([[0.0], np.geomspace(_BEFORE * least, _BEYOND * most, _GRID)])
-        n_toners, n_grounds = len(sums.absorption), len(sums.matrix)
-        indices = np.indices((n_toners, n_grounds, len(self._grid))).reshape(3, -1)
-        toner, ground, load = indices
-        tau = self._grid[load, np.newaxis] * sums.absorption[toner]
-        self._terms = sums.terms(tau[ground == 0])
-        logs, falls = sums.tangents(tau, ground)
-        shape = (n_toners, n_grounds, len(self._grid), 3)
-        self._logs = logs.reshape(shape)
-        self._falls = falls.reshape(*shape, n_toners)
+        # Films of each toner at each load; the terms know no ground.
+        tau = self._grid[:, np.newaxis] * sums.absorption[:, np.newaxis]
+        self._terms = sums.terms(tau.reshape(-1, tau.shape[2]))
+        shape = (len(sums.matrix), *tau.shape[:2], 3)
+        values = self._terms @ sums.matrix + sums.constant
+        falls = (self._terms @ sums.derivative_matrix).reshape(*values.shape, -1)
+        falls /= values[..., np.newaxis]
+        self._logs = np.log(values).reshape(shape).swapaxes(0, 1)
+        self._falls = falls.reshape(*shape, -1).swapaxes(0, 1)
         self._corners: dict[bytes, Corners] = {}
 
     def corners(self, window: Window) -> Corners:

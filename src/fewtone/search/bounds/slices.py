@@ -47,7 +47,7 @@ class Slice(NamedTuple):
     least: FloatArray
 
 
-def slices_of(target: FloatArray, radius: float, lightest: float = math.inf) -> tuple[Slice, ...]:
+def slices_of(target: FloatArray, radius: float) -> tuple[Slice, ...]:
     """Cut up what may lie within `radius` ΔE00 of the target.
 
     Parameters
@@ -56,24 +56,18 @@ def slices_of(target: FloatArray, radius: float, lightest: float = math.inf) -> 
         CIELAB, shape ``(3,)``, or of several, ``(n_targets, 3)``.
     radius
         ΔE00, which may be infinite.
-    lightest
-        Y over the white's that no film exceeds.
     """
-    top = 116.0 * float(_root(np.array(lightest))) - 16.0 + 1e-6
-    low, high = _span(target.tobytes(), radius)
-    low, high = max(low, 0.0), min(high, top)
-    return _slices(target.tobytes(), radius, low, high) if low <= high else ()
+    return _slices(target.tobytes(), radius)
 
 
+# Searches of several lattices go out to the same radius of one target.
 @lru_cache(maxsize=4)
-def _span(targets: bytes, radius: float) -> tuple[float, float]:
-    return lightness_span(np.frombuffer(targets).reshape(-1, 3), radius)
-
-
-# Searches of several lattices go out to the same radius of one target, whatever their grounds.
-@lru_cache(maxsize=4)
-def _slices(targets: bytes, radius: float, low: float, high: float) -> tuple[Slice, ...]:
+def _slices(targets: bytes, radius: float) -> tuple[Slice, ...]:
     target = np.frombuffer(targets).reshape(-1, 3)
+    low, high = lightness_span(target, radius)
+    low = max(low, 0.0)
+    if low > high:
+        return ()
     count = max(1, math.ceil((high - low) / max(_STEP, _STEP_SHARE * radius)))
     regions = regions_of(target, _spans(low, high, count), radius)
     cuts: tuple[float, ...] = ()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from fewtone.colorimetry import Light
-from fewtone.match.judging import describe_all, judge
+from fewtone.match.judging import describe_all, judge_all
 from fewtone.match.miss import direction
 from fewtone.match.result import Match
 from fewtone.model.curves import Curves
@@ -99,7 +99,7 @@ def check(
         (match,) = describe_all(curves, [recipe], under)
     else:
         passing = settings.mixing.tolerance if tolerance is None else tolerance
-        match = judge(curves, settings, recipe, target, passing)
+        (match,) = judge_all(curves, settings, [recipe], target, passing)
     spectrum = predict(curves, [recipe], under, deviations=True)
     return Check(
         match=match,
