@@ -166,7 +166,7 @@ def _pick(title: str, pick: Match, target: Target, several: str) -> list[Part]:
     from fewtone.cli.answers import metamerism_words, standing_words
     from fewtone.cli.console import Framed, Heading
     from fewtone.cli.words import lab_words
-    from fewtone.match.miss import direction
+    from fewtone.match.miss import difference_of
     from fewtone.report.swatches import swatch
     from fewtone.report.words import difference_words, evenness_words, sureness_words
 
@@ -182,7 +182,7 @@ def _pick(title: str, pick: Match, target: Target, several: str) -> list[Part]:
     else:
         lines = [
             f"{title} ΔE00 {pick.de00:.2f}: {difference_words(pick.de00)}",
-            f"It is {direction(pick.lab, target.lab)}",
+            f"It is {difference_of(pick.lab, target.lab).words}",
             f"Reads {lab_words(pick.lab)}",
             f"How sure: {sureness_words(pick.pass_probability)}",
         ]

@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 from fewtone.typing import FloatLike
 
-__all__ = ["Difference", "difference_of", "direction"]
+__all__ = ["Difference", "difference_of"]
 
 # Below this chroma an eye names a colour grey with a cast, not a hue (common practice, no source).
 _NEUTRAL_CHROMA = 4.0
@@ -40,8 +40,8 @@ class Difference(NamedTuple):
     words: str
 
 
-def direction(lab: FloatLike, target: FloatLike) -> str:
-    """How a colour differs from the target in a painter's words.
+def difference_of(lab: FloatLike, target: FloatLike) -> Difference:
+    """How a colour differs from the target, as figures and in words.
 
     Parameters
     ----------
@@ -50,19 +50,8 @@ def direction(lab: FloatLike, target: FloatLike) -> str:
 
     Examples
     --------
-    >>> direction((42.0, 20.0, 21.0), (40.0, 22.0, 22.0))
+    >>> difference_of((42.0, 20.0, 21.0), (40.0, 22.0, 22.0)).words
     '2.0 too light, 2.1 too dull, 0.7 towards yellow'
-    """
-    return difference_of(lab, target).words
-
-
-def difference_of(lab: FloatLike, target: FloatLike) -> Difference:
-    """How a colour differs from the target, as figures and in words.
-
-    Parameters
-    ----------
-    lab, target
-        CIELAB, shape ``(3,)`` each.
     """
     light_1, a_1, b_1 = _triple(target)
     light_2, a_2, b_2 = _triple(lab)

@@ -18,7 +18,6 @@ from fewtone.recipes.evaluate import Aim, Evaluator, evaluators_of, largest_diff
 from fewtone.recipes.keys import Candidates
 from fewtone.recipes.lattice import Lattice
 from fewtone.recipes.rules import Rules, learnt_rules
-from fewtone.search.descent import Descent
 from fewtone.search.listed import Lists
 from fewtone.search.radius import best_first, everything, sweeps_of
 from fewtone.search.sweep import BOUNDS
@@ -103,7 +102,6 @@ class _SearchState:
             self.blends[size] = np.bincount(sums, minlength=shape[1])
         self.reached = np.where(self.blends > 0, -1.0, np.inf)
         self.evaluated = np.zeros(shape, dtype=np.int64)
-        self.listed = np.zeros(shape, dtype=np.int64)
         self.cut = np.zeros((len(BOUNDS), *shape), dtype=np.int64)
 
     def list_single(self) -> None:
@@ -112,7 +110,7 @@ class _SearchState:
             return
         for batch in everything(self.lattice, self.lattice.supports(1)):
             self._list(batch)
-        self.listed[1], self.evaluated[1], self.reached[1] = self.evaluated[1], 0, np.inf
+        self.reached[1] = np.inf
 
     def first_open(self) -> int | None:
         """The smallest number of toners of which more must be seen."""
@@ -125,14 +123,9 @@ class _SearchState:
         still_open = needed > reached
         reach = 1.001 * max(_FIRST_REACH, self.lattice.rules.tolerance)
         if reached[still_open].max() >= reach:
-            # Nothing near enough was found close by: have a good recipe before going far out.
-            reach = _GROWTH * reached[still_open].max()
-            if np.isfinite(needed).any():
-                self._walk()
-                needed, reach = self.picks.needed()[size], math.inf
-                still_open = needed > reached
-                if not still_open.any():
-                    return
+            # Nothing near enough is close by: as far as the best so far, or ever farther.
+            known = np.isfinite(needed).any()
+            reach = math.inf if known else _GROWTH * reached[still_open].max()
         radius = np.where(still_open, np.minimum(needed, reach), -1.0)
         self.evaluated[size, still_open] = 0
         self.cut[:, size, still_open] = 0
@@ -143,26 +136,9 @@ class _SearchState:
             self.cut[:, size, still_open] += sweep.cut[:, still_open]
         self.reached[size, still_open] = radius[still_open]
 
-    def _walk(self) -> None:
-        """Offer where walks from the trade-off's nearest recipes end."""
-        descent = Descent(self.evaluators, self.lattice.rules)
-        for recipe in self.picks.trade_off[-2:]:
-            reached = descent.from_recipe(recipe)
-            support = np.flatnonzero(reached.parts)
-            parts = reached.parts[support] // np.gcd.reduce(reached.parts[support])
-            self.picks.offer(
-                Candidates(
-                    support[np.newaxis],
-                    parts[np.newaxis],
-                    np.array([reached.load]),
-                    np.array([reached.ground]),
-                    np.array([reached.de00]),
-                )
-            )
-
     def proof(self) -> Proof:
         """The proof as it stands: each colour was cut, by one bound, or worked out."""
-        seen = self.cut.sum(axis=0) + self.evaluated + self.listed
+        seen = self.cut.sum(axis=0) + self.evaluated
         for size in self.lattice.sizes:
             films = self.lattice.count_supports(size) * len(self.loads)
             colours = self.blends[size] * films * len(self.lattice.rules.grounds)
@@ -170,7 +146,7 @@ class _SearchState:
         return Proof(
             admissible=self.lattice.admissible,
             colours=self.lattice.colours,
-            evaluated=int((self.evaluated + self.listed).sum()),
+            evaluated=int(self.evaluated.sum()),
             cut=tuple(zip(BOUNDS, self.cut.sum(axis=(1, 2)).tolist(), strict=True)),
             proven=self.first_open() is None,
         )

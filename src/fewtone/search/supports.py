@@ -50,10 +50,7 @@ def supports_within(
     loads = lattice.load_values
     within: dict[tuple[tuple[int, ...], int], None] = {}
     for size in lattice.sizes:
-        supports = np.array(
-            [row for row in lattice.supports(size).tolist() if not _settled(row, within, lattice)],
-            dtype=np.int64,
-        ).reshape(-1, size)
+        supports = lattice.supports(size)
         if size == 1:
             batches = [everything(lattice, supports)]
         else:
@@ -84,11 +81,3 @@ def _has_less(
         for size in range(1, len(support))
         for part in itertools.combinations(support, size)
     )
-
-
-def _settled(
-    support: list[int], within: dict[tuple[tuple[int, ...], int], None], lattice: Lattice
-) -> bool:
-    """Whether that is so over every ground."""
-    grounds = range(len(lattice.rules.grounds))
-    return bool(within) and all(_has_less(tuple(support), ground, within) for ground in grounds)

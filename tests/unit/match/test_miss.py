@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from fewtone.match.miss import difference_of, direction
+from fewtone.match.miss import difference_of
 
 EXACT = 1e-12  # plain arithmetic, rounding only
 
@@ -42,7 +42,7 @@ def test_words(
     lab: tuple[float, float, float], target: tuple[float, float, float], words: str
 ) -> None:
     """Each way to differ has its word, and hue turns towards the next pole."""
-    assert direction(lab, target) == words
+    assert difference_of(lab, target).words == words
 
 
 def test_hue_difference_closes_the_sum_of_squares() -> None:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from fewtone.colorimetry import Light
 from fewtone.match.judging import describe_all, judge_all
-from fewtone.match.miss import direction
+from fewtone.match.miss import difference_of
 from fewtone.match.result import Match
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
@@ -105,7 +105,7 @@ def check(
         match=match,
         light=under,
         target=target,
-        direction=direction(match.lab, target.lab) if target else "",
+        direction=difference_of(match.lab, target.lab).words if target else "",
         wavelength_nm=curves.wavelength_nm,
         reflectance=spectrum.reflectance[0],
         reflectance_sd=None if spectrum.reflectance_sd is None else spectrum.reflectance_sd[0],
