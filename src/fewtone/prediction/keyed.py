@@ -131,7 +131,8 @@ class _Mix:
         rho, t, strengths = self.parents
         there, back = mixed_ground(
             np.maximum(rho + _STEP * reflectance, 1e-6),
-            np.clip(t + _STEP * ratio, 1e-6, 1.0),
+            # Solids stay solids.
+            np.where(t < 1.0, np.clip(t + _STEP * ratio, 1e-6, 1.0 - 1e-9), t),
             strengths + _STEP * strength,
             self.fractions,
         )

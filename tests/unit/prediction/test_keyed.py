@@ -136,3 +136,23 @@ def test_the_law_misses_by_no_more_than_a_few_units() -> None:
     log = np.random.default_rng(6).multivariate_normal(np.zeros(len(covariance)), covariance, 4000)
     drawn, grey = (lab_of(CURVES, 0.3 * np.exp(part), light) for part in (log, 0.0 * log[:1]))
     assert 0.5 < delta_e_2000(drawn, grey[0]).mean() < 3.0
+
+
+def test_a_slanted_solid_makes_its_mixes_no_less_sure() -> None:
+    """Its return ratio beyond 1 is no deviation from 1."""
+    sure = []
+    for ratio in (1.0, 1.3):
+        curves, _ = invented_shelf(5, 3, 2, unsure=0.02)
+        assert curves.uncertainty is not None
+        of_flake = curves.uncertainty.return_ratio * [0.0, 1.0]
+        curves = replace(
+            curves,
+            return_ratio=np.append(ratio, curves.return_ratio[1:]),
+            ground_reflectance=curves.ground_reflectance * [[0.4], [1.0]],
+            uncertainty=replace(curves.uncertainty, return_ratio=of_flake),
+        )
+        wide = with_keyed(curves, ["2 white + 1 silver"])
+        assert wide.uncertainty is not None
+        off = wide.uncertainty.ground_reflectance[:, -1]
+        sure.append(np.sqrt((off**2).sum(axis=0)))
+    assert sure[1] == pytest.approx(sure[0], rel=0.3)
