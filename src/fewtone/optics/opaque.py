@@ -170,7 +170,7 @@ def mixed_ground(
     by_wavelength = _return_ratios(mixed, returned / seen * _slanted(absorbs, solid))
     mixed_ratio = (mixed * by_wavelength).sum(axis=-1) / mixed.sum(axis=-1)
     if not is_flake.any():
-        mixed_ratio = (weight * ratio).sum(axis=-1)
+        mixed_ratio = np.maximum((weight * ratio).sum(axis=-1), 1.0)
         by_wavelength = mixed_ratio[..., np.newaxis]
     return mixed * by_wavelength**-_FACTOR_POWER, mixed_ratio
 
