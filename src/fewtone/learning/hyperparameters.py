@@ -58,8 +58,9 @@ _LEAST_CV = 0.01
 # Widths of the departures of return ratios, on the logit, and by how much likelier one must be than
 # the usual, in natural logarithms.
 _FLAKE_SDS, _FLAKE_GAIN = (0.4, 1.0, 2.0), 2.0
-# How many standard deviations index, edge loss and thinning must be off the usual to leave it.
-_CLEAR = 3.0
+# How many standard deviations index, edge loss and thinning must be off the usual to leave it; as
+# Lab alone tells it, an edge passes for what hand and haze do.
+_CLEAR, _CLEAR_FROM_LAB = np.array([3.0, 3.0, 3.0]), np.array([3.0, 4.5, 3.0])
 # Steps of them: smaller ones change nothing, none goes further.
 _LEAST_FILM_STEP, _MOST_FILM_STEP, _LEAST_INDEX = 0.002, 0.08, 1.0
 
@@ -278,8 +279,9 @@ def infer_film(problem: Problem, prior: Prior, solution: Solution) -> tuple[Prob
         clear[free] = np.abs(moved - usual)[free] / np.sqrt(np.diag(conditional))
         if free[1] and moved[1] < usual[1]:
             clear[1] = 0.0  # no edge gains light
+        clear /= _CLEAR_FROM_LAB if problem.seen.lab_lights else _CLEAR
         least = int(np.where(free, clear, np.inf).argmin())
-        if clear[least] >= _CLEAR:
+        if clear[least] >= 1.0:
             break
         free[least] = False
     moved = np.clip(moved, -_MOST_FILM_STEP, _MOST_FILM_STEP)
