@@ -13,6 +13,7 @@ from fewtone.learning.hyperparameters import inferred_hand
 from fewtone.learning.solver import Solution
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.variation import film_build_sd
+from fewtone.optics.film import Geometry
 from fewtone.optics.interface import fresnel
 
 __all__ = ["findings"]
@@ -20,8 +21,8 @@ __all__ = ["findings"]
 # Less than this is not worth a sentence: a black level [1], a film index, an edge loss, the share
 # that six coats are thin by, a ground's variation [1].
 _BLACK, _INDEX, _EDGE, _THIN, _GROUND = 0.001, 0.015, 0.015, 0.03, 0.01
-# A constant so large is the surface's reflection [share of what it reflects].
-_SPECULAR = 0.5
+# A constant so large is the surface's reflection [share of it], which this geometry includes.
+_SPECULAR, _INCLUDED = 0.5, Geometry.DIFFUSE_SPECULAR_INCLUDED
 # Coats of a usual panel, and of a thick one.
 _USUAL, _MANY = 3.0, 6.0
 _LITTLE = 0.5
@@ -101,6 +102,13 @@ def _instrument(problem: Problem, solution: Solution, settings: ShelfSettings) -
             f"Every reading is {black:.3f} higher than the film explains, about what its surface "
             f"reflects: they seem to be read with the specular reflection included, not in the "
             f"geometry {stated.geometry} that shelf.toml says. Correct geometry and learn again."
+        )
+    elif black < -_SPECULAR * surface and stated.geometry is _INCLUDED:
+        yield (
+            f"Every reading is {-black:.3f} lower than the film explains, about what its surface "
+            f"reflects: they seem to be read without the specular reflection (45:0 or de:8), not "
+            f"in the geometry {stated.geometry} that shelf.toml says. Correct geometry and learn "
+            "again."
         )
     elif abs(black) > _BLACK:
         yield (

@@ -12,7 +12,7 @@ from fewtone.io.curves import load_curves, save_curves
 from fewtone.learning import Learnt, estimate
 from fewtone.model.readings import Readings
 from fewtone.model.shelf import ShelfSettings
-from fewtone.optics.film import FilmOptics
+from fewtone.optics.film import FilmOptics, Geometry
 from unit.learning.shelves import CURVES_OF_FOUR, settings, spray
 
 SETTINGS = settings(CURVES_OF_FOUR)
@@ -85,10 +85,12 @@ def test_a_black_that_is_off_is_said(black: float, word: str) -> None:
 
 
 def test_specular_light_that_was_said_to_be_left_out_is_said() -> None:
-    """All readings higher by what the surface reflects: the geometry is doubted."""
+    """All readings higher, or lower, by what the surface reflects: the geometry is doubted."""
     surface = FilmOptics(SETTINGS.measurement.geometry).index
     reflected = ((surface - 1.0) / (surface + 1.0)) ** 2
     assert _said(_learnt(black=reflected), "specular reflection included")
+    measurement = replace(SETTINGS.measurement, geometry=Geometry.DIFFUSE_SPECULAR_INCLUDED)
+    assert _said(_learnt(replace(SETTINGS, measurement=measurement)), "without the specular")
 
 
 def test_later_coats_that_are_thinner_are_said_and_followed() -> None:
