@@ -277,8 +277,8 @@ def infer_film(problem: Problem, prior: Prior, solution: Solution) -> tuple[Prob
         conditional = np.linalg.inv(np.linalg.inv(spread)[np.ix_(free, free)])
         clear = np.zeros(3)
         clear[free] = np.abs(moved - usual)[free] / np.sqrt(np.diag(conditional))
-        if free[1] and moved[1] < usual[1]:
-            clear[1] = 0.0  # no edge gains light
+        if free[1] and not usual[1] <= moved[1] < _MOST_FILM_STEP:
+            clear[1] = 0.0  # no edge gains light, and none loses so much of it
         clear /= _CLEAR_FROM_LAB if problem.seen.lab_lights else _CLEAR
         least = int(np.where(free, clear, np.inf).argmin())
         if clear[least] >= 1.0:
