@@ -83,11 +83,12 @@ def learn(
         Settings or readings are wrong, too few, or the folder cannot be written to; the curves
         that were there stay as they were.
     """
-    from fewtone.io.curves import save_curves
+    from fewtone.io.curves import as_stored, save_curves
     from fewtone.io.keep import add_rows as append_rows
     from fewtone.io.readings import load_readings
     from fewtone.learning import estimate
     from fewtone.report.json import learn_document
+    from fewtone.search.bounds.exponentials import film_fits
 
     shelf_folder = Path(folder)
     settings = load_settings(shelf_folder)
@@ -106,7 +107,9 @@ def learn(
             # Rows without a reading tell nothing: the curves are still those of this file.
             curves = replace(curves, readings_digest=after)
     document = {**learn_document(report), "cautions": list(report.cautions)}
-    save_curves(shelf_folder, curves, document)
+    # Searches stand on the curves as they will be read.
+    fits = dict(film_fits(as_stored(curves)))
+    save_curves(shelf_folder, replace(curves, fits=fits), document)
     return report
 
 

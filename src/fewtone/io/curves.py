@@ -10,7 +10,6 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Mapping
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -30,7 +29,7 @@ from fewtone.model.curves import Curves
 from fewtone.optics.film import FilmOptics, Geometry
 from fewtone.typing import FloatArray
 
-__all__ = ["CURVES_FILE", "load_curves", "save_curves", "uncertainty_is_lost"]
+__all__ = ["CURVES_FILE", "as_stored", "load_curves", "save_curves", "uncertainty_is_lost"]
 
 CURVES_FILE = "curves.csv"
 # 3: the internal-return ratio of `fewtone.optics.flake` goes by its full name.
@@ -74,6 +73,30 @@ def save_curves(folder: Path, curves: Curves, report: Mapping[str, Any] | None =
     FewtoneError
         The folder cannot be written to.
     """
+    path = folder / CURVES_FILE
+    data = _text(curves).encode()
+    with locked(path):
+        # The curves come last: until they stand, the old ones and what belongs to them hold.
+        save_uncertainty(folder, curves, data)
+        if report is not None:
+            save_learnt(folder, report, data)
+        write_atomic(path, data)
+        remove_other_uncertainties(folder, data)
+    return path
+
+
+def as_stored(curves: Curves) -> Curves:
+    """The curves as they come back from their file, where numbers have seven digits.
+
+    Parameters
+    ----------
+    curves
+        What would be written; its uncertainty is left out.
+    """
+    return _parsed(_text(curves).splitlines())
+
+
+def _text(curves: Curves) -> str:
     text = io.StringIO()
     for key, value in (
         ("format", FORMAT),
@@ -112,17 +135,7 @@ def save_curves(folder: Path, curves: Curves, report: Mapping[str, Any] | None =
         writer.writerow(["ground", name, "return_ratio", *[_plain(return_ratio)] * width])
         if strength:
             writer.writerow(["ground", name, "key_strength", *[_plain(strength)] * width])
-    path = folder / CURVES_FILE
-    data = text.getvalue().encode()
-    with locked(path):
-        # The curves come last: until they stand, the old ones and what belongs to them hold.
-        if curves.uncertainty is not None:
-            save_uncertainty(folder, curves.uncertainty, data)
-        if report is not None:
-            save_learnt(folder, report, data)
-        write_atomic(path, data)
-        remove_other_uncertainties(folder, data)
-    return path
+    return text.getvalue()
 
 
 def load_curves(folder: Path) -> Curves:
@@ -143,12 +156,12 @@ def load_curves(folder: Path) -> Curves:
             )
         )
     curves, data = _read(path, folder)
-    uncertainty = load_uncertainty(folder, data, curves)
-    if uncertainty is None and not uncertainty_file(folder, data).exists():
+    sure = load_uncertainty(folder, data, curves)
+    if sure.uncertainty is None and not uncertainty_file(folder, data).exists():
         # They may have been learnt anew between one look and the next.
         curves, data = _read(path, folder)
-        uncertainty = load_uncertainty(folder, data, curves)
-    return replace(curves, uncertainty=uncertainty)
+        sure = load_uncertainty(folder, data, curves)
+    return sure
 
 
 def uncertainty_is_lost(folder: Path, curves: Curves) -> bool:
@@ -171,11 +184,7 @@ def _read(path: Path, folder: Path) -> tuple[Curves, bytes]:
     data = read_bytes(path)
     lines = decode(data, path.name).splitlines()
     try:
-        notes = _notes(lines)
-        rows = list(csv.reader(line for line in lines if not line.startswith("#")))
-        if notes["format"] != str(FORMAT):
-            raise ValueError(f"format {notes['format'][:20]} is not {FORMAT}")
-        return _curves(notes, rows), data
+        return _parsed(lines), data
     except (KeyError, ValueError, IndexError, csv.Error, FewtoneError) as error:
         raise FewtoneError(
             Fault(
@@ -184,6 +193,14 @@ def _read(path: Path, folder: Path) -> tuple[Curves, bytes]:
                 file=path.name,
             )
         ) from error
+
+
+def _parsed(lines: list[str]) -> Curves:
+    notes = _notes(lines)
+    rows = list(csv.reader(line for line in lines if not line.startswith("#")))
+    if notes["format"] != str(FORMAT):
+        raise ValueError(f"format {notes['format'][:20]} is not {FORMAT}")
+    return _curves(notes, rows)
 
 
 def _notes(lines: list[str]) -> dict[str, str]:

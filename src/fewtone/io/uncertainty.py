@@ -1,10 +1,11 @@
-"""How sure the curves are, in a file whose name says which ``curves.csv`` it belongs to.
+"""How sure the curves are, and fits of films, in a file named after its ``curves.csv``.
 
 ``uncertainty-`` and the first digits of the SHA-256 of ``curves.csv``, ``.npz``: it is written
 before its curves, which come last and are what counts, and beside other curves it is not found.
 So the two are one commit: whenever writing stops, the curves that stand there have theirs.
 
-Arrays are stored in single precision: a standard deviation needs no more.
+Standard deviations are stored in single precision: they need no more. Fits of films, which searches
+bound colours by, are stored as they are, each with the digest of all that it follows from.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import contextlib
 import hashlib
 import io
 import zipfile
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -20,7 +22,9 @@ import numpy as np
 from fewtone.io.atomic import write_atomic
 from fewtone.io.files import read_bytes
 from fewtone.model.curves import Curves
+from fewtone.model.film_fit import FilmFit
 from fewtone.model.uncertainty import ARRAYS, Uncertainty
+from fewtone.typing import FloatArray, IntArray
 
 __all__ = [
     "load_uncertainty",
@@ -32,6 +36,7 @@ __all__ = [
 # 3: black, index, edge, letdown and thinning deviate too.
 FORMAT = 3
 _NAME = "uncertainty-{}.npz"
+_FITS = ("fit_digests", "fit_shares", "fit_errors")
 _LARGEST = 100_000_000  # bytes, unpacked; a shelf of thirty toners needs some millions
 
 
@@ -48,15 +53,16 @@ def uncertainty_file(folder: Path, curves_text: bytes) -> Path:
     return folder / _NAME.format(hashlib.sha256(curves_text).hexdigest()[:16])
 
 
-def save_uncertainty(folder: Path, uncertainty: Uncertainty, curves_text: bytes) -> None:
-    """Write how sure the curves are, whole or not at all; what stands there stays.
+def save_uncertainty(folder: Path, curves: Curves, curves_text: bytes) -> None:
+    """Write how sure the curves are, and their fits, whole or not at all; what stands there stays.
 
     Parameters
     ----------
     folder
         The shelf's folder.
-    uncertainty
-        What is written.
+    curves
+        Their uncertainty, and the fits of films over their grounds, are written; nothing where the
+        former is not known.
     curves_text
         The ``curves.csv`` that it belongs to, whole.
 
@@ -65,6 +71,9 @@ def save_uncertainty(folder: Path, uncertainty: Uncertainty, curves_text: bytes)
     FewtoneError
         The folder cannot be written to.
     """
+    uncertainty, fits = curves.uncertainty, curves.fits
+    if uncertainty is None:
+        return
     data = io.BytesIO()
     np.savez_compressed(
         data,
@@ -74,6 +83,9 @@ def save_uncertainty(folder: Path, uncertainty: Uncertainty, curves_text: bytes)
         key_strength=uncertainty.key_strength.astype(np.float32),
         apart=np.array(uncertainty.apart),
         **{name: getattr(uncertainty, name).astype(np.float32) for name in ARRAYS},
+        fit_digests=np.array([list(digest) for digest in fits], dtype=np.uint8),
+        fit_shares=np.array([fit.shares for fit in fits.values()]),
+        fit_errors=np.array([fit.error for fit in fits.values()]),
     )
     write_atomic(uncertainty_file(folder, curves_text), data.getvalue())
 
@@ -96,10 +108,11 @@ def remove_other_uncertainties(folder: Path, curves_text: bytes) -> None:
                 file.unlink()
 
 
-def load_uncertainty(folder: Path, curves_text: bytes, curves: Curves) -> Uncertainty | None:
-    """Read how sure these curves are; None where nothing belongs to them, or it is damaged.
+def load_uncertainty(folder: Path, curves_text: bytes, curves: Curves) -> Curves:
+    """Read how sure these curves are, and their fits of films.
 
-    The curves still hold then; only how sure they are is not known.
+    Where nothing belongs to them, or it is damaged, they are as they were: the curves still hold,
+    only how sure they are is not known, and fits are made anew.
 
     Parameters
     ----------
@@ -112,16 +125,16 @@ def load_uncertainty(folder: Path, curves_text: bytes, curves: Curves) -> Uncert
     """
     file = uncertainty_file(folder, curves_text)
     if not file.exists():
-        return None
+        return curves
     try:
         # Read first: a file that is no archive would be left open.
         stored = io.BytesIO(read_bytes(file))
         with zipfile.ZipFile(stored) as archive:
             if sum(item.file_size for item in archive.infolist()) > _LARGEST:
-                return None
+                return curves
         with np.load(stored, allow_pickle=False) as data:
             if int(data["format"]) != FORMAT:
-                return None
+                return curves
             arrays = {name: data[name].astype(np.float64) for name in ARRAYS}
             uncertainty = Uncertainty(
                 **arrays,
@@ -130,12 +143,25 @@ def load_uncertainty(folder: Path, curves_text: bytes, curves: Curves) -> Uncert
                 key_strength=data["key_strength"].astype(np.float64),
                 apart=int(data["apart"]),
             )
+            fitted = "fit_digests" in data.files  # not in files of earlier versions
+            fits = _film_fits(*(data[name] for name in _FITS)) if fitted else {}
     except Exception:  # numpy and zipfile raise many kinds over bytes that are none of theirs
-        return None
-    return uncertainty if _fits(uncertainty, curves) else None
+        return curves
+    if not _suits(uncertainty, curves):
+        return curves
+    return replace(curves, uncertainty=uncertainty, fits=fits)
 
 
-def _fits(uncertainty: Uncertainty, curves: Curves) -> bool:
+def _film_fits(digests: IntArray, shares: FloatArray, errors: FloatArray) -> dict[bytes, FilmFit]:
+    if not (np.isfinite(shares).all() and (shares >= 0.0).all() and (errors >= 0.0).all()):
+        return {}
+    return {
+        digest.tobytes(): FilmFit(share, float(error))
+        for digest, share, error in zip(digests, shares, errors, strict=True)
+    }
+
+
+def _suits(uncertainty: Uncertainty, curves: Curves) -> bool:
     toners, grounds = curves.absorption.shape, curves.ground_reflectance.shape
     count = len(uncertainty.return_ratio) if uncertainty.return_ratio.ndim else 0
     shapes = (

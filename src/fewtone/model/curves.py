@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from fewtone.model.film_fit import FilmFit
 from fewtone.model.uncertainty import Uncertainty
 from fewtone.model.variation import film_departures
 from fewtone.optics.film import FilmOptics
@@ -60,6 +61,10 @@ class Curves:
         Keyed grounds that were never read, but are predicted from their parents.
     uncertainty
         How sure all of this is; None where it is not known.
+    fits
+        Fits of clear films over these grounds that are made already, each by a digest of all that
+        went into it (`fewtone.search.bounds.exponentials.film_fits`): none is ever found for other
+        optics or another ground.
     readings_digest
         SHA-256 of the readings they were learnt from, hexadecimal.
     version
@@ -85,6 +90,7 @@ class Curves:
     ground_cv: tuple[float, float] = (0.0, 0.0)
     key_strength: FloatArray = field(default_factory=lambda: np.zeros(0))
     predicted_grounds: tuple[str, ...] = ()
+    fits: Mapping[bytes, FilmFit] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         if not self.scattering.size:

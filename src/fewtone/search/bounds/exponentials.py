@@ -8,6 +8,8 @@ reflection is one of rate 0. A few rates represent it closely,
     R(τ) ≈ S(τ) = first + Σ_k c_k exp(-p_k τ),   c_k >= 0,
 
 by least squares weighted by 1/(R + `FLOOR`); weights that come out negative are put to 0 in turn.
+Toners and light have no say in it: `learn` stores the fit of each ground with the curves, by a
+digest of all that went into it, and what is not stored is made when it is asked for.
 
 Error
     R and S are convex: between two nodes each lies below its chord and above its tangents there.
@@ -22,20 +24,24 @@ amounts x, τ(λ) = Σ_i x_i a_i(λ): it falls in every amount, and log F is con
 
 from __future__ import annotations
 
+import hashlib
 import itertools
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
 
 from fewtone.colorimetry import weights, white_point
+from fewtone.model.curves import Curves
+from fewtone.model.film_fit import FilmFit
 from fewtone.optics.film import FilmOptics, Geometry
 from fewtone.optics.interface import film_cosine
 from fewtone.recipes.evaluate import Films
 from fewtone.typing import FloatArray, IntArray
 
-__all__ = ["FLOOR", "Exponentials", "exponentials_of"]
+__all__ = ["FLOOR", "Exponentials", "exponentials_of", "film_fits"]
 
 # Errors are relative to the reflectance and this: at L* 9 an error then weighs twice its share.
 FLOOR = 0.01
@@ -176,34 +182,64 @@ def _by_ground(terms: FloatArray, matrix: FloatArray, ground: IntArray) -> Float
 
 def exponentials_of(films: Films) -> Exponentials:
     """The sums for a shelf's grounds."""
-    curves = films.curves
-    rho = curves.ground_reflectance[list(films.grounds)]
-    ratio = curves.return_ratio[list(films.grounds)]
-    rates, shares, error = _fit(curves.optics, rho.tobytes(), ratio.tobytes())
+    curves, grounds = films.curves, list(films.grounds)
+    fits = [fit for _, fit in film_fits(curves, grounds)]
+    rates = _rates(curves.optics)
     white = weights(curves.wavelength_nm, films.light) / white_point(films.light)
-    by_ground = shares.reshape(len(rates), *rho.shape).transpose(1, 0, 2)
-    terms = len(rates) * rho.shape[1]
+    by_ground = np.stack([fit.shares for fit in fits])
+    terms = len(rates) * len(curves.wavelength_nm)
     return Exponentials(
         curves.absorption[list(films.toners)],
         rates,
         curves.optics.first_surface * white.sum(axis=0),
-        (by_ground[..., np.newaxis] * white).reshape(len(rho), terms, 3),
-        error + _TABLES,
+        (by_ground[..., np.newaxis] * white).reshape(len(grounds), terms, 3),
+        max(fit.error for fit in fits) + _TABLES,
         (_EXPONENT_UNITS + terms) * _UNIT,
     )
 
 
-# Toners and light have no say in it: shelves that differ in toners alone share it.
-@lru_cache(maxsize=8)
-def _fit(
-    optics: FilmOptics, reflectances: bytes, ratios: bytes
-) -> tuple[FloatArray, FloatArray, float]:
-    """Rates, weights ``(n_terms, n_grounds * n_wavelengths)`` and error, of arrays as bytes."""
-    rho, by_ground = np.frombuffer(reflectances), np.frombuffer(ratios)
-    ratio = np.repeat(by_ground, len(rho) // len(by_ground))
+def film_fits(curves: Curves, grounds: Sequence[int] | None = None) -> list[tuple[bytes, FilmFit]]:
+    """Fits of clear films over grounds, those that the curves hold and those made now.
+
+    Parameters
+    ----------
+    curves
+        The learnt shelf.
+    grounds
+        Rows of its grounds; all if None.
+
+    Returns
+    -------
+    The digest of what went into each, which `Curves.fits` has it by, and the fit.
+    """
+    fits = []
+    for ground in range(len(curves.grounds)) if grounds is None else grounds:
+        rho, ratio = curves.ground_reflectance[ground], float(curves.return_ratio[ground])
+        digest = _digest(curves.optics, rho, ratio)
+        fit = curves.fits.get(digest)
+        if fit is None or fit.shares.shape != (len(_rates(curves.optics)), len(rho)):
+            fit = _fit(curves.optics, rho.tobytes(), ratio)
+        fits.append((digest, fit))
+    return fits
+
+
+def _digest(optics: FilmOptics, rho: FloatArray, ratio: float) -> bytes:
+    """Of all that a fit follows from, what it is a fit by included."""
+    what = (optics, ratio, _rates(optics).tolist(), FLOOR, _NODES, _DEPTH)
+    return hashlib.sha256(repr(what).encode() + rho.tobytes()).digest()
+
+
+def _rates(optics: FilmOptics) -> FloatArray:
     directional = optics.geometry is Geometry.DIRECTIONAL
     into = film_cosine(45.0 if directional else 8.0, optics.index)
-    rates = (1.0 / float(into) + 1.0) * np.array(_DIRECTIONAL if directional else _DIFFUSE)
+    multiples = np.array(_DIRECTIONAL if directional else _DIFFUSE)
+    return np.asarray((1.0 / float(into) + 1.0) * multiples)
+
+
+@lru_cache(maxsize=64)
+def _fit(optics: FilmOptics, reflectance: bytes, ratio: float) -> FilmFit:
+    """The fit over one ground, its reflectance as the array's bytes."""
+    rho, rates = np.frombuffer(reflectance), _rates(optics)
     tau = np.linspace(0.0, np.sqrt(_DEPTH), _NODES) ** 2
     film = optics.reflectance_derivatives(tau[:, np.newaxis], rho, ratio)
     first = optics.first_surface
@@ -217,7 +253,7 @@ def _fit(
     # R falls: its least of a cell is at the cell's end.
     error = float((bound * weight[1:]).max())
     beyond = np.maximum(sums[-1], film.reflectance[-1]) - first
-    return rates, shares, max(error, float((beyond / (first + FLOOR)).max()))
+    return FilmFit(shares, max(error, float((beyond / (first + FLOOR)).max())))
 
 
 def _gap(tau: FloatArray, slope: FloatArray) -> FloatArray:
