@@ -282,16 +282,14 @@ class Problem:
 
     def _residual(self, group: Group, reflectance: FloatArray, at: Parameters) -> FloatArray:
         """(predicted - read)/sd of a group's readings, shape ``(n_panels, n_residuals)``."""
-        parts = []
+        parts, gain = [], np.exp(at.log_gain[group.panels])[:, np.newaxis]
         for k in range(group.readings.shape[1]):
             rows = group.readings[:, k]
             if group.spectral[k]:
-                gain = np.exp(at.log_gain[group.panels])[:, np.newaxis]
                 read = self.seen.spectral[rows]
                 parts.append((reflectance[rows] * gain - read) / self.noise.of_reflectance(read))
             for light in group.lights[k]:
                 matrix, white = self._colour[light]
-                gain = np.exp(at.log_gain[group.panels])[:, np.newaxis]
                 lab = lab_from_xyz((reflectance[rows] * gain) @ matrix, white)
                 parts.append((lab - self.seen.lab[rows, light]) / self.lab_sd[rows, light])
         return np.concatenate(parts, axis=1)
@@ -299,17 +297,16 @@ class Problem:
     def _linear(self, group: Group, curves: _ReflectanceJacobian, at: Parameters) -> Linear:
         """The residuals of a group with their Jacobians in the shared and the local parameters."""
         shared, local = [], []
+        gain = np.exp(at.log_gain[group.panels])[:, np.newaxis]
         for k in range(group.readings.shape[1]):
             rows = group.readings[:, k]
             columns = self._columns(group, rows, curves, at)
             if group.spectral[k]:
-                gain = np.exp(at.log_gain[group.panels])[:, np.newaxis]
                 link = gain / self.noise.of_reflectance(self.seen.spectral[rows])
                 shared.append(columns.spectral(link))
                 local.append(columns.local(link))
             for light in group.lights[k]:
                 matrix, white = self._colour[light]
-                gain = np.exp(at.log_gain[group.panels])[:, np.newaxis]
                 bend = lab_jacobian((curves.reflectance[rows] * gain) @ matrix, white)
                 bend = bend * (gain / self.lab_sd[rows, light])[..., np.newaxis]
                 link = bend @ matrix.T

@@ -196,7 +196,7 @@ def infer_flake(problem: Problem, prior: Prior, solution: Solution) -> Prior:
     the evidence ½ hᵀ (Λ + 1/s²)⁻¹ h - ½ log det(1 + s² Λ).
     """
     seen, layout = problem.seen, problem.layout
-    filmed = set(seen.ground[seen.is_film].tolist())
+    filmed = seen.filmed_grounds
     keyed = {mix.ground for mix in layout.keyed}
     grounds = [ground for ground in layout.metallic if ground not in keyed]
     if len(filmed & set(grounds)) < 2:
@@ -243,7 +243,7 @@ def with_slanted_solids(problem: Problem, at: Parameters) -> Parameters | None:
     for _ in range(_SOLID_ROUNDS):
         ratio = solid_return_ratio(rho)[:, np.newaxis]
         rho = optics.ground_from_bare(bare, ratio)
-    filmed = set(problem.seen.ground[problem.seen.is_film].tolist())
+    filmed = problem.seen.filmed_grounds
     slants = [slant for ground, slant in zip(solids, ratio[:, 0], strict=True) if ground in filmed]
     if max(slants, default=1.0) < 1.0 + _LEAST_SLANT:
         return None

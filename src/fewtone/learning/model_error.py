@@ -38,13 +38,9 @@ class ModelError:
     ----------
     hazy
         Which toners scatter, ``(n_toners,)``.
-    of_clear, of_hazy
-        How many times as much as usual it misses of clear and of hazy films [1].
     """
 
     hazy: BoolArray
-    of_clear: float = 1.0
-    of_hazy: float = 1.0
 
     def covariance(
         self, seen: Observations, noise: Noise, lab_sd: FloatArray, group: Group
@@ -66,7 +62,7 @@ class ModelError:
         """
         apart = (seen.wavelength_nm[:, np.newaxis] - seen.wavelength_nm) / _LENGTH_NM
         hazy = bool(self.hazy[list(group.toners)].any())
-        share = _HAZE_HARDER * self.of_hazy if hazy else self.of_clear
+        share = _HAZE_HARDER if hazy else 1.0
         likeness = (share * _RELATIVE) ** 2 * np.exp(-0.5 * apart**2)
         parts = blocks(group, seen.wavelength_nm.size)
         rows = parts[-1][1].stop
@@ -85,7 +81,7 @@ class ModelError:
                 out[:, columns, columns] = (share * MODEL_SD / sd[:, np.newaxis]) ** 2 * np.eye(3)
             level[:, columns] = size * seen.metallic[seen.ground[reading]][:, np.newaxis]
         if hazy:
-            level *= _HAZE_OVER_FLAKE * self.of_hazy
+            level *= _HAZE_OVER_FLAKE
             out += level[:, np.newaxis] * level[..., np.newaxis]
         return out
 

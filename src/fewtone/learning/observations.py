@@ -101,6 +101,11 @@ class Observations:
         return np.asarray(self.fractions.any(axis=1))
 
     @property
+    def filmed_grounds(self) -> frozenset[int]:
+        """Positions of the grounds that films were read over."""
+        return frozenset(self.ground[self.is_film].tolist())
+
+    @property
     def middle_letdown(self) -> float:
         """The middle of the letdowns that films were read at, parts of medium to one of blend."""
         read = [float(self.readings[i].medium_parts or 0) for i in np.flatnonzero(self.is_film)]

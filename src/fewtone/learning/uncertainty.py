@@ -100,8 +100,7 @@ def bare_returns(problem: Problem, at: Parameters, covariance: FloatArray) -> Fl
         Of the shared parameters, ``(n_shared, n_shared)``.
     """
     layout, seen = problem.layout, problem.seen
-    bare = set(layout.metallic) - {mix.ground for mix in layout.keyed}
-    bare -= set(seen.ground[seen.is_film].tolist())
+    bare = set(layout.metallic) - {mix.ground for mix in layout.keyed} - seen.filmed_grounds
     off: FloatArray = np.zeros((len(bare), layout.size))
     for row, ground in enumerate(sorted(bare)):
         departure, ratio = layout.return_ratio_departure(ground), at.return_ratio[ground]
