@@ -210,7 +210,7 @@ def _estimate(
         cautions.append(f"Never read, so not learnt: {', '.join(not_learnt)}.")
     stated = _stated_noise(settings)
     noise_factor = problem.noise.absolute / stated.absolute
-    cautions += findings(problem, solution, settings, noise_factor, factor)
+    cautions += findings(problem, solution, settings, noise_factor, factor, per_doubling)
     if not solution.converged:
         cautions.append("The fit had not settled when it was stopped: take the curves with care.")
     if diagnosis.drift is not None:

@@ -6,13 +6,16 @@ follow what was found, or are told to be less sure where they cannot.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+
+import numpy as np
 
 from fewtone.learning.forward import Problem
 from fewtone.learning.hyperparameters import inferred_hand
 from fewtone.learning.solver import Solution
+from fewtone.model.blend import Number
 from fewtone.model.shelf import ShelfSettings
-from fewtone.model.variation import film_build_sd
+from fewtone.model.variation import film_build_sd, film_departures
 from fewtone.optics.film import Geometry
 from fewtone.optics.interface import fresnel
 
@@ -36,6 +39,7 @@ def findings(
     settings: ShelfSettings,
     noise_factor: float,
     uncertainty_factor: float,
+    per_doubling: float,
 ) -> Iterator[str]:
     """Say what differs from what shelf.toml says.
 
@@ -49,9 +53,13 @@ def findings(
         How many times the stated noise the readings scatter [1].
     uncertainty_factor
         How many times as far as told panels miss what all others say of them [1].
+    per_doubling
+        Log strength of all toners per doubling of the letdown that predictions follow [1].
     """
     yield from _hand_and_grounds(problem, settings)
     yield from _instrument(problem, solution, settings)
+    if per_doubling != 0.0:
+        yield _letdown(per_doubling, settings.mixing.medium_parts)
     if noise_factor > 1.0:
         yield (
             f"The readings scatter {noise_factor:.1f} times as much as instrument and film model "
@@ -131,3 +139,24 @@ def _instrument(problem: Problem, solution: Solution, settings: ShelfSettings) -
             f"Later coats come out {'thinner' if thin > 0 else 'thicker'} than the first: "
             f"{_MANY:g} coats make the film of {_MANY * (1.0 - thin):.1f}. Predictions follow."
         )
+
+
+def _letdown(per_doubling: float, letdowns: Sequence[Number]) -> str:
+    """What a strength that leans on the letdown means, beside the house letdown."""
+    house, others = letdowns[0], sorted({min(letdowns), max(letdowns)} - {letdowns[0]})
+    differs = [
+        f"{_more(per_doubling * film_departures(1.0, float(other), float(house))[1])} at {other}:1"
+        for other in others
+    ]
+    beside = f", {' and '.join(differs)} beside {house}:1" if differs else ""
+    return (
+        f"A part of toner colours {_more(per_doubling)} for each doubling of the letdown (as from "
+        f"4:1 to 9:1){beside}. Predictions follow: take a recipe to another letdown by "
+        "`fewtone check`, not by its parts alone."
+    )
+
+
+def _more(log_strength: float) -> str:
+    """How much more or less a part colours, in percent."""
+    percent = 100.0 * float(np.expm1(log_strength))
+    return f"{abs(percent):.0f} % {'more' if percent > 0.0 else 'less'}"

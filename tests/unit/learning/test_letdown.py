@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 
 from fewtone.io.curves import load_curves, save_curves
-from fewtone.learning import estimate
-from fewtone.model.curves import Curves
+from fewtone.learning import Learnt, estimate
 from fewtone.model.recipe import parse
 from fewtone.prediction.recipes import predict
 from unit.learning.shelves import D65, curves_of, settings, spray
@@ -21,7 +20,7 @@ PER_DOUBLING = 0.08
 NEAR = 0.012
 
 
-def _learnt(letdowns: tuple[int, int], per_doubling: float) -> Curves:
+def _learnt(letdowns: tuple[int, int], per_doubling: float) -> Learnt:
     """Learn toners stronger per part the further they are let down, as doses of 6:1 know it."""
     lines, builds = [], []
     for name in CURVES:
@@ -31,15 +30,20 @@ def _learnt(letdowns: tuple[int, int], per_doubling: float) -> Curves:
                     (f"{name}-{ground}-{coats}", f"{name}, {m}:1, {coats} coats over {ground}")
                 )
                 builds.append(float(np.exp(per_doubling * np.log2((1 + m) / 7))))
-    return estimate(SETTINGS, spray(CURVES, lines, builds=builds)).curves
+    return estimate(SETTINGS, spray(CURVES, lines, builds=builds))
 
 
 def test_two_letdowns_tell_how_strength_leans_on_it(tmp_path: Path) -> None:
-    """It is found, followed by predictions, and kept in the file."""
-    curves = _learnt((4, 8), PER_DOUBLING)
+    """It is found, said, followed by predictions, and kept in the file."""
+    learnt = _learnt((4, 8), PER_DOUBLING)
+    curves = learnt.curves
     assert curves.per_doubling == pytest.approx(PER_DOUBLING, abs=NEAR)
     save_curves(tmp_path, curves)
     assert load_curves(tmp_path).per_doubling == curves.per_doubling
+    (said,) = (caution for caution in learnt.report.cautions if "letdown" in caution)
+    # e^.08, e^(.08 log₂(9/7)) and e^(.08 log₂(5/7)), the strength found being a little less.
+    assert "8 % more for each doubling" in said
+    assert "4 % less at 4:1 and 3 % more at 8:1 beside 6:1" in said
     # 5 coats at 4:1 and 9 at 8:1 are one load; the film let down further is the stronger one.
     dark, light = predict(
         curves, [parse("t0, 8:1, 9 coats over white"), parse("t0, 4:1, 5 coats over white")], D65
@@ -49,7 +53,9 @@ def test_two_letdowns_tell_how_strength_leans_on_it(tmp_path: Path) -> None:
 
 def test_as_assumed_it_stays_exactly_none() -> None:
     """Strengths that do not lean on the letdown are not bent: equal loads keep equal colours."""
-    assert _learnt((4, 8), 0.0).per_doubling == 0.0
+    learnt = _learnt((4, 8), 0.0)
+    assert learnt.curves.per_doubling == 0.0
+    assert not any("letdown" in caution for caution in learnt.report.cautions)
 
 
 def test_a_letdown_that_was_not_read_is_in_doubt() -> None:
@@ -57,7 +63,7 @@ def test_a_letdown_that_was_not_read_is_in_doubt() -> None:
     far, near = (parse(f"t0, {m}:1, {c} coats over white") for m, c in ((4, 5), (6, 7)))
     doubt, per_doubling = [], []
     for letdowns in ((6, 6), (4, 8)):
-        curves = _learnt(letdowns, 0.0)
+        curves = _learnt(letdowns, 0.0).curves
         assert curves.uncertainty is not None
         per_doubling.append(float(np.sqrt((curves.uncertainty.letdown[:, 0] ** 2).sum())))
         found = predict(curves, [far, near], D65, deviations=True)
