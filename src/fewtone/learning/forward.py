@@ -18,7 +18,7 @@ from fewtone.learning.groups import Group, group_panels, local_precision
 from fewtone.learning.model_error import ModelError
 from fewtone.learning.noise import Noise, lab_noise
 from fewtone.learning.observations import Observations
-from fewtone.learning.parameters import ParameterLayout, Parameters
+from fewtone.learning.parameters import ParameterLayout, Parameters, return_ratio_slope
 from fewtone.model.shelf import Mixing
 from fewtone.model.variation import film_departures
 from fewtone.optics.film import FilmOptics
@@ -274,7 +274,7 @@ class Problem:
             d_scattering=film.d_scattering,
             by_log_film=by_log_film,
             by_log_rho=film.d_ground * rho,
-            by_logit=film.d_return_ratio * return_ratio * (1.0 - return_ratio),
+            by_logit=film.d_return_ratio * return_ratio_slope(return_ratio),
             absorption=constants.absorption,
             scattering=constants.scattering,
         )

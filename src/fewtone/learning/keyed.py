@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fewtone.learning.observations import Observations
-from fewtone.learning.parameters import KeyedMix, ParameterLayout, Parameters
+from fewtone.learning.parameters import KeyedMix, ParameterLayout, Parameters, return_ratio_at
 from fewtone.optics.opaque import mixed_ground
 from fewtone.prediction.keyed import RETURN_SD, STRENGTH_SD, mixing_covariance
 from fewtone.typing import FloatArray, IntArray
@@ -95,14 +95,14 @@ class MixingLink:
         missed = (shared[..., self.layout.ground(self.mix.ground)] - log_law) @ self.root.T
         if not self._has_flake:
             return np.asarray(missed)
-        logit = self._logit(shared, self.mix.ground)
+        logit = _logit(self._return_ratio(shared, self.mix.ground))
         return np.append(missed, ((logit - logit_law) / RETURN_SD)[..., np.newaxis], axis=-1)
 
     def _law(self, shared: FloatArray, solid: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Log reflectance and return ratio's logit as the law of mixing has them."""
         layout, parents = self.layout, self.mix.parents
         ratio = [
-            1.0 / (1.0 + np.exp(-self._logit(shared, parent)))
+            self._return_ratio(shared, parent)
             if parent in layout.metallic
             else np.full(shared.shape[:-1], solid[parent])
             for parent in parents
@@ -113,14 +113,17 @@ class MixingLink:
             shared[..., [layout.key_strength(parent) for parent in parents]],
             np.array(self.mix.fractions),
         )
-        t = np.clip(mixed, *_RATIOS)
-        return np.log(reflectance), np.log(t / (1.0 - t))
+        return np.log(reflectance), _logit(mixed)
 
-    def _logit(self, shared: FloatArray, ground: int) -> FloatArray:
+    def _return_ratio(self, shared: FloatArray, ground: int) -> FloatArray:
         layout = self.layout
-        return np.asarray(
-            shared[..., layout.return_ratio] + shared[..., layout.return_ratio_departure(ground)]
-        )
+        own = shared[..., layout.return_ratio_departure(ground)]
+        return np.clip(return_ratio_at(shared[..., layout.return_ratio] + own), *_RATIOS)
+
+
+def _logit(return_ratio: FloatArray) -> FloatArray:
+    t = np.clip(return_ratio, *_RATIOS)
+    return np.asarray(np.log(t / (1.0 - t)))
 
 
 def strength_deviations(at: Parameters, covariance: FloatArray) -> FloatArray:

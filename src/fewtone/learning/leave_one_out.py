@@ -40,7 +40,7 @@ __all__ = [
 
 # Flake that no other panel's film tells of may hold the light by so much more or less than the
 # shelf's others, on the internal-return ratio's logit.
-_UNSEEN_RETURN_SD = 0.1
+_UNSEEN_RETURN_SD = 0.08
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -36,9 +36,18 @@ from fewtone.learning.priors import (
 )
 from fewtone.model.keyed import KeyedGround
 from fewtone.prediction.keyed import STRENGTH_SD
-from fewtone.typing import BoolArray, FloatArray, IntArray
+from fewtone.typing import BoolArray, FloatArray, FloatLike, IntArray
 
-__all__ = ["GAIN_SD", "KeyedMix", "ParameterLayout", "Parameters", "blank", "shared_prior"]
+__all__ = [
+    "GAIN_SD",
+    "KeyedMix",
+    "ParameterLayout",
+    "Parameters",
+    "blank",
+    "return_ratio_at",
+    "return_ratio_slope",
+    "shared_prior",
+]
 
 # Log gain of a panel's spectra: agreement on re-placing a panel (common practice, no source).
 GAIN_SD = 0.005
@@ -48,11 +57,14 @@ GAIN_SD = 0.005
 # beside them (common practice, no source).
 _BLACK_SD, _INDEX_SD, _EDGE_SD, _THINNING_SD = 0.004, 0.03, 0.03, 0.04
 _LETDOWN_SD, _LETDOWN_DEPARTURE_SD = 0.055, 0.015
-# The internal-return ratio's logit: anything from mirror-like to Lambertian, so that what is found
+# Flake of very broad slopes sends more light back slanted than a Lambertian ground does, up to
+# about so much more.
+_MOST_RETURN_RATIO = 2.0
+# The internal-return ratio's logit: anything from mirror-like to that, so that what is found
 # over one ground holds for those that were only read bare, whatever their own departure allows.
-_RETURN_MEAN, _RETURN_SD = 0.0, 3.0
+_RETURN_MEAN, _RETURN_SD = -1.1, 3.0
 # How far one metallic's logit lies from the shelf's.
-_RETURN_DEPARTURE_SD = 0.15
+_RETURN_DEPARTURE_SD = 0.12
 # The same of a keyed ground, whose parents say more of it (`fewtone.learning.keyed`).
 _RETURN_KEYED_SD = 3.0
 _CONDITIONS = ("black", "index", "edge", "thinning")
@@ -299,7 +311,7 @@ class Parameters:
                 self.shared[self.layout.return_ratio]
                 + self.shared[self.layout.return_ratio_departure(ground)]
             )
-            return_ratio[ground] = 1.0 / (1.0 + np.exp(-logit))
+            return_ratio[ground] = return_ratio_at(logit)
         return return_ratio
 
     @property
@@ -357,6 +369,29 @@ class Parameters:
     @property
     def _curves(self) -> FloatArray:
         return self.shared[: self.layout.return_ratio].reshape(-1, self.layout.n_wavelengths)
+
+
+def return_ratio_at(logit: FloatLike) -> FloatArray:
+    """Internal-return ratio t of flake [1] by its logit log(t/(2 - t)), the same shape.
+
+    Parameters
+    ----------
+    logit
+        Any shape.
+    """
+    return np.asarray(_MOST_RETURN_RATIO / (1.0 + np.exp(-np.asarray(logit))))
+
+
+def return_ratio_slope(return_ratio: FloatLike) -> FloatArray:
+    """How much t changes with its logit, t (1 - t/2) [1], the same shape.
+
+    Parameters
+    ----------
+    return_ratio
+        t [1], any shape.
+    """
+    t = np.asarray(return_ratio)
+    return np.asarray(t * (1.0 - t / _MOST_RETURN_RATIO))
 
 
 def _coloured(seen: Observations) -> tuple[float, ...]:

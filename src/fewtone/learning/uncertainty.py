@@ -15,7 +15,7 @@ from fewtone.colorimetry import Light, lab_jacobian, weights, white_point
 from fewtone.learning.forward import Problem
 from fewtone.learning.keyed import strength_deviations
 from fewtone.learning.model_error import MODEL_SD
-from fewtone.learning.parameters import Parameters
+from fewtone.learning.parameters import Parameters, return_ratio_slope
 from fewtone.learning.priors import absorber_prior, ground_prior
 from fewtone.learning.solver import Prior, Solution, schur_complement
 from fewtone.model.uncertainty import Uncertainty
@@ -106,7 +106,7 @@ def bare_returns(problem: Problem, at: Parameters, covariance: FloatArray) -> Fl
         departure, ratio = layout.return_ratio_departure(ground), at.return_ratio[ground]
         fitted = covariance[departure, departure]
         sd = min(_BARE_RETURNED_SD / at.ground_reflectance[ground].mean(), _MOST_BARE_RETURN_SD)
-        variance = (sd / (ratio * (1.0 - ratio))) ** 2
+        variance = (sd / return_ratio_slope(ratio)) ** 2
         off[row] = covariance[departure] / fitted * np.sqrt(max(variance - fitted, 0.0))
     return off
 
@@ -194,7 +194,7 @@ def uncertainty_of(
         grounds = list(layout.metallic)
         ratio = at.return_ratio[grounds]
         light = (at.ground_reflectance[grounds] ** 2).mean(axis=1)
-        does = _RETURNED * ratio * (1.0 - ratio) * light
+        does = _RETURNED * return_ratio_slope(ratio) * light
         weight[layout.return_ratio] = every * does.mean()
         weight[[layout.return_ratio_departure(ground) for ground in grounds]] = every * does
     weight[layout.black] = every
@@ -333,7 +333,7 @@ def data_shares(at: Parameters, covariance: FloatArray, wavelength_nm: FloatArra
 
 
 def _return_ratio_deviations(at: Parameters, deviations: FloatArray) -> FloatArray:
-    """∂t/∂logit · deviation, with ∂t/∂logit = t (1 - t), shape ``(n_directions, n_grounds)``."""
+    """∂t/∂logit · deviation, shape ``(n_directions, n_grounds)``."""
     return_ratios = np.zeros((len(deviations), at.layout.n_grounds))
     for ground in at.layout.metallic:
         return_ratio = at.return_ratio[ground]
@@ -341,5 +341,5 @@ def _return_ratio_deviations(at: Parameters, deviations: FloatArray) -> FloatArr
             deviations[:, at.layout.return_ratio]
             + deviations[:, at.layout.return_ratio_departure(ground)]
         )
-        return_ratios[:, ground] = return_ratio * (1.0 - return_ratio) * logit
+        return_ratios[:, ground] = return_ratio_slope(return_ratio) * logit
     return return_ratios
