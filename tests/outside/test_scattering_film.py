@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from scipy.optimize import minimize_scalar
 
 from booth import Lobe, reflectance
+from booth.paints import opaque_kernels
 from fewtone.optics.film import FilmOptics, Geometry
 from fewtone.optics.integrals import diffuse_escape, internal_return
 from fewtone.optics.scatter import haze_tables
@@ -103,6 +105,53 @@ def test_films_over_flake(
         np.broadcast_to(scattered, hazy.shape),
     )
     assert _lightness_miss(found, hazy) < hazy_rms
+
+
+# Root mean square in L* of films over grounds whose return ratio is above 1: .02 to .22 and .07 to
+# .12; with light that escapes counted as over a Lambertian ground they miss by twice that and more.
+BROAD_RMS, PILE_RMS = 0.23, 0.13
+
+
+@pytest.mark.parametrize("geometry", ["45:0", "de:8"])
+@pytest.mark.parametrize("slope", [0.6, 0.7])
+@pytest.mark.parametrize("inner", [0.14, 0.4, 0.66])
+def test_films_over_flake_of_very_broad_slopes(geometry: str, slope: float, inner: float) -> None:
+    """Its return ratio is above 1 and holds for clear and hazy films alike."""
+    miss, lambertian, return_ratio = _slanted_miss(geometry, Lobe(slope, 0.15), inner)
+    assert return_ratio > 1.1
+    assert miss < min(BROAD_RMS, 0.25 * lambertian)
+
+
+@pytest.mark.parametrize("geometry", ["45:0", "de:8"])
+@pytest.mark.parametrize("absorbs", [0.02, 0.1, 0.3, 1.0])
+def test_films_over_a_pile_of_pigment(geometry: str, absorbs: float) -> None:
+    """A pile that scatters alike in all directions, followed direction by direction, likewise."""
+    kernel = opaque_kernels([], np.array([absorbs]), np.ones(1), 1.5)[0]
+    miss, lambertian, return_ratio = _slanted_miss(geometry, kernel, 1.0)
+    assert return_ratio > 1.1
+    assert miss < min(PILE_RMS, 0.25 * lambertian)
+
+
+def _slanted_miss(
+    geometry: str, kernel: Lobe | NDArray[np.float64], inner: float
+) -> tuple[float, float, float]:
+    """Miss in L* of clear and hazy films, as of a Lambertian ground, and the ratio that fits."""
+    film = FilmOptics(Geometry(geometry))
+    absorbed = np.array([0.0, 0.02, 0.05, 0.1, 0.2, 0.4, 0.8, 1.5])
+    scattered = np.array([[0.0], [0.05], [0.15], [0.4]]) * np.ones_like(absorbed)
+    films = reflectance(absorbed, inner, kernel, geometry=geometry, scattering=scattered)
+    bare = float(films[0, 0])
+
+    def miss(return_ratio: float) -> float:
+        ground = film.ground_from_bare(bare, return_ratio)
+        clear = film.reflectance(absorbed, ground, return_ratio)
+        hazy = film.reflectance(
+            np.broadcast_to(absorbed, (3, absorbed.size)), ground, return_ratio, scattered[1:]
+        )
+        return _lightness_miss(np.vstack([clear, hazy]), films)
+
+    best = minimize_scalar(miss, bounds=(0.5, 2.2), method="bounded")
+    return float(best.fun), miss(1.0), float(best.x)
 
 
 def _lightness_miss(found: FloatArray, expected: FloatArray) -> float:

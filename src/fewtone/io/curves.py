@@ -27,7 +27,7 @@ from fewtone.io.uncertainty import (
 )
 from fewtone.model.curves import Curves
 from fewtone.optics.film import FilmOptics, Geometry
-from fewtone.typing import FloatArray
+from fewtone.typing import BoolArray, FloatArray
 
 __all__ = ["CURVES_FILE", "as_stored", "load_curves", "save_curves", "uncertainty_is_lost"]
 
@@ -110,6 +110,7 @@ def _text(curves: Curves) -> str:
         ("middle_letdown", curves.middle_letdown),
         ("strength_per_doubling_of_letdown", curves.per_doubling),
         ("thinning_of_later_coats", curves.thinning),
+        ("metallic", ", ".join(np.array(curves.grounds)[curves.metallic])),
         ("ground_cv of solids, metallics", _pair_text(curves.ground_cv)),
         *([("panel_cv, coat_cv", _pair_text(curves.hand))] if curves.hand else []),
         ("readings_sha256", curves.readings_digest),
@@ -238,6 +239,7 @@ def _curves(notes: dict[str, str], rows: list[list[str]]) -> Curves:
         key_strength=np.array(
             [tables["ground", "key_strength"].get(name, [0.0])[0] for name in reflectance]
         ),
+        metallic=_metallic(notes.get("metallic"), tuple(reflectance)),
         optics=FilmOptics(
             Geometry(notes["geometry"]),
             *(float(notes[name]) for name in ("film_index", "surface", "edge")),
@@ -251,6 +253,14 @@ def _curves(notes: dict[str, str], rows: list[list[str]]) -> Curves:
         readings_digest=notes["readings_sha256"],
         version=notes["written by"].split()[1].rstrip(","),
     )
+
+
+def _metallic(names: str | None, grounds: tuple[str, ...]) -> BoolArray:
+    """Which grounds hold flake, ``(n_grounds,)``; of a file that does not say so, nothing."""
+    flaked = [] if names is None else [name for name in names.split(", ") if name]
+    if set(flaked) - set(grounds):
+        raise ValueError("what is metallic is not among the grounds")
+    return np.array([name in flaked for name in grounds if names is not None], dtype=np.bool_)
 
 
 def _pair(text: str) -> tuple[float, float]:

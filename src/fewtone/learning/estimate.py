@@ -188,6 +188,7 @@ def _estimate(
         ground_reflectance=at.ground_reflectance,
         return_ratio=at.return_ratio,
         key_strength=at.key_strength,
+        metallic=seen.metallic,
         optics=replace(problem.optics, surface=max(seen_surface, 0.0)),
         stated_index=settings.measurement.film_index,
         middle_letdown=problem.middle_letdown,

@@ -14,9 +14,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from fewtone.learning.observations import Observations
-from fewtone.learning.parameters import KeyedMix, ParameterLayout, Parameters, return_ratio_at
+from fewtone.learning.parameters import (
+    KeyedMix,
+    ParameterLayout,
+    Parameters,
+    return_ratio_at,
+    return_ratio_logit,
+    return_ratio_slope,
+)
 from fewtone.optics.opaque import mixed_ground
-from fewtone.prediction.keyed import RETURN_SD, STRENGTH_SD, mixing_covariance
+from fewtone.prediction.keyed import FLAKE_RATIOS, RETURN_SD, STRENGTH_SD, mixing_covariance
 from fewtone.typing import FloatArray, IntArray
 
 __all__ = ["MixingLink", "mixing_links", "strength_deviations"]
@@ -25,8 +32,6 @@ _STEP = 1e-4
 # A paint's log strength in one mix is off so far from what others tell (calibrated in the booth,
 # seeds 901 to 905).
 _OTHERWISE_SD = 0.15
-# Return ratios are as good as a solid's beyond, as good as a mirror's below.
-_RATIOS = (1e-3, 0.99)
 
 
 def mixing_links(seen: Observations, layout: ParameterLayout) -> tuple[MixingLink, ...]:
@@ -91,18 +96,20 @@ class MixingLink:
 
         `solid` is the return ratio of grounds without flake ``(n_grounds,)``.
         """
-        log_law, logit_law = self._law(shared, solid)
+        log_law, law = self._law(shared, solid)
         missed = (shared[..., self.layout.ground(self.mix.ground)] - log_law) @ self.root.T
         if not self._has_flake:
             return np.asarray(missed)
-        logit = _logit(self._return_ratio(shared, self.mix.ground))
-        return np.append(missed, ((logit - logit_law) / RETURN_SD)[..., np.newaxis], axis=-1)
+        # RETURN_SD is one of log(t/(1 - t)).
+        sd = RETURN_SD * law * (1.0 - law) / return_ratio_slope(law)
+        off = (self._logit(shared, self.mix.ground) - return_ratio_logit(law)) / sd
+        return np.append(missed, off[..., np.newaxis], axis=-1)
 
     def _law(self, shared: FloatArray, solid: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Log reflectance and return ratio's logit as the law of mixing has them."""
+        """Log reflectance and return ratio as the law of mixing has them."""
         layout, parents = self.layout, self.mix.parents
         ratio = [
-            self._return_ratio(shared, parent)
+            np.clip(return_ratio_at(self._logit(shared, parent)), *FLAKE_RATIOS)
             if parent in layout.metallic
             else np.full(shared.shape[:-1], solid[parent])
             for parent in parents
@@ -113,17 +120,13 @@ class MixingLink:
             shared[..., [layout.key_strength(parent) for parent in parents]],
             np.array(self.mix.fractions),
         )
-        return np.log(reflectance), _logit(mixed)
+        return np.log(reflectance), np.clip(mixed, *FLAKE_RATIOS)
 
-    def _return_ratio(self, shared: FloatArray, ground: int) -> FloatArray:
+    def _logit(self, shared: FloatArray, ground: int) -> FloatArray:
         layout = self.layout
-        own = shared[..., layout.return_ratio_departure(ground)]
-        return np.clip(return_ratio_at(shared[..., layout.return_ratio] + own), *_RATIOS)
-
-
-def _logit(return_ratio: FloatArray) -> FloatArray:
-    t = np.clip(return_ratio, *_RATIOS)
-    return np.asarray(np.log(t / (1.0 - t)))
+        return np.asarray(
+            shared[..., layout.return_ratio] + shared[..., layout.return_ratio_departure(ground)]
+        )
 
 
 def strength_deviations(at: Parameters, covariance: FloatArray) -> FloatArray:

@@ -45,6 +45,7 @@ __all__ = [
     "Parameters",
     "blank",
     "return_ratio_at",
+    "return_ratio_logit",
     "return_ratio_slope",
     "shared_prior",
 ]
@@ -380,6 +381,18 @@ def return_ratio_at(logit: FloatLike) -> FloatArray:
         Any shape.
     """
     return np.asarray(_MOST_RETURN_RATIO / (1.0 + np.exp(-np.asarray(logit))))
+
+
+def return_ratio_logit(return_ratio: FloatLike) -> FloatArray:
+    """The inverse of `return_ratio_at`, the same shape.
+
+    Parameters
+    ----------
+    return_ratio
+        t, between 0 and 2 [1], any shape.
+    """
+    t = np.asarray(return_ratio)
+    return np.asarray(np.log(t / (_MOST_RETURN_RATIO - t)))
 
 
 def return_ratio_slope(return_ratio: FloatLike) -> FloatArray:

@@ -180,6 +180,7 @@ def with_new_ground(curves: Curves, ground: NewGround, name: str = _GROUND) -> C
         grounds=(*curves.grounds, name),
         ground_reflectance=np.vstack([curves.ground_reflectance, inside]),
         return_ratio=np.append(curves.return_ratio, 1.0),
+        metallic=np.append(curves.metallic, False),
         uncertainty=None,
     )
 

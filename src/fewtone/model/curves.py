@@ -11,7 +11,7 @@ from fewtone.model.film_fit import FilmFit
 from fewtone.model.uncertainty import Uncertainty
 from fewtone.model.variation import film_departures
 from fewtone.optics.film import FilmOptics
-from fewtone.typing import FloatArray, FloatLike, frozen
+from fewtone.typing import BoolArray, FloatArray, FloatLike, frozen
 
 __all__ = ["Curves"]
 
@@ -38,7 +38,10 @@ class Curves:
         Reflectance inside the film [1], shape ``(n_grounds, n_wavelengths)``.
     return_ratio
         Internal-return ratio of each ground [1], shape ``(n_grounds,)``; 1 for a Lambertian
-        solid, more for one that sends light back slanted.
+        solid, more for one that sends light back slanted, as flake of very broad slopes does too.
+    metallic
+        Which grounds hold flake, shape ``(n_grounds,)``; those of a return ratio below 1 if it is
+        not given.
     optics
         The geometry, film and instrument that these hold for, as the readings say.
     stated_index
@@ -89,6 +92,7 @@ class Curves:
     hand: tuple[float, float] | None = None
     ground_cv: tuple[float, float] = (0.0, 0.0)
     key_strength: FloatArray = field(default_factory=lambda: np.zeros(0))
+    metallic: BoolArray = field(default_factory=lambda: np.zeros(0, dtype=np.bool_))
     predicted_grounds: tuple[str, ...] = ()
     fits: Mapping[bytes, FilmFit] = field(default_factory=dict)
 
@@ -97,6 +101,10 @@ class Curves:
             object.__setattr__(self, "scattering", np.zeros_like(self.absorption))
         if not self.key_strength.size:
             object.__setattr__(self, "key_strength", np.zeros(len(self.grounds)))
+        below = np.asarray(self.return_ratio) < 1.0
+        metallic = np.array(self.metallic if self.metallic.size else below)
+        metallic.flags.writeable = False
+        object.__setattr__(self, "metallic", metallic)
         if not self.stated_index:
             object.__setattr__(self, "stated_index", self.optics.index)
         for name in (

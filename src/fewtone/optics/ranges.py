@@ -141,10 +141,8 @@ def reflectance_range(
     full = Interval(clear[1].escape, clear[0].escape).times(
         Interval(np.exp(brightening.low), np.exp(brightening.high))
     )
-    slanted = max(t, 1.0)
     weight = Interval(
-        _escape_weight(once.low / slanted, trapped.high),
-        _escape_weight(once.high / slanted, trapped.low),
+        _escape_weight(once.low, trapped.high, t), _escape_weight(once.high, trapped.low, t)
     )
     leaving = escape.plus(weight.times(full.minus(escape)))
     scattered = Interval(clear[1].trapped, clear[0].trapped).plus(returned).minus(trapped)

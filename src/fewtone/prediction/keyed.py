@@ -23,7 +23,14 @@ from fewtone.model.uncertainty import ARRAYS, Uncertainty
 from fewtone.optics.opaque import mixed_ground
 from fewtone.typing import FloatArray, IntArray
 
-__all__ = ["RETURN_SD", "STRENGTH_SD", "as_if_read", "mixing_covariance", "with_keyed"]
+__all__ = [
+    "FLAKE_RATIOS",
+    "RETURN_SD",
+    "STRENGTH_SD",
+    "as_if_read",
+    "mixing_covariance",
+    "with_keyed",
+]
 
 STRENGTH_SD = 0.4
 """Standard deviation of a paint's log strength before any of its mixes is read."""
@@ -34,10 +41,10 @@ RETURN_SD = 0.4
 _LEVEL_SD, _SHAPE_SD, _SHAPE_NM, _ROUGH_SD = 0.035, 0.035, 60.0, 0.004
 # Shapes are kept until they hold this share of their variance.
 _KEPT = 0.97
+FLAKE_RATIOS = (1e-3, 0.99)
+"""Least and largest return ratio that flake has in the law of mixing: a mirror's, a solid's."""
 # Of a standard deviation: mild enough to be linear.
 _STEP = 1e-4
-# Beyond this a return ratio is a solid's.
-_LAMBERTIAN = 0.999
 
 
 def mixing_covariance(wavelength_nm: FloatArray) -> FloatArray:
@@ -84,6 +91,7 @@ def _with_keyed(curves: Curves, grounds: tuple[str, ...]) -> Curves:
         grounds=(*curves.grounds, *new),
         ground_reflectance=np.vstack([curves.ground_reflectance, *(m.reflectance for m in parts)]),
         return_ratio=np.append(curves.return_ratio, [mix.return_ratio for mix in parts]),
+        metallic=np.append(curves.metallic, [mix.has_flake for mix in parts]),
         key_strength=np.append(curves.key_strength, np.zeros(len(new))),
         predicted_grounds=(*curves.predicted_grounds, *new),
         uncertainty=curves.uncertainty and _extended(curves, curves.uncertainty, parts),
@@ -113,9 +121,11 @@ class _Mix:
     def __init__(self, curves: Curves, mix: KeyedGround) -> None:
         self.rows: IntArray = np.array([curves.grounds.index(name) for name in mix.parts])
         self.fractions = np.array([float(share) for share in mix.fractions.values()])
+        self.is_flake = curves.metallic[self.rows]
+        self.has_flake = bool(self.is_flake.any())
         self.parents = (
             curves.ground_reflectance[self.rows],
-            curves.return_ratio[self.rows],
+            self._in_mixes(curves.return_ratio[self.rows]),
             curves.key_strength[self.rows],
         )
         reflectance, ratio = mixed_ground(*self.parents, self.fractions)
@@ -131,12 +141,15 @@ class _Mix:
         rho, t, strengths = self.parents
         there, back = mixed_ground(
             np.maximum(rho + _STEP * reflectance, 1e-6),
-            # Solids stay solids.
-            np.where(t < 1.0, np.clip(t + _STEP * ratio, 1e-6, 1.0 - 1e-9), t),
+            self._in_mixes(t + _STEP * ratio),
             strengths + _STEP * strength,
             self.fractions,
         )
         return (there - self.reflectance) / _STEP, (back - self.return_ratio) / _STEP
+
+    def _in_mixes(self, return_ratio: FloatArray) -> FloatArray:
+        """Return ratios as the law of mixing takes them, which tells flake by them; same shape."""
+        return np.where(self.is_flake, np.clip(return_ratio, *FLAKE_RATIOS), return_ratio)
 
 
 def _shapes(wavelength_nm: FloatArray) -> FloatArray:
@@ -187,7 +200,7 @@ def _extended(curves: Curves, sure: Uncertainty, mixes: list[_Mix]) -> Uncertain
         ratio[before:here, row] = back[learnt:]
         reflectance[here : here + kept, row] = shapes * mix.reflectance
         t = mix.return_ratio
-        if t < _LAMBERTIAN:
+        if mix.has_flake:
             ratio[here + kept, row] = RETURN_SD * t * (1.0 - t)
     return replace(
         sure,

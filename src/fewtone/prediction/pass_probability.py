@@ -151,9 +151,7 @@ class PassProbability:
         instrument = settings.measurement.repeat_sd**2
         instrument += curves.uncertainty.model_sd**2 if curves.uncertainty else 0.0
         by_ground = (jacobian @ film.reflectance[:, :, np.newaxis])[:, :, 0]
-        by_ground *= np.where(curves.return_ratio < 1.0, *curves.ground_cv[::-1])[
-            ground, np.newaxis
-        ]
+        by_ground *= np.where(curves.metallic, *curves.ground_cv[::-1])[ground, np.newaxis]
         panels = by_ground[:, :, np.newaxis] * by_ground[:, np.newaxis]
         pours = settings.mixing.pour_cv**2 * (by_toner.swapaxes(1, 2) @ by_toner)
         return FilmSpread(

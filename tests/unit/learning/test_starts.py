@@ -24,7 +24,7 @@ LINES = [
 
 
 # A library dye from which toner 2 runs into a wrong curve, and how much more that costs at least.
-TONER, DYE, COSTS_MORE = 2, 300, 30.0
+TONER, DYE, COSTS_MORE = 2, 900, 30.0
 SAME_COST, SAME_CURVE = 1e-3, 0.01
 
 

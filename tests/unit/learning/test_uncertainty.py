@@ -71,7 +71,7 @@ def told(films_over: Iterable[str]) -> tuple[FloatArray, FloatArray]:
     smooth = reported_covariance(problem, prior, solution)
     bare = bare_returns(problem, solution.at, smooth)
     ratio = solution.at.return_ratio[silver]
-    size = ratio * (1.0 - ratio) * solution.at.ground_reflectance[silver].mean()
+    size = ratio * (1.0 - ratio / 2.0) * solution.at.ground_reflectance[silver].mean()
     both = (fitted, smooth + bare.T @ bare)
     return (
         size * np.sqrt([each[departure, departure] for each in both]),
