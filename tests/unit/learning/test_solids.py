@@ -1,4 +1,4 @@
-"""Solids that reflect as Lambert has it, and piles of pigment that send light back slanted.
+"""Grounds that reflect as Lambert has it, and those that send light back slanted.
 
 The readings are the booth's: it follows light between pigments direction by direction.
 """
@@ -61,3 +61,12 @@ def test_a_lambertian_solid_stays_one(tmp_path: Path, index: float) -> None:
         TrueGround("silver", "metallic", 0.6 * EVEN, Lobe(0.36, 0.2)),
     ]
     assert _fitted(tmp_path, grounds, index)[0] == 1.0
+
+
+def test_flake_of_very_broad_slopes_returns_more_than_a_lambertian_ground(tmp_path: Path) -> None:
+    """Beside other flake, by as much as its films do (tests/outside/test_scattering_film.py)."""
+    grounds = [
+        TrueGround("graphite", "metallic", 0.3 * EVEN, Lobe(0.6, 0.15)),
+        TrueGround("silver", "metallic", 0.6 * EVEN, Lobe(0.36, 0.2)),
+    ]
+    assert _fitted(tmp_path, grounds, 1.5)[0] == pytest.approx(1.3, abs=0.2)
