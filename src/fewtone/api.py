@@ -98,9 +98,9 @@ def learn(
     learnt = estimate(settings, readings, leave_out=panels, progress=progress)
     curves, report = learnt.curves, learnt.report
     if add_rows:
-        recipes = [suggested.recipe for suggested in report.spray_next]
+        sprayed = [(suggested.recipe, suggested.coats) for suggested in report.spray_next]
         added, before, after = append_rows(
-            shelf_folder, settings, [] if keyed else recipes, keyed=keyed
+            shelf_folder, settings, [] if keyed else sprayed, keyed=keyed
         )
         report = replace(report, added_panels=added)
         if before == curves.readings_digest:

@@ -154,10 +154,11 @@ def make_world(seed: int, lights: Sequence[str] = (), *, asked: bool = False) ->
         booth.write_shelf(place, steps, lights, settings=text)
         found = fewtone.learn(place)
         if asked:
-            for recipe in (suggestion.recipe for suggestion in found.spray_next):
+            for panel in found.spray_next:
+                recipe = panel.recipe
                 blend = {toner: float(part) for toner, part in recipe.blend.items()}
-                letdown, coats = float(recipe.medium_parts), int(recipe.coats)
-                steps.append(booth.single(blend, letdown, coats, recipe.ground))
+                letdown = float(recipe.medium_parts)
+                steps += booth.strip(blend, letdown, panel.coats, recipe.ground)
             booth.write_shelf(place, steps, lights, settings=text)
             fewtone.learn(place)
         return World(booth, fewtone.load(place), seed)

@@ -119,20 +119,22 @@ def _learn(folder: Path) -> Learnt:
 
 def _spray_more(booth: Booth, folder: Path, which: TrialSet, learnt: Learnt) -> None:
     """Spray and read five more panels, and add their rows to the readings that are there."""
-    lines = [str(suggested.recipe) for suggested in learnt.report.spray_next]
+    told = learnt.report.spray_next
+    lines, coats = [str(panel.recipe) for panel in told], [panel.coats for panel in told]
     if which.more == "random":
         rng, names = booth.rng, [ground.name for ground in booth.grounds]
         blends = random_blends(rng, len(booth.names), len(lines))
         lines = [blends.line(i, booth.names, rng.choice(names)) for i in range(len(lines))]
-    recipes = [parse(line) for line in lines]
+        coats = [(int(parse(line).coats),) for line in lines]
     panels = [
-        booth.single(
+        step
+        for recipe, read in zip(map(parse, lines), coats, strict=True)
+        for step in booth.strip(
             {name: int(part) for name, part in recipe.blend.items()},
             int(recipe.medium_parts),
-            int(recipe.coats),
+            read,
             recipe.ground,
         )
-        for recipe in recipes
     ]
     booth.write_readings(folder / "more.csv", panels, which.lights)
     with (folder / "readings.csv").open("a", encoding="utf-8") as file:

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 
 __all__ = ["learn"]
 
+_STRIP = ": one strip, read at each coat from the first on"
+
 
 def learn(
     shelf: options.ShelfOption = None,
@@ -182,10 +184,16 @@ def _spray_next(report: FitReport) -> list[Part]:
         "",
         Grid(
             (">ΔE00", "panel"),
-            [(f"{panel.after:.2f}", str(panel.recipe)) for panel in report.spray_next],
+            [
+                (f"{panel.after:.2f}", f"{panel.recipe}{_STRIP if panel.is_strip else ''}")
+                for panel in report.spray_next
+            ],
         ),
         "",
     ]
+    for panel in report.spray_next:
+        if panel.only_bare is not None:
+            parts += [str(panel.only_bare), ""]
     if report.added_panels:
         parts += [
             f"Added to readings.csv, to be filled in: {', '.join(report.added_panels)}.",

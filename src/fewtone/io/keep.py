@@ -107,16 +107,20 @@ def keep_readings(
 
 
 def add_rows(
-    folder: Path, settings: ShelfSettings, recipes: Sequence[Recipe], *, keyed: Recipe | None = None
+    folder: Path,
+    settings: ShelfSettings,
+    panels: Sequence[tuple[Recipe, Sequence[int]]],
+    *,
+    keyed: Recipe | None = None,
 ) -> tuple[tuple[str, ...], str, str]:
-    """Append a row to fill in for each panel to spray; one that waits there already is not added.
+    """Append rows to fill in for the panels to spray; one that waits there already is not added.
 
     Parameters
     ----------
     folder, settings
         The shelf.
-    recipes
-        What the panels are to be sprayed with.
+    panels
+        What each is to be sprayed with, and the coats at which it is read, a row for each.
     keyed
         A recipe over a keyed ground: three bare readings of that ground, and one strip of the
         recipe over it.
@@ -144,7 +148,7 @@ def add_rows(
         }
         taken = {" ".join(row.text("panel").split()).casefold() for row in table.rows}
         edit, added = Edit(table, data), dict[str, None]()
-        for name, note, cells in _rows_to_add(recipes, keyed, taken, waiting):
+        for name, note, cells in _rows_to_add(panels, keyed, taken, waiting):
             added[name] = None
             noted = {"note": note} if "note" in table.columns else {}
             edit.append({"panel": name, **dict(zip(keys, cells, strict=True)), **noted})
@@ -157,15 +161,18 @@ def add_rows(
 
 
 def _rows_to_add(
-    recipes: Sequence[Recipe],
+    sprayed: Sequence[tuple[Recipe, Sequence[int]]],
     keyed: Recipe | None,
     taken: Collection[str],
     waiting: Collection[tuple[str, ...]],
 ) -> Iterator[tuple[str, str, tuple[str, ...]]]:
     """Panel, note, and the cells of ground, blend, letdown and coats, of each row not waiting."""
     panels = [
-        (_TO_SPRAY, [(line.ground, str(line.blend), str(line.medium_parts), str(line.coats))])
-        for line in recipes
+        (
+            _TO_SPRAY,
+            [(line.ground, str(line.blend), str(line.medium_parts), str(step)) for step in coats],
+        )
+        for line, coats in sprayed
     ]
     if keyed is not None:
         film = keyed.ground, str(keyed.blend), str(keyed.medium_parts)

@@ -90,8 +90,15 @@ def _is_whole(report: Mapping[str, Any]) -> bool:
             _require(suspect, _flag, ("removable",))
             _require(suspect, _text_or_none, ("disagrees_with",))
         _require(report, _text_or_none, ("second_light",))
-        steps = report["spray_next_de00"]
-        return all(map(_number, steps)) and len(steps) == len(report["spray_next"]) + bool(steps)
+        steps, count = report["spray_next_de00"], len(report["spray_next"])
+        coats, reasons = report["spray_next_coats"], report["spray_next_reasons"]
+        return (
+            all(map(_number, steps))
+            and len(steps) == count + bool(steps)
+            and all(_number(coat) for each in coats for coat in each)
+            and all(map(_text_or_none, reasons))
+            and len(coats) == len(reasons) == count
+        )
     except (KeyError, TypeError, AttributeError):
         return False
 

@@ -36,6 +36,7 @@ __all__ = [
 # 3: black, index, edge, letdown and thinning deviate too.
 FORMAT = 3
 _NAME = "uncertainty-{}.npz"
+_NEW = "feared"  # not in files of earlier versions
 _FITS = ("fit_digests", "fit_shares", "fit_errors")
 _LARGEST = 100_000_000  # bytes, unpacked; a shelf of thirty toners needs some millions
 
@@ -128,14 +129,15 @@ def load_uncertainty(folder: Path, curves_text: bytes, curves: Curves) -> Curves
         return curves
     try:
         # Read first: a file that is no archive would be left open.
-        stored = io.BytesIO(read_bytes(file))
-        with zipfile.ZipFile(stored) as archive:
+        content = io.BytesIO(read_bytes(file))
+        with zipfile.ZipFile(content) as archive:
             if sum(item.file_size for item in archive.infolist()) > _LARGEST:
                 return curves
-        with np.load(stored, allow_pickle=False) as data:
+        with np.load(content, allow_pickle=False) as data:
             if int(data["format"]) != FORMAT:
                 return curves
-            arrays = {name: data[name].astype(np.float64) for name in ARRAYS}
+            names = [name for name in ARRAYS if name != _NEW or name in data.files]
+            arrays = {name: data[name].astype(np.float64) for name in names}
             uncertainty = Uncertainty(
                 **arrays,
                 model_sd=float(data["model_sd"]),
@@ -178,10 +180,13 @@ def _suits(uncertainty: Uncertainty, curves: Curves) -> bool:
         ),
         (uncertainty.letdown, (count, toners[0])),
         (uncertainty.thinning, (count,)),
+        (uncertainty.feared, (count,)),
     )
     return bool(
         all(array.shape == shape and np.isfinite(array).all() for array, shape in shapes)
         and np.isfinite(uncertainty.model_sd)
         and uncertainty.model_sd >= 0.0
+        and (uncertainty.feared >= 0.0).all()
+        and (uncertainty.feared <= 1.0).all()
         and 0 <= uncertainty.apart <= uncertainty.lasting <= count
     )

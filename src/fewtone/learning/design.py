@@ -12,7 +12,8 @@ Model
     What is only feared, such as a flake unlike the shelf's other ones where it was read bare alone,
     makes panels that tell of it look worth most, and they are worth little where it is not so.
     That it is so and that it is not count as equally likely: the panel is chosen that lowers the
-    mean over both most.
+    mean over both most. Over a ground that was only read bare a panel may be a strip, read at each
+    coat: it is asked for where that lowers the mean by clearly more.
 
     Minimising the mean variance instead (A-optimality proper) spends the panels on the few worst
     recipes, and spraying the least sure recipe did no better in the booth than a random one.
@@ -35,7 +36,7 @@ from fewtone.learning.parameters import GAIN_SD
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import ShelfSettings
-from fewtone.model.variation import film_build_sd
+from fewtone.model.variation import film_build_covariance, film_build_sd
 from fewtone.optics.terms import FilmDerivatives
 from fewtone.prediction.forward import (
     departures_of,
@@ -47,7 +48,7 @@ from fewtone.prediction.forward import (
 from fewtone.prediction.uncertainty import reflectance_deviations
 from fewtone.typing import FloatArray
 
-__all__ = ["Suggestion", "second_light", "suggest"]
+__all__ = ["OnlyBare", "Suggestion", "second_light", "suggest"]
 
 _SEED = 5
 _TARGETS, _CANDIDATES = 240, 800
@@ -58,6 +59,42 @@ _BLOCK = 32
 _BANDS = 10
 # Turned onto what they tell most of, no more of them than this tell anything worth reading.
 _NUMBERS = 6
+# A strip is masked and read step by step: it is worth that where it leaves so many times as much as
+# a panel does. So many of the best panels over grounds that were only read bare are looked at as
+# strips.
+_STRIP_LEAVES, _AS_STRIPS = 0.95, 4
+
+
+@dataclass(frozen=True, slots=True)
+class OnlyBare:
+    """What a panel is worth over a ground of which no film was read.
+
+    Parameters
+    ----------
+    ground
+        Its name.
+    before, after
+        How far off blends over it are expected to be without and with the panel [ΔE00].
+    others
+        The same of blends over all grounds that films were read over, without it; None where there
+        are none.
+    """
+
+    ground: str
+    before: float
+    after: float
+    others: float | None
+
+    def __str__(self) -> str:
+        """Say why it is asked for and what it gains."""
+        beside = ""
+        if self.others is not None:
+            beside = f" ({self.others:.2f} over grounds that you sprayed)"
+        return (
+            f"No film over {self.ground} was read, and bare it does not tell how its flake sends "
+            f"light back through one: blends over it are expected to be off by {self.before:.2f}"
+            f"{beside}, and with this panel by {self.after:.2f}."
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,11 +107,22 @@ class Suggestion:
         What to spray.
     before, after
         How far off this shelf's blends are expected to be without and with it [ΔE00].
+    coats
+        At which it is read: its own, or each up to them where a strip tells clearly more.
+    only_bare
+        Why it is asked for; None over a ground that films were read over.
     """
 
     recipe: Recipe
     before: float
     after: float
+    coats: tuple[int, ...]
+    only_bare: OnlyBare | None = None
+
+    @property
+    def is_strip(self) -> bool:
+        """Whether it is read at several coats."""
+        return len(self.coats) > 1
 
 
 def suggest(
@@ -84,6 +132,7 @@ def suggest(
     lights: Sequence[Light],
     *,
     feared: int = 0,
+    only_bare: Sequence[str] = (),
     count: int = 5,
 ) -> tuple[Suggestion, ...]:
     """Choose the panels to spray next.
@@ -101,6 +150,8 @@ def suggest(
     feared
         How many of the uncertainty's directions, the last ones that panels tell of, are only
         feared: panels are chosen as much for a shelf without them.
+    only_bare
+        Grounds of flake that no film was read over.
     count
         How many panels.
 
@@ -115,21 +166,45 @@ def suggest(
     if curves.uncertainty is None or not targets:
         return ()
     wanted, lasting_variance = _wanted(curves, targets, settings.measurement.light)
-    jacobians = _reading_jacobians(curves, candidates, settings, noise, lights)
+    reads = _Reads(curves, settings, noise, tuple(lights))
+    jacobians = reads.panels(candidates)
     outcomes = [_Expected(jacobians, wanted, lasting_variance)]
     if feared:
         kept = np.s_[..., : wanted.shape[-1] - feared]
         outcomes.append(_Expected(jacobians[kept], wanted[kept], lasting_variance))
+    over = np.array([target.ground for target in targets])
+    bare = set(only_bare)
+    others = ~np.isin(over, only_bare)
     free = np.ones(len(candidates), dtype=np.bool_)
     suggestions: list[Suggestion] = []
     while len(suggestions) < count and free.any():
-        left = np.array([each.after_each() for each in outcomes])
-        best = int(np.where(free, left.sum(axis=0), np.inf).argmin())
-        free[[recipe == candidates[best] for recipe in candidates]] = False
-        suggestions.append(Suggestion(candidates[best], outcomes[0].now, float(left[0, best])))
-        if len(suggestions) < count:
-            for each in outcomes:
-                each.read(best)
+        left = np.where(free, sum(each.after_each() for each in outcomes), np.inf)
+        best = int(left.argmin())
+        recipe, told = candidates[best], jacobians[best]
+        coats: tuple[int, ...] = (int(recipe.coats),)
+        least = _STRIP_LEAVES * left[best]
+        over_bare = [place for place in np.flatnonzero(free) if candidates[place].ground in bare]
+        for place in sorted(over_bare, key=lambda place: left[place])[:_AS_STRIPS]:
+            strip = reads.strip(candidates[place])
+            leaves = sum(each.after(strip) for each in outcomes)
+            if leaves < least:
+                least, recipe, told = leaves, candidates[place], strip
+                coats = tuple(range(1, int(recipe.coats) + 1))
+        free[[recipe == other for other in candidates]] = False
+        before, off = outcomes[0].now, outcomes[0].off
+        for each in outcomes:
+            each.read(told)
+        reason = None
+        here = over == recipe.ground
+        if recipe.ground in bare and here.any():
+            bare.remove(recipe.ground)
+            reason = OnlyBare(
+                recipe.ground,
+                float(off[here].mean()),
+                float(outcomes[0].off[here].mean()),
+                float(off[others].mean()) if others.any() else None,
+            )
+        suggestions.append(Suggestion(recipe, before, outcomes[0].now, coats, reason))
     return tuple(suggestions)
 
 
@@ -157,43 +232,61 @@ class _Expected:
         self, jacobians: FloatArray, wanted: FloatArray, lasting_variance: FloatArray
     ) -> None:
         self._shape = n_candidates, n_read, _ = jacobians.shape
-        self._jacobians = jacobians
         self._flat = jacobians.reshape(n_candidates * n_read, -1)
         self._within = np.eye(n_read) + jacobians @ jacobians.swapaxes(1, 2)
-        across = self._flat @ wanted.reshape(-1, wanted.shape[-1]).T
-        self._across = across.reshape(n_candidates, n_read, -1)
+        self._wanted = wanted.reshape(-1, wanted.shape[-1])
+        self._across = (self._flat @ self._wanted.T).reshape(n_candidates, n_read, -1)
         self._variance = (wanted**2).sum(axis=(1, 2)) + lasting_variance
-        # P is the unit matrix less usedᵀ used.
+        # P is the unit matrix less usedᵀ used; what candidates do not know of yet is gone.
         self._used = np.zeros((0, self._flat.shape[1]))
+        self._gone: list[tuple[FloatArray, FloatArray]] = []
+
+    @property
+    def off(self) -> FloatArray:
+        """Of each target [ΔE00], ``(n_targets,)``."""
+        return np.asarray(np.sqrt(np.maximum(self._variance, 0.0)))
 
     @property
     def now(self) -> float:
         """Mean over the targets [ΔE00]."""
-        return float(np.sqrt(self._variance).mean())
+        return float(self.off.mean())
 
     def after_each(self) -> FloatArray:
         """The same once one candidate is read [ΔE00], ``(n_candidates,)``."""
-        taken = self._taken(slice(None))
+        n_candidates, n_read, _ = self._shape
+        while self._gone:
+            row, across = self._gone.pop()
+            gone = (self._flat @ row.T).reshape(n_candidates, n_read, -1)
+            self._across = self._across - gone @ across
+            self._within = self._within - gone @ gone.swapaxes(1, 2)
+        taken = self._taken(self._within, self._across)
         return np.asarray(np.sqrt(np.maximum(self._variance - taken, 0.0)).mean(axis=1))
 
-    def read(self, which: int) -> None:
-        """From here on the panel of this candidate counts as read."""
-        taken = self._taken(slice(which, which + 1))[0]
-        root = np.linalg.cholesky(self._within[which])
-        jacobian = self._jacobians[which]
-        jacobian = jacobian - (jacobian @ self._used.T) @ self._used
-        row = np.linalg.solve(root, jacobian)
-        n_candidates, n_read, _ = self._shape
-        gone = (self._flat @ row.T).reshape(n_candidates, n_read, -1)
-        self._across = self._across - gone @ np.linalg.solve(root, self._across[which])
-        self._within = self._within - gone @ gone.swapaxes(1, 2)
-        self._variance = self._variance - taken
+    def after(self, jacobian: FloatArray) -> float:
+        """The same once a panel of this Jacobian is read [ΔE00]."""
+        _, within, across = self._seen(jacobian)
+        taken = self._taken(within[np.newaxis], across[np.newaxis])[0]
+        return float(np.sqrt(np.maximum(self._variance - taken, 0.0)).mean())
+
+    def read(self, jacobian: FloatArray) -> None:
+        """From here on a panel of this Jacobian counts as read."""
+        left, within, across = self._seen(jacobian)
+        root = np.linalg.cholesky(within)
+        row = np.linalg.solve(root, left)
+        self._gone.append((row, np.linalg.solve(root, across)))
+        self._variance = self._variance - self._taken(within[np.newaxis], across[np.newaxis])[0]
         self._used = np.concatenate([self._used, row])
 
-    def _taken(self, which: slice) -> FloatArray:
-        """What candidates take off the targets' variances, ``(n, n_targets)``."""
-        roots = np.linalg.inv(np.linalg.cholesky(self._within[which]))
-        taken = ((roots @ self._across[which]) ** 2).sum(axis=1)
+    def _seen(self, jacobian: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Of a panel: HᵀP, 1 + HᵀPH and HᵀPG; columns of directions without those left out."""
+        jacobian = jacobian[:, : self._flat.shape[1]]
+        left = jacobian - (jacobian @ self._used.T) @ self._used
+        return left, np.eye(len(left)) + left @ jacobian.T, left @ self._wanted.T
+
+    def _taken(self, within: FloatArray, across: FloatArray) -> FloatArray:
+        """What panels take off the targets' variances, ``(n, n_targets)``."""
+        roots = np.linalg.inv(np.linalg.cholesky(within))
+        taken = ((roots @ across) ** 2).sum(axis=1)
         return np.asarray(taken.reshape(len(taken), -1, 3).sum(axis=2))
 
 
@@ -219,43 +312,75 @@ def _wanted(
     return np.concatenate(jacobian), np.concatenate(lasting_variance)
 
 
-def _reading_jacobians(
-    curves: Curves,
-    candidates: Sequence[Recipe],
-    settings: ShelfSettings,
-    noise: Noise,
-    lights: Sequence[Light],
-) -> FloatArray:
-    """Jacobian of the candidates' readings, ``(n_candidates, n_read, n_directions)``.
+@dataclass(frozen=True, slots=True)
+class _Reads:
+    """What a shop reads of panels, as Jacobians in the directions.
 
     They are in standard deviations and uncorrelated: of the instrument, and of the panel's own
     film build and gain and the lasting directions, which are integrated out.
     """
-    assert curves.uncertainty is not None
-    mixing, jacobians = settings.mixing, []
-    for film, off, dose, recipes in _in_blocks(curves, candidates):
-        by_log_film = film.d_tau * (dose @ curves.absorption)
-        by_log_film += film.d_scattering * (dose @ curves.scattering)
-        build = film_build_sd([float(recipe.coats) for recipe in recipes], mixing)
-        hidden = np.stack([build[:, np.newaxis] * by_log_film, GAIN_SD * film.reflectance], axis=2)
-        link = _read_as(curves, film.reflectance, noise, lights)
-        if lights:
-            # A gain is none of Lab's.
-            hidden = hidden[..., :1]
-        learnable = off.shape[2] - curves.uncertainty.lasting
-        hidden = link @ np.concatenate([hidden, off[..., learnable:]], axis=2)
-        spread = np.eye(link.shape[1]) + hidden @ hidden.swapaxes(1, 2)
-        jacobians.append(np.linalg.solve(np.linalg.cholesky(spread), link @ off[..., :learnable]))
-    return _in_fewer(np.concatenate(jacobians))
+
+    curves: Curves
+    settings: ShelfSettings
+    noise: Noise
+    lights: tuple[Light, ...]
+
+    def panels(self, recipes: Sequence[Recipe]) -> FloatArray:
+        """Of panels of their own, ``(n_recipes, n_read, n_directions)``."""
+        jacobians = []
+        for told, by_build, others, some in self._films(recipes):
+            coats = np.array([float(recipe.coats) for recipe in some])
+            build = film_build_sd(coats, self.settings.mixing)[:, np.newaxis]
+            hidden = np.concatenate([(build * by_build)[..., np.newaxis], others], axis=2)
+            jacobians.append(_whitened(told, hidden))
+        return _in_fewer(np.concatenate(jacobians))
+
+    def strip(self, recipe: Recipe) -> FloatArray:
+        """Of one panel, read at each coat up to the recipe's, ``(n_read, n_directions)``."""
+        coats = np.arange(1, int(recipe.coats) + 1)
+        ((told, by_build, others, _),) = self._films([recipe.with_(coats=int(c)) for c in coats])
+        build = film_build_covariance(coats.astype(np.float64), self.settings.mixing)
+        builds = by_build[..., np.newaxis] * np.linalg.cholesky(build)[:, np.newaxis]
+        hidden = np.concatenate([builds, others], axis=2)
+        flat = (each.reshape(1, -1, each.shape[2]) for each in (told, hidden))
+        return np.asarray(_in_fewer(_whitened(*flat), 2 * _NUMBERS)[0])
+
+    def _films(
+        self, recipes: Sequence[Recipe]
+    ) -> Iterator[tuple[FloatArray, FloatArray, FloatArray, Sequence[Recipe]]]:
+        """Readings in the instrument's noise, some recipes at a time.
+
+        How they move in the directions ``(n, n_read, n_directions)``, with the film build
+        ``(n, n_read)`` and with what else one panel has to itself ``(n, n_read, n_hidden)``.
+        """
+        curves = self.curves
+        assert curves.uncertainty is not None
+        for film, off, dose, some in _in_blocks(curves, recipes):
+            by_log_film = film.d_tau * (dose @ curves.absorption)
+            by_log_film += film.d_scattering * (dose @ curves.scattering)
+            link = _read_as(curves, film.reflectance, self.noise, self.lights)
+            learnable = off.shape[2] - curves.uncertainty.lasting
+            hidden = [off[..., learnable:]]
+            if not self.lights:
+                # A gain is none of Lab's.
+                hidden.append(GAIN_SD * film.reflectance[..., np.newaxis])
+            by_build = (link @ by_log_film[..., np.newaxis])[..., 0]
+            yield link @ off[..., :learnable], by_build, link @ np.concatenate(hidden, axis=2), some
 
 
-def _in_fewer(jacobians: FloatArray) -> FloatArray:
+def _whitened(told: FloatArray, hidden: FloatArray) -> FloatArray:
+    """Readings with what is hidden integrated out, shaped like `told`."""
+    spread = np.eye(told.shape[1]) + hidden @ hidden.swapaxes(1, 2)
+    return np.asarray(np.linalg.solve(np.linalg.cholesky(spread), told))
+
+
+def _in_fewer(jacobians: FloatArray, count: int = _NUMBERS) -> FloatArray:
     """The same readings as fewer uncorrelated numbers, ``(n_candidates, n_told, n_directions)``.
 
     A spectrum is turned onto what it tells most of, its most telling number last.
     """
     _, vectors = np.linalg.eigh(jacobians @ jacobians.swapaxes(1, 2))
-    return np.asarray(vectors[..., -_NUMBERS:].swapaxes(1, 2) @ jacobians)
+    return np.asarray(vectors[..., -count:].swapaxes(1, 2) @ jacobians)
 
 
 def _read_as(

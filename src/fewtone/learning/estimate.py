@@ -40,11 +40,14 @@ from fewtone.learning.report import FitReport, fit_report
 from fewtone.learning.solver import Prior, Solution, robust_weights, schur_complement, solve
 from fewtone.learning.starts import last_look, second_look, starting_point
 from fewtone.learning.uncertainty import (
+    LETDOWN_LIKELY,
+    LETDOWN_WIDER,
     Unfollowed,
     bare_returns,
     common_letdown,
     data_shares,
-    reported_covariance,
+    only_bare,
+    reported_covariances,
     shared_covariance,
     uncertainty_of,
 )
@@ -162,9 +165,9 @@ def _estimate(
     per_doubling = common_letdown(at, covariance)
     hand = doubted_hand(problem, prior, solution, settings.mixing)
     doubted = problem.with_variation(hand, problem.ground_cv)
-    reported, narrower = (
-        reported_covariance(doubted, prior, solution, wider=wider) for wider in (True, False)
-    )
+    # Panels that are asked for by a wider doubt of the letdown are no better than random ones.
+    reported, narrower = reported_covariances(doubted, prior, solution, (LETDOWN_WIDER, 1.0))
+    (likely,) = reported_covariances(problem, prior, solution, (LETDOWN_LIKELY,))
     bare = bare_returns(problem, at, narrower)
     light = settings.measurement.light
     factor = uncertainty_factor(problem, judged.expected, solution.weights, light)
@@ -177,6 +180,7 @@ def _estimate(
             Unfollowed(at.letdown - per_doubling, min(seen_surface, 0.0)),
             film_departures_rms(settings.mixing, problem.middle_letdown),
             bare,
+            factor**2 * likely,
         )
 
     curves = Curves(
@@ -234,6 +238,7 @@ def _estimate(
             problem.noise,
             seen.lab_lights,
             feared=len(bare),
+            only_bare=[seen.grounds[ground] for ground in only_bare(problem)],
         ),
         second_light=second_light(seen.lab_lights),
         cautions=tuple(cautions),

@@ -6,6 +6,7 @@ builds and gains integrated out. Beside it stands what the film model itself mis
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -22,11 +23,14 @@ from fewtone.model.uncertainty import Uncertainty
 from fewtone.typing import FloatArray
 
 __all__ = [
+    "LETDOWN_LIKELY",
+    "LETDOWN_WIDER",
     "Unfollowed",
     "bare_returns",
     "common_letdown",
     "data_shares",
-    "reported_covariance",
+    "only_bare",
+    "reported_covariances",
     "shared_covariance",
     "uncertainty_of",
 ]
@@ -52,15 +56,18 @@ _BARE_RETURNED_SD, _MOST_BARE_RETURN_SD = 0.08, 0.5
 # How many times as far as the fit takes it to strength may lean on the letdown, so that two thirds
 # of the intervals of the booth's 8 % between 4:1 and 8:1, read at 6:1, hold what they should;
 # calibrated there, seeds 1 to 3.
-_LETDOWN_WIDER = 1.18
+LETDOWN_WIDER = 1.18
+# What is only feared is as likely not so: half its variance.
+_AS_LIKELY_NOT = 0.5
+LETDOWN_LIKELY = _AS_LIKELY_NOT**0.5
 # So far below the weight of what shows, a deviation is rounding.
 _LEAST_WEIGHT = 1e-10
 
 
-def reported_covariance(
-    problem: Problem, prior: Prior, solution: Solution, *, wider: bool = True
-) -> FloatArray:
-    """Covariance of the shared parameters as it is reported, ``(n_shared, n_shared)``.
+def reported_covariances(
+    problem: Problem, prior: Prior, solution: Solution, letdown: Sequence[float]
+) -> list[FloatArray]:
+    """Covariances of the shared parameters, ``(n_shared, n_shared)`` each.
 
     Flake is smoother than the fit takes any ground to be.
 
@@ -68,9 +75,8 @@ def reported_covariance(
     ----------
     problem, prior, solution
         The fit; the problem's hand as unsteady as it may be.
-    wider
-        Whether strength may lean further on the letdown than the fit takes it to. Panels that are
-        asked for by that doubt are no better than random ones (booth).
+    letdown
+        For each, how many times as far as the fit takes it to strength may lean on the letdown [1].
     """
     layout, grid = problem.layout, problem.seen.wavelength_nm
     precision = schur_complement(problem, prior, solution.at, solution.weights)
@@ -79,10 +85,12 @@ def reported_covariance(
         smoother = ground_prior(grid, smooth=True, coloured=coloured).precision
         smoother = smoother - ground_prior(grid, coloured=coloured).precision
         precision[np.ix_(layout.ground(ground), layout.ground(ground))] += smoother
-    if wider:
-        letdowns = np.ix_(*2 * [[layout.letdown(toner) for toner in range(layout.n_toners)]])
-        precision[letdowns] -= (1.0 - _LETDOWN_WIDER**-2) * prior.precision[letdowns]
-    return np.asarray(cho_solve(cho_factor(precision), np.eye(len(precision))))
+    letdowns = np.ix_(*2 * [[layout.letdown(toner) for toner in range(layout.n_toners)]])
+    fitted, covariances = precision[letdowns].copy(), []
+    for wider in letdown:
+        precision[letdowns] = fitted - (1.0 - wider**-2) * prior.precision[letdowns]
+        covariances.append(np.asarray(cho_solve(cho_factor(precision), np.eye(len(precision)))))
+    return covariances
 
 
 def bare_returns(problem: Problem, at: Parameters, covariance: FloatArray) -> FloatArray:
@@ -99,16 +107,28 @@ def bare_returns(problem: Problem, at: Parameters, covariance: FloatArray) -> Fl
     covariance
         Of the shared parameters, ``(n_shared, n_shared)``.
     """
-    layout, seen = problem.layout, problem.seen
-    bare = set(layout.metallic) - {mix.ground for mix in layout.keyed} - seen.filmed_grounds
+    layout, bare = problem.layout, only_bare(problem)
     off: FloatArray = np.zeros((len(bare), layout.size))
-    for row, ground in enumerate(sorted(bare)):
+    for row, ground in enumerate(bare):
         departure, ratio = layout.return_ratio_departure(ground), at.return_ratio[ground]
         fitted = covariance[departure, departure]
         sd = min(_BARE_RETURNED_SD / at.ground_reflectance[ground].mean(), _MOST_BARE_RETURN_SD)
         variance = (sd / return_ratio_slope(ratio)) ** 2
         off[row] = covariance[departure] / fitted * np.sqrt(max(variance - fitted, 0.0))
     return off
+
+
+def only_bare(problem: Problem) -> list[int]:
+    """Flake that no film was read over, keyed grounds apart.
+
+    Parameters
+    ----------
+    problem
+        What was read.
+    """
+    layout = problem.layout
+    keyed = {mix.ground for mix in layout.keyed}
+    return sorted(set(layout.metallic) - keyed - problem.seen.filmed_grounds)
 
 
 def shared_covariance(
@@ -160,6 +180,7 @@ def uncertainty_of(
     unfollowed: Unfollowed,
     departures: tuple[float, float],
     beside: FloatArray | None = None,
+    likely: FloatArray | None = None,
 ) -> Uncertainty:
     """The covariance as few directions of deviation.
 
@@ -176,35 +197,12 @@ def uncertainty_of(
     departures
         Root mean squares of `film_departures` over what the shop sprays.
     beside
-        Deviations beside the covariance, ``(n, n_shared)``.
+        Deviations beside the covariance that are only feared, ``(n, n_shared)``.
+    likely
+        As `covariance`, without what is only feared; None where nothing is.
     """
     layout, curves = at.layout, at.absorption
-    # Weigh each unknown by what it does to the reflectance of a middling film: what is tiny or
-    # deep in the dark may be as unsure as it likes.
-    left = np.exp(-_PATH * _DOSE * curves)
-    weight = np.ones(layout.size)
-    for toner in range(layout.n_toners):
-        weight[layout.toner(toner)] = _PATH * _DOSE * curves[toner] * left[toner]
-        weight[layout.haze(toner)] = _DOSE * at.scattering[toner].mean()
-    for ground in range(layout.n_grounds):
-        weight[layout.ground(ground)] = at.ground_reflectance[ground]
-    # What moves all wavelengths together counts at each of them.
-    every = np.sqrt(curves.shape[1])
-    if layout.metallic:
-        grounds = list(layout.metallic)
-        ratio = at.return_ratio[grounds]
-        light = (at.ground_reflectance[grounds] ** 2).mean(axis=1)
-        does = _RETURNED * return_ratio_slope(ratio) * light
-        weight[layout.return_ratio] = every * does.mean()
-        weight[[layout.return_ratio_departure(ground) for ground in grounds]] = every * does
-    weight[layout.black] = every
-    weight[[layout.index, layout.edge]] = every * _OPTICS_DOES
-    # Strengths tell of grounds that are none yet.
-    weight[[layout.key_strength(ground) for ground in layout.parents]] = 0.0
-    by_dose = np.array([np.linalg.norm(weight[layout.toner(i)]) for i in range(layout.n_toners)])
-    log_coats, doublings = departures
-    weight[[layout.letdown(toner) for toner in range(layout.n_toners)]] = doublings * by_dose
-    weight[layout.thinning] = log_coats * by_dose.mean()
+    weight, left = _weights(at, departures), np.exp(-_PATH * _DOSE * curves)
     # And each curve's deviation by how much of it the eye sees, through a middling film.
     grades = [
         (layout.ground(ground), at.ground_reflectance[ground]) for ground in range(layout.n_grounds)
@@ -229,6 +227,13 @@ def uncertainty_of(
     for here, _, back in turned:
         deviations[:, here] = deviations[:, here] @ back
     deviations *= ease
+    feared: FloatArray = np.zeros(kept)
+    if likely is not None:
+        along = vectors[:, :kept].copy()
+        for here, root, _ in turned:
+            along[here] = root @ along[here]
+        along *= weight[:, np.newaxis]
+        feared = 1.0 - ((likely @ along) * along).sum(axis=0) / values[:kept]
     apart = _departures(at, covariance, unfollowed, departures)
     known: FloatArray = np.zeros((2, layout.size))
     known[0, layout.black] = unfollowed.below
@@ -236,6 +241,7 @@ def uncertainty_of(
     known[1, columns] = unfollowed.letdown
     known = known[known.any(axis=1)]
     more = np.zeros((0, layout.size)) if beside is None else beside
+    feared = np.concatenate([np.clip(feared, 0.0, 1.0), np.full(len(more), _AS_LIKELY_NOT)])
     deviations = np.concatenate([deviations, more, known, apart])
     return Uncertainty(
         absorption=np.stack(
@@ -265,7 +271,41 @@ def uncertainty_of(
         key_strength=strength_deviations(at, covariance),
         letdown=deviations[:, [layout.letdown(i) for i in range(layout.n_toners)]],
         thinning=deviations[:, layout.thinning],
+        feared=np.concatenate([feared, np.zeros(len(known) + len(apart))]),
     )
+
+
+def _weights(at: Parameters, departures: tuple[float, float]) -> FloatArray:
+    """What each unknown does to the reflectance of a middling film [1], ``(n_shared,)``.
+
+    What is tiny or deep in the dark may be as unsure as it likes.
+    """
+    layout, curves = at.layout, at.absorption
+    left = np.exp(-_PATH * _DOSE * curves)
+    weight = np.ones(layout.size)
+    for toner in range(layout.n_toners):
+        weight[layout.toner(toner)] = _PATH * _DOSE * curves[toner] * left[toner]
+        weight[layout.haze(toner)] = _DOSE * at.scattering[toner].mean()
+    for ground in range(layout.n_grounds):
+        weight[layout.ground(ground)] = at.ground_reflectance[ground]
+    # What moves all wavelengths together counts at each of them.
+    every = np.sqrt(curves.shape[1])
+    if layout.metallic:
+        grounds = list(layout.metallic)
+        ratio = at.return_ratio[grounds]
+        light = (at.ground_reflectance[grounds] ** 2).mean(axis=1)
+        does = _RETURNED * return_ratio_slope(ratio) * light
+        weight[layout.return_ratio] = every * does.mean()
+        weight[[layout.return_ratio_departure(ground) for ground in grounds]] = every * does
+    weight[layout.black] = every
+    weight[[layout.index, layout.edge]] = every * _OPTICS_DOES
+    # Strengths tell of grounds that are none yet.
+    weight[[layout.key_strength(ground) for ground in layout.parents]] = 0.0
+    by_dose = np.array([np.linalg.norm(weight[layout.toner(i)]) for i in range(layout.n_toners)])
+    log_coats, doublings = departures
+    weight[[layout.letdown(toner) for toner in range(layout.n_toners)]] = doublings * by_dose
+    weight[layout.thinning] = log_coats * by_dose.mean()
+    return weight
 
 
 def _graded(reflectance: FloatArray, wavelength_nm: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -20,6 +20,7 @@ ARRAYS = (
     "edge",
     "letdown",
     "thinning",
+    "feared",
 )
 
 
@@ -49,6 +50,10 @@ class Uncertainty:
         ``(n_directions, n_toners)``.
     thinning
         Deviations of the power by which a film of n coats is less than n [1], ``(n_directions,)``.
+    feared
+        What share of a direction's variance intervals reckon with beyond what is likely, as where a
+        flake that was only read bare may be unlike all others [1], ``(n_directions,)``. Chances
+        leave it out.
     lasting
         How many of the directions, the last ones, no panel tells of.
     apart
@@ -72,6 +77,7 @@ class Uncertainty:
     edge: FloatArray = field(default_factory=lambda: np.zeros(0))
     letdown: FloatArray = field(default_factory=lambda: np.zeros(0))
     thinning: FloatArray = field(default_factory=lambda: np.zeros(0))
+    feared: FloatArray = field(default_factory=lambda: np.zeros(0))
     lasting: int = 0
     key_strength: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
     apart: int = 0
@@ -80,7 +86,7 @@ class Uncertainty:
         directions, toners = self.absorption.shape[:2]
         if not self.letdown.size:
             object.__setattr__(self, "letdown", np.zeros((directions, toners)))
-        for name in ("black", "index", "edge", "thinning"):
+        for name in ("black", "index", "edge", "thinning", "feared"):
             if not getattr(self, name).size:
                 object.__setattr__(self, name, np.zeros(directions))
         for name in (*ARRAYS, "key_strength"):

@@ -213,5 +213,6 @@ def _extended(curves: Curves, sure: Uncertainty, mixes: list[_Mix]) -> Uncertain
         edge=inserted(sure.edge),
         letdown=inserted(sure.letdown),
         thinning=inserted(sure.thinning),
+        feared=inserted(sure.feared),
         key_strength=np.hstack([strengths, np.zeros((len(strengths), len(mixes)))]),
     )

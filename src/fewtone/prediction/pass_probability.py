@@ -2,11 +2,11 @@
 
 Model
     Everything that makes a fresh panel differ from its prediction is small, so Lab is taken to be
-    linear in it and normal: the curves and the ground (as learning knows them), the film model's
-    own error, how grounds differ from panel to panel, the panel's film build, the pour of each
-    component and the instrument (`fewtone.model.variation`). Of a film that is known by its doses,
-    all is the same however it is sprayed but for film build and pours, which depend on the number
-    of coats, and for how unsure coats and letdowns are that were not read.
+    linear in it and normal: the curves and the ground (as learning knows them, without what is only
+    feared), the film model's own error, how grounds differ from panel to panel, the panel's film
+    build, the pour of each component and the instrument (`fewtone.model.variation`). Of a film that
+    is known by its doses, all is the same however it is sprayed but for film build and pours, which
+    depend on the number of coats, and for how unsure coats and letdowns are that were not read.
 
     ΔE00² to the target is taken to be δᵀ M δ for the step δ from the target to a panel, with the
     metric M of the colour halfway between target and prediction, about which ΔE00 itself is
@@ -142,14 +142,17 @@ class PassProbability:
         jacobian = np.concatenate(
             [lab_jacobian_of(curves, film.reflectance, light) for light in lights], axis=1
         )
-        off = lab_deviations_of(curves, film, jacobian, doses, ground)
+        sure = curves.uncertainty
+        assert sure is not None
+        likely = np.sqrt(1.0 - sure.feared)[:, np.newaxis]
+        off = likely * lab_deviations_of(curves, film, jacobian, doses, ground)
         # ∂Lab/∂ log dose of each toner, (n, n_toners, 3).
         by_toner = (jacobian * film.d_tau[:, np.newaxis]) @ curves.absorption.T
         if curves.scattering.any():
             by_toner += (jacobian * film.d_scattering[:, np.newaxis]) @ curves.scattering.T
         by_toner = by_toner.swapaxes(1, 2) * doses[:, :, np.newaxis]
-        instrument = settings.measurement.repeat_sd**2
-        instrument += curves.uncertainty.model_sd**2 if curves.uncertainty else 0.0
+        further = departing_deviations(curves, by_toner)
+        instrument = settings.measurement.repeat_sd**2 + sure.model_sd**2
         by_ground = (jacobian @ film.reflectance[:, :, np.newaxis])[:, :, 0]
         by_ground *= np.where(curves.metallic, *curves.ground_cv[::-1])[ground, np.newaxis]
         panels = by_ground[:, :, np.newaxis] * by_ground[:, np.newaxis]
@@ -166,7 +169,9 @@ class PassProbability:
             by_dose=(doses[:, np.newaxis] @ by_toner)[:, 0],
             dose=doses.sum(axis=1),
             dose_square=(doses**2).sum(axis=1),
-            departing=_departing(off, departing_deviations(curves, by_toner)),
+            departing=None
+            if further is None
+            else _departing(off, *(likely * each for each in further)),
         )
 
     def of(
@@ -390,11 +395,8 @@ def _sprayed(recipes: Sequence[Recipe]) -> tuple[FloatArray, FloatArray]:
     return coats, np.array([float(recipe.medium_parts) for recipe in recipes])
 
 
-def _departing(off: FloatArray, further: tuple[FloatArray, FloatArray] | None) -> FloatArray | None:
+def _departing(off: FloatArray, by_coats: FloatArray, by_letdown: FloatArray) -> FloatArray:
     """`FilmSpread.departing` of deviations and of what coats and letdown add to them."""
-    if further is None:
-        return None
-    by_coats, by_letdown = further
 
     def crossed(one: FloatArray, other: FloatArray) -> FloatArray:
         product = one.swapaxes(1, 2) @ other

@@ -60,6 +60,8 @@ DAMAGE: tuple[Callable[[dict[str, Any]], object], ...] = (
     lambda told: told.update(left_out=[1]),
     lambda told: told["spray_next_de00"].append(None),
     lambda told: told["spray_next_de00"].pop(),
+    lambda told: told["spray_next_coats"].append(["2"]),
+    lambda told: told["spray_next_reasons"].pop(),
 )
 
 

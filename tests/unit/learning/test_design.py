@@ -56,7 +56,6 @@ OTHERS = {
     "thin films": [
         f"1 t0 + 1 t1 + 1 t2, 8:1, 2 coats over {list(GROUNDS)[i % 2]}" for i in range(5)
     ],
-    "one toner": [f"t0, 4:1, {2 + i} coats over silver" for i in range(5)],
 }
 
 
@@ -96,16 +95,21 @@ def test_each_panel_adds_to_those_before() -> None:
     assert all(0.0 < suggested.after < suggested.before for suggested in found)
 
 
-def test_what_is_only_feared_decides_no_more_than_half() -> None:
-    """A doubt of one ground alone draws the first panel there, and a later one if only feared."""
-    shop, readings = _shelf([D65])
-    curves = learnt(shop, readings).curves
+def _doubted(curves: Curves) -> Curves:
+    """The curves with silver's internal-return ratio in doubt, the last that panels tell of."""
     known = curves.uncertainty
     assert known is not None
     end = len(known.return_ratio) - known.lasting
     wider = {name: np.insert(getattr(known, name), end, 0.0, axis=0) for name in ARRAYS}
     wider["return_ratio"][end, curves.grounds.index("silver")] = DOUBT
-    doubted = replace(curves, uncertainty=replace(known, **wider))
+    return replace(curves, uncertainty=replace(known, **wider))
+
+
+def test_what_is_only_feared_decides_no_more_than_half() -> None:
+    """A doubt of one ground alone draws the first panel there, and a later one if only feared."""
+    shop, readings = _shelf([D65])
+    curves = learnt(shop, readings).curves
+    doubted = _doubted(curves)
 
     def grounds(curves: Curves, feared: int) -> list[str]:
         return [s.recipe.ground for s in suggest(curves, shop, NOISE, [D65], feared=feared)]
@@ -113,6 +117,33 @@ def test_what_is_only_feared_decides_no_more_than_half() -> None:
     assert grounds(curves, 0)[0] == "white"
     assert grounds(doubted, 0)[0] == "silver"
     assert grounds(doubted, 1)[:2] == ["white", "silver"]
+
+
+def test_a_ground_that_was_only_read_bare_is_asked_for_and_why() -> None:
+    """One strip over it, with what blends over it are off by; read and learnt, that comes true."""
+    shop, lines = settings(CURVES), [line for line in LINES if "white" in line[1]]
+    bare = learnt(shop, spray(CURVES, lines, lights=[D65]))
+    told = bare.report.spray_next
+    (strip,) = (panel for panel in told if panel.only_bare is not None)
+    why = strip.only_bare
+    assert why is not None
+    assert why.ground == strip.recipe.ground == "silver"
+    assert "over silver was read, and bare it does not tell" in str(why)
+    assert f"off by {why.before:.2f}" in str(why)
+    assert strip.is_strip
+    assert strip.coats == tuple(range(1, int(strip.recipe.coats) + 1))
+    assert told[0] is strip
+    assert why.after < why.before
+    assert strip.after < strip.before
+    lines += [("strip", str(strip.recipe.with_(coats=coats))) for coats in strip.coats]
+    found = learnt(shop, spray(CURVES, lines, lights=[D65])).report.spray_next
+    assert all(panel.only_bare is None for panel in found)
+    # Chances to pass hold a flake unlike the others for as likely as one like them.
+    sure = bare.curves.uncertainty
+    assert sure is not None
+    (feared,) = np.flatnonzero(sure.feared == 0.5)
+    assert sure.return_ratio[feared, bare.curves.grounds.index("silver")] > 0.01
+    assert (1.0 - MORE_THAN_SAID) * strip.after < found[0].before < (1.0 + LINEARISED) * strip.after
 
 
 def test_a_toner_out_of_stock_is_not_asked_for() -> None:

@@ -11,9 +11,10 @@ from fewtone.learning.estimate import fit
 from fewtone.learning.observations import observe
 from fewtone.learning.parameters import blank
 from fewtone.learning.uncertainty import (
+    LETDOWN_WIDER,
     Unfollowed,
     bare_returns,
-    reported_covariance,
+    reported_covariances,
     shared_covariance,
     uncertainty_of,
 )
@@ -68,7 +69,7 @@ def told(films_over: Iterable[str]) -> tuple[FloatArray, FloatArray]:
     ripple = np.zeros((places.size - 2 * WAVE, layout.size))
     ripple[:, places] = each[: -2 * WAVE] - 2.0 * each[WAVE:-WAVE] + each[2 * WAVE :]
     departure = layout.return_ratio_departure(silver)
-    smooth = reported_covariance(problem, prior, solution)
+    (smooth,) = reported_covariances(problem, prior, solution, [LETDOWN_WIDER])
     bare = bare_returns(problem, solution.at, smooth)
     ratio = solution.at.return_ratio[silver]
     size = ratio * (1.0 - ratio / 2.0) * solution.at.ground_reflectance[silver].mean()
@@ -107,7 +108,7 @@ def test_what_readings_pin_is_told_as_unsure_as_it_is() -> None:
     seen = observe(shelf, spray(curves, lines, lights=[D65]))
     problem, prior, solution = fit(shelf, seen)
     at, layout = solution.at, problem.layout
-    covariance = reported_covariance(problem, prior, solution)
+    (covariance,) = reported_covariances(problem, prior, solution, [LETDOWN_WIDER])
     nothing = Unfollowed(np.zeros(layout.n_toners), 0.0)
     certainty = uncertainty_of(at, covariance, seen.wavelength_nm, nothing, ONE_FILM)
     matrix = weights(seen.wavelength_nm, D65)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -17,6 +18,7 @@ from fewtone.learning import estimate
 from fewtone.model.curves import Curves
 from fewtone.model.recipe import parse
 from fewtone.model.shelf import Measurement, Mixing
+from fewtone.model.uncertainty import ARRAYS
 from fewtone.model.variation import film_build_sd, pour_deviations
 from fewtone.prediction.forward import (
     departures_of,
@@ -115,6 +117,31 @@ def test_the_chance_to_pass_moves_as_it_should(learnt: Curves) -> None:
     assert _chance(learnt, 1.0, shaky, away=1.0) < _chance(learnt, 1.0, shaky)
     assert _chance(learnt, 50.0, shaky) == 1.0
     assert _chance(learnt, 1.0, shaky) == _chance(learnt, 1.0, shaky)
+
+
+def test_chances_leave_out_what_is_only_feared(learnt: Curves) -> None:
+    """As if those directions deviated by so much less; intervals hold them whole."""
+    sure = learnt.uncertainty
+    assert sure is not None
+    feared = np.linspace(0.0, 1.0, len(sure.black))
+    doubted = replace(learnt, uncertainty=replace(sure, feared=feared))
+
+    def scaled(array: np.ndarray) -> np.ndarray:
+        return np.asarray(np.sqrt(1.0 - feared).reshape(-1, *[1] * (array.ndim - 1)) * array)
+
+    less: dict[str, Any] = {
+        name: scaled(getattr(sure, name)) for name in ARRAYS if name != "feared"
+    }
+    likely = replace(learnt, uncertainty=replace(sure, **less, feared=np.zeros_like(feared)))
+    recipe, shelf = RECIPE.with_(medium_parts=4), replace(SETTINGS, mixing=Mixing(panel_cv=0.02))
+    target = lab_target(predict(learnt, [recipe], D65).lab[0], D65)
+    none = replace(learnt, uncertainty=replace(sure, feared=np.zeros_like(feared)))
+    chances = [pass_probability(c, shelf, [recipe], target, 0.5) for c in (doubted, likely, none)]
+    left_out, as_if, whole_chance = (float(c[0]) for c in chances if c is not None)
+    assert left_out == as_if
+    assert left_out > whole_chance
+    whole, same = (predict(c, [recipe], D65, deviations=True).lab_sd for c in (learnt, doubted))
+    np.testing.assert_array_equal(whole, same)
 
 
 def test_deviations_of_many_films_are_those_of_each(learnt: Curves) -> None:
@@ -354,8 +381,7 @@ def test_what_coats_and_letdown_add_is_a_covariance_multiplied_out() -> None:
     """Times how far coats and letdown depart, the terms give the square of the sum."""
     rng = np.random.default_rng(6)
     off, by_coats, by_letdown = rng.normal(size=(3, 4, 7, 3))
-    terms = _departing(off, (by_coats, by_letdown))
-    assert terms is not None
+    terms = _departing(off, by_coats, by_letdown)
     for coats, letdown in ((0.3, 0.0), (0.0, -0.7), (0.4, 1.1)):
         whole = off + coats * by_coats + letdown * by_letdown
         wanted = np.einsum("nki,nkj->nij", whole, whole) - np.einsum("nki,nkj->nij", off, off)

@@ -84,6 +84,12 @@ def learn_document(report: FitReport) -> Document:
                 *(suggested.after for suggested in report.spray_next),
             )
         ],
+        # At which coats each is read, several of a strip; and why a ground that was only read bare.
+        "spray_next_coats": [list(suggested.coats) for suggested in report.spray_next],
+        "spray_next_reasons": [
+            None if suggested.only_bare is None else str(suggested.only_bare)
+            for suggested in report.spray_next
+        ],
         "second_light": None if report.second_light is None else str(report.second_light),
         "cautions": list(report.cautions),
     }
