@@ -325,6 +325,10 @@ def test_learn_says_what_to_spray_next(demo: Path, run: Run) -> None:
     assert len(lines) == 5
     assert off == sorted(off, reverse=True)
     assert len(off) == 6
+    # Films over every ground of the demo were read: no strip is asked for, and no reason given.
+    for line, (coats,) in zip(lines, document["spray_next_coats"], strict=True):
+        assert f", {coats} coat" in line
+    assert document["spray_next_reasons"] == [None] * 5
     assert document["second_light"] is None
     assert (
         run("check", lines[0], "--shelf", demo, "--json").document["recipe"]["recipe"] == lines[0]

@@ -23,7 +23,7 @@ __all__ = ["Array", "misses", "passes", "passes_of"]
 Array = NDArray[np.float64]
 
 D65 = Light("D65", 10)
-N_BLENDS = 100
+N_BLENDS, FRESH_BLENDS = 100, 70
 MIXING = Mixing(panel_cv=0.05, coat_cv=0.04, pour_cv=0.02)
 TOLERANCE = 1.0
 
@@ -52,7 +52,7 @@ def passes(which: TrialSet, seeds: Sequence[int], times: int = 60) -> tuple[Arra
     said, seen = [], []
     for seed in seeds:
         trial = run(replace(which, strips=True), seed)
-        one = passes_of(trial.booth, trial.learnt.curves, seed, N_BLENDS, times)
+        one = passes_of(trial.booth, trial.learnt.curves, seed, FRESH_BLENDS, times)
         said.append(one[0])
         seen.append(one[1])
     return np.concatenate(said), np.concatenate(seen)
