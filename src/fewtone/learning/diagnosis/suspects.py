@@ -6,7 +6,8 @@ the standard deviations of that very prediction: noise, the hand, and how sure t
 
 A bad panel bends the fit, and good ones then look bad beside it. So the worst panel is taken out,
 the rest is fitted again, and all are judged anew, until none is significant. A panel without which
-a toner or ground would not be learnt is never taken out: it is judged with the others kept.
+a toner or ground would not be learnt is never taken out: it is judged with the others kept, and not
+at all where all that tells of its toner was taken out.
 
 A whole strip at another letdown shows in its strength alone, which a hand varies too, and the hand
 that the readings tell is the wider for it. It is looked for last, under the hand that all other
@@ -200,6 +201,7 @@ class _Search:
 
     def _suspects(self, judged: _Judged, first: _Judged) -> tuple[Suspect, ...]:
         bad = np.flatnonzero(~judged.counted | (self.kept & (judged.neg_log10_p >= _THRESHOLD)))
+        bad = bad[[self._is_told(panel, judged.counted) for panel in bad.tolist()]]
         suspects = [
             suspect
             for panel in bad.tolist()
@@ -207,6 +209,16 @@ class _Search:
             if suspect.neg_log10_p >= _THRESHOLD or panel in self.let_down
         ]
         return tuple(sorted(suspects, key=lambda suspect: -suspect.neg_log10_p))
+
+    def _is_told(self, panel: int, counted: BoolArray) -> bool:
+        """Whether any other panel that counts tells of the toners of this one's film.
+
+        What no panel tells of is far off the mean of all dyes: that makes no panel bad.
+        """
+        seen = self.seen
+        others = counted[seen.panel] & (seen.panel != panel)
+        mine = (seen.fractions[seen.panel == panel] > 0.0).any(axis=0)
+        return bool((seen.fractions[others][:, mine] > 0.0).any(axis=0).all())
 
     def _take_out(self, judged: _Judged) -> _Judged:
         """Take out the worst panel, again and again, until none is significant."""
