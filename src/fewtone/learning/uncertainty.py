@@ -199,7 +199,8 @@ def uncertainty_of(
     beside
         Deviations beside the covariance that are only feared, ``(n, n_shared)``.
     likely
-        As `covariance`, without what is only feared; None where nothing is.
+        As `covariance`, ``(n_shared, n_shared)``, without what is only feared; None where nothing
+        is.
     """
     layout, curves = at.layout, at.absorption
     weight, left = _weights(at, departures), np.exp(-_PATH * _DOSE * curves)
