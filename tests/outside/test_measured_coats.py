@@ -1,4 +1,14 @@
-"""The main job on measured coats: pigments learnt alone predict their mixes, and choose them."""
+"""The main job on measured coats: pigments learnt alone predict their mixes, and choose them.
+
+What single coats leave unknown (ΔE00 of the mixes, median; median of those chosen; the project's
+own trials): a finite Kubelka-Munk film, K free at each wavelength and S smooth, under Saunderson's
+surface (k1 0 to .03, k2 .6) comes to 1.7 to 1.9 and 1.4 to 1.7 if the mixes are fitted too; from
+single coats to 3.8 to 5.5 and 2.5 to 3.8, the film as thick as the amount's power of .5 to 1, even
+or not. Told from the mixes how much each pigment scatters, though not the spectrum of it, single
+coats come to 3.6 and 2.8. fewtone, given every fourth mix, predicts the others to 2.3. Two dark
+pigments hide the paper at the least amount, so that how strong they are is known from below only:
+with their absorption from such a fit, 3.79 and 2.92 become 3.10 and 2.39.
+"""
 
 from __future__ import annotations
 
@@ -14,6 +24,7 @@ from outside.measured_coats import (
     MeasuredCoats,
     Mixes,
     achieved,
+    covered,
     learn_pigments,
     load,
     predicted,
@@ -21,10 +32,13 @@ from outside.measured_coats import (
 
 pytestmark = pytest.mark.trial
 
-# What simple models score on the same mixes (from the project's own trial): mean of the two coats
+# Simple models score more on the same mixes (from the project's own trial): mean of the two coats
 # 22.1, product over paper 6.4, finite Kubelka-Munk film with hand-picked Saunderson constants 4.75
 # (p90 12.5), and choosing by it 3.75.
-FORWARD_MEDIAN, FORWARD_P90, INVERSE_MEDIAN = 4.75, 12.0, 3.75
+FORWARD_MEDIAN, FORWARD_P90, INVERSE_MEDIAN = 4.0, 8.5, 3.2
+# Of the measured colours within what is stated as 95 %: paints like these are not what the film
+# model is made for, and what is stated must know it.
+LEAST_COVERED = 0.75
 
 
 @pytest.fixture(scope="module")
@@ -57,8 +71,11 @@ def test_mixes_are_predicted_and_chosen(
             f"measured coats, {name}: ΔE00 median {median:.2f}, 90 % {p90:.2f}; "
             f"chosen by prediction, median {inverse:.2f}"
         )
+    held = covered(learnt, coats.all_mixes)
+    report_figure(f"measured coats: 95 % intervals hold {held:.2f} of the mixes' L*, a* and b*")
     median, p90, inverse = figures["all"]
     assert len(coats.all_mixes.amount) == 780
     assert median <= FORWARD_MEDIAN
     assert p90 <= FORWARD_P90
     assert inverse <= INVERSE_MEDIAN
+    assert held >= LEAST_COVERED

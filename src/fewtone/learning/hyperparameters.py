@@ -136,7 +136,8 @@ def doubted_hand(problem: Problem, prior: Prior, solution: Solution, stated: Mix
         The hand that shelf.toml says.
     """
     cost = _VariationCost(problem, prior, solution, stated)
-    log_cvs = np.log([problem.mixing.panel_cv, problem.mixing.coat_cv, *problem.ground_cv])
+    cvs = problem.mixing.panel_cv, problem.mixing.coat_cv, *problem.ground_cv
+    log_cvs = np.log(np.maximum(cvs, np.exp(_GROUND_CVS[0])))
     step = np.array([_HAND_STEP, 0.0, 0.0, 0.0])
     less, here, more = (cost(log_cvs + way * step) for way in (-1.0, 0.0, 1.0))
     sd = _HAND_STEP * np.sqrt(2.0 / max(less - 2.0 * here + more, _LEAST_CURVATURE))
