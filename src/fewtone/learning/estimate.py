@@ -24,7 +24,6 @@ from fewtone.learning.hyperparameters import (
     doubted_hand,
     infer_film,
     infer_flake,
-    infer_variation,
     inferred_hand,
     with_slanted_solids,
 )
@@ -36,8 +35,9 @@ from fewtone.learning.model_error import ModelError
 from fewtone.learning.noise import Noise
 from fewtone.learning.observations import Observations, observe
 from fewtone.learning.parameters import shared_prior
+from fewtone.learning.refits import scatters, with_variation, without_seeming_haze
 from fewtone.learning.report import FitReport, fit_report
-from fewtone.learning.solver import Prior, Solution, robust_weights, schur_complement, solve
+from fewtone.learning.solver import Prior, Solution, robust_weights, solve
 from fewtone.learning.starts import last_look, second_look, starting_point
 from fewtone.learning.uncertainty import (
     LETDOWN_LIKELY,
@@ -56,7 +56,7 @@ from fewtone.model.readings import Readings
 from fewtone.model.shelf import ShelfSettings
 from fewtone.model.uncertainty import Uncertainty
 from fewtone.model.variation import film_departures_rms
-from fewtone.typing import BoolArray, FloatArray
+from fewtone.typing import FloatArray
 from fewtone.version import __version__
 
 __all__ = ["STEPS", "Judged", "Learnt", "estimate", "fit", "judge"]
@@ -89,10 +89,6 @@ _WORTH_ANOTHER_LOOK = 1.0
 _CLEARLY_BETTER = 9.0
 # Below this the reduced_residual is what chance leaves, and the noise stays as it was.
 _NOISE_CLEARLY_LARGER = 1.25
-# Less haze than this, as scattering depth of the film that holds most of a toner, is out of sight;
-# and of a level known no better than this, on the log, the readings say nothing: the toner passes
-# for clear.
-_LEAST_HAZE, _LEVEL_KNOWN = 0.05, 0.7
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -335,7 +331,7 @@ def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, So
     # A bad panel must not decide what scatters, nor how far a hand varies.
     weights = robust_weights(problem, solution.at)
     solution = solve(problem, prior, solution.at, weights=weights, tolerance=_SETTLED)
-    hazy = _scatters(problem, prior, solution)
+    hazy = scatters(problem, prior, solution)
     start = replace(solution.at, hazy=hazy)
     problem = problem.with_model_error(ModelError(hazy))
     solution = solve(problem, prior, start, weights=robust_weights(problem, start))
@@ -351,18 +347,17 @@ def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, So
         # First what the surface does: it must not pass for the hand.
         problem, solution = _with_noise(problem, prior, solution)
     if not _surface_varies(settings, problem):
-        varies = infer_variation(problem, prior, solution)
-        problem = problem.with_variation(varies.mixing, varies.ground_cv)
-        solution = solve(problem, prior, solution.at, weights=solution.weights, tolerance=_SETTLED)
+        problem, solution = with_variation(problem, prior, solution)
         problem, solution = _with_noise(problem, prior, solution)
     for _ in range(_ROBUST_ROUNDS):
         weights = robust_weights(problem, solution.at)
-        if np.all(weights == 1.0):
+        if np.array_equal(weights, solution.weights):
             break
         solution = solve(problem, prior, solution.at, weights=weights, tolerance=_SETTLED)
     steady = not _surface_varies(settings, problem)
     if steady:
         problem, prior, solution = _with_film(problem, prior, solution)
+        problem, solution = without_seeming_haze(problem, prior, solution)
     other = last_look(problem, solution.at)
     if other is not None:
         solved = solve(problem, prior, other, weights=solution.weights, tolerance=_SETTLED)
@@ -447,17 +442,6 @@ def _stated_noise(settings: ShelfSettings) -> Noise:
         _RELATIVE_NOISE,
         max(settings.measurement.repeat_reflectance, _LEAST_ABSOLUTE_NOISE),
         max(settings.measurement.repeat_sd, _LEAST_LAB_NOISE),
-    )
-
-
-def _scatters(problem: Problem, prior: Prior, solution: Solution) -> BoolArray:
-    """Which toners scatter: so much that it shows, and surely more than nothing."""
-    at = solution.at
-    covariance = np.linalg.inv(schur_complement(problem, prior, at, solution.weights))
-    levels = [problem.layout.haze(toner)[0] for toner in range(problem.layout.n_toners)]
-    return np.asarray(
-        (np.exp(at.shared[levels]) * problem.seen.most_dose > _LEAST_HAZE)
-        & (np.sqrt(covariance[levels, levels]) < _LEVEL_KNOWN)
     )
 
 

@@ -78,7 +78,7 @@ class Problem:
     ) -> None:
         self.middle_letdown = seen.middle_letdown if middle_letdown is None else middle_letdown
         self.seen, self.optics, self.mixing, self.noise = seen, optics, mixing, noise
-        self.ground_cv, self.thinning = ground_cv, 0.0
+        self.ground_cv, self.thinning, self.by_ground = ground_cv, 0.0, False
         self.layout = ParameterLayout.of(seen)
         self.groups = tuple(group_panels(seen, self.layout, mixing, ground_cv))
         self.log_coats, self.doublings = np.zeros(len(seen.readings)), np.zeros(len(seen.readings))
@@ -101,7 +101,7 @@ class Problem:
         other = Problem(
             seen, self.optics, self.mixing, self.noise, self.ground_cv, self.middle_letdown
         )
-        other.thinning = self.thinning
+        other.thinning, other.by_ground = self.thinning, self.by_ground
         return other if self.error is None else other.with_model_error(self.error)
 
     def with_noise(self, noise: Noise) -> Problem:
@@ -146,6 +146,13 @@ class Problem:
         )
         return self._with(groups=groups, mixing=mixing, ground_cv=ground_cv)
 
+    def with_gains_of_grounds(self) -> Problem:
+        """The same problem, a panel's gain being its ground's, not that of the whole reading.
+
+        Light that comes round makes more of a lighter ground than its share.
+        """
+        return self._with(by_ground=True)
+
     def with_model_error(self, error: ModelError) -> Problem:
         """The same problem, the film model being off by so much."""
         covariances = [
@@ -164,6 +171,22 @@ class Problem:
         other = object.__new__(Problem)
         other.__dict__.update(self.__dict__, **changed)
         return other
+
+    def _optics_of(self, at: Parameters) -> tuple[_Constants, IntArray, FloatArray]:
+        """The optical constants, the row of each reading's ground in them, and its gain.
+
+        Of shapes ``(n_readings,)`` and ``(n_readings, 1)``. Where gains are of grounds, each
+        reading has a ground of its own.
+        """
+        constants, ground = _Constants.of(at, self.optics), self.seen.ground
+        gain = np.exp(at.log_gain[self.seen.panel])[:, np.newaxis]
+        if not self.by_ground:
+            return constants, ground, gain
+        own = constants._replace(
+            ground_reflectance=constants.ground_reflectance[ground] * gain,
+            return_ratio=constants.return_ratio[ground],
+        )
+        return own, np.arange(ground.size), np.ones_like(gain)
 
     def _whitened(self, parts: list[FloatArray]) -> list[FloatArray]:
         """Residuals or Jacobians of each group in directions that noise leaves unrelated."""
@@ -195,7 +218,7 @@ class Problem:
         return np.asarray((films * self.seen.rate)[:, np.newaxis] * self.seen.fractions * strength)
 
     def reflectance(self, at: Parameters, films: FloatArray | None = None) -> FloatArray:
-        """Reflectance of each reading's panel without gain [1], ``(n_readings, n_waves)``.
+        """Reflectance of each reading's panel, gain and all [1], ``(n_readings, n_waves)``.
 
         Parameters
         ----------
@@ -205,8 +228,9 @@ class Problem:
             Film of each reading's panel [standard coats], shape ``(n_readings,)``; worked out if
             None.
         """
-        dose = self.doses(at, films)
-        return at.black + reflectance(_Constants.of(at, self.optics), dose, self.seen.ground)
+        constants, ground, gain = self._optics_of(at)
+        film = reflectance(constants, self.doses(at, films), ground)
+        return np.asarray((at.black + film) * gain)
 
     def residuals(self, at: Parameters) -> list[FloatArray] | None:
         """Residuals of each group; None where the parameters make no physical sense.
@@ -220,13 +244,12 @@ class Problem:
         -------
         In standard deviations [1], for each group shape ``(n_panels, n_residuals)``.
         """
-        if np.any(
-            self.optics.most_returned(at.return_ratio)[:, np.newaxis] * at.ground_reflectance
-            >= _MOST_TRAPPED
-        ):
+        constants, _, _ = self._optics_of(at)
+        returned = self.optics.most_returned(constants.return_ratio)[:, np.newaxis]
+        if np.any(returned * constants.ground_reflectance >= _MOST_TRAPPED):
             return None
         reflectance = self.reflectance(at)
-        return [self._residual(group, reflectance, at) for group in self.groups]
+        return [self._residual(group, reflectance) for group in self.groups]
 
     def whitened_residuals(self, at: Parameters) -> list[FloatArray] | None:
         """`residuals` with noise and model error unrelated and of unit size, the same shapes."""
@@ -253,67 +276,68 @@ class Problem:
 
         Those in what the solver holds are left at zero unless `with_held`.
         """
-        seen = self.seen
         dose = self.doses(at)
-        constants = _Constants.of(at, self.optics)
-        film = reflectance_derivatives(constants, dose, seen.ground)
+        constants, ground, gain = self._optics_of(at)
+        film = reflectance_derivatives(constants, dose, ground)
         tau, scattering = dose @ constants.absorption, dose @ constants.scattering
-        rho = constants.ground_reflectance[seen.ground]
-        return_ratio = constants.return_ratio[seen.ground, np.newaxis]
+        return_ratio = constants.return_ratio[ground, np.newaxis]
         by_log_film = film.d_tau * tau + film.d_scattering * scattering
         held = (np.zeros_like(tau),) * 3
         if with_held:
             by_log_coats = -self.log_coats[:, np.newaxis] * by_log_film
-            held = (*optics_derivatives(constants, dose, seen.ground), by_log_coats)
+            held = (*optics_derivatives(constants, dose, ground), by_log_coats)
+        by_log_rho = film.d_ground * constants.ground_reflectance[ground]
+        ungained = film.reflectance + at.black
         curves = _ReflectanceJacobian(
             dose=dose,
-            reflectance=film.reflectance + at.black,
+            gain=gain,
+            reflectance=ungained * gain,
+            by_log_gain=by_log_rho if self.by_ground else ungained,
             by_optics=held[:2],
             by_log_coats=held[2],
             d_tau=film.d_tau,
             d_scattering=film.d_scattering,
             by_log_film=by_log_film,
-            by_log_rho=film.d_ground * rho,
+            by_log_rho=by_log_rho,
             by_logit=film.d_return_ratio * return_ratio_slope(return_ratio),
             absorption=constants.absorption,
             scattering=constants.scattering,
         )
         return [self._linear(group, curves, at) for group in self.groups]
 
-    def _residual(self, group: Group, reflectance: FloatArray, at: Parameters) -> FloatArray:
+    def _residual(self, group: Group, reflectance: FloatArray) -> FloatArray:
         """(predicted - read)/sd of a group's readings, shape ``(n_panels, n_residuals)``."""
-        parts, gain = [], np.exp(at.log_gain[group.panels])[:, np.newaxis]
+        parts = []
         for k in range(group.readings.shape[1]):
             rows = group.readings[:, k]
             if group.spectral[k]:
                 read = self.seen.spectral[rows]
-                parts.append((reflectance[rows] * gain - read) / self.noise.of_reflectance(read))
+                parts.append((reflectance[rows] - read) / self.noise.of_reflectance(read))
             for light in group.lights[k]:
                 matrix, white = self._colour[light]
-                lab = lab_from_xyz((reflectance[rows] * gain) @ matrix, white)
+                lab = lab_from_xyz(reflectance[rows] @ matrix, white)
                 parts.append((lab - self.seen.lab[rows, light]) / self.lab_sd[rows, light])
         return np.concatenate(parts, axis=1)
 
     def _linear(self, group: Group, curves: _ReflectanceJacobian, at: Parameters) -> Linear:
         """The residuals of a group with their Jacobians in the shared and the local parameters."""
         shared, local = [], []
-        gain = np.exp(at.log_gain[group.panels])[:, np.newaxis]
         for k in range(group.readings.shape[1]):
             rows = group.readings[:, k]
-            columns = self._columns(group, rows, curves, at)
+            columns, gain = self._columns(group, rows, curves, at), curves.gain[rows]
             if group.spectral[k]:
                 link = gain / self.noise.of_reflectance(self.seen.spectral[rows])
                 shared.append(columns.spectral(link))
                 local.append(columns.local(link))
             for light in group.lights[k]:
                 matrix, white = self._colour[light]
-                bend = lab_jacobian((curves.reflectance[rows] * gain) @ matrix, white)
+                bend = lab_jacobian(curves.reflectance[rows] @ matrix, white)
                 bend = bend * (gain / self.lab_sd[rows, light])[..., np.newaxis]
                 link = bend @ matrix.T
                 shared.append(columns.seen_through(link))
                 local.append(columns.local_through(link))
         return Linear(
-            self._residual(group, curves.reflectance, at),
+            self._residual(group, curves.reflectance),
             np.concatenate(shared, axis=1),
             np.concatenate(local, axis=1),
         )
@@ -360,7 +384,7 @@ class Problem:
             under = (self.seen.first_segment[rows] <= built) & (built < self.seen.end_segment[rows])
             share = np.where(under, grown / np.where(under, films[rows], 1.0), 0.0)
             segments.append(by_log_film * share[:, np.newaxis])
-        return _Columns(full, single, segments, curves.reflectance[rows])
+        return _Columns(full, single, segments, curves.by_log_gain[rows])
 
 
 # Light that comes round more often than this is no film over a ground any more.
@@ -371,11 +395,14 @@ _MOST_TRAPPED = 0.98
 class _ReflectanceJacobian:
     """What every reading's R(λ) leans on, shape ``(n_readings, n_wavelengths)``.
 
-    But `dose` is ``(n_readings, n_toners)``, the curves ``(n_toners, n_wavelengths)``.
+    But `dose` is ``(n_readings, n_toners)``, `gain` ``(n_readings, 1)``, the curves
+    ``(n_toners, n_wavelengths)``. `reflectance` has its gain, all derivatives are without it.
     """
 
     dose: FloatArray
+    gain: FloatArray
     reflectance: FloatArray
+    by_log_gain: FloatArray
     d_tau: FloatArray
     d_scattering: FloatArray
     by_log_film: FloatArray
@@ -391,13 +418,14 @@ class _ReflectanceJacobian:
 class _Columns:
     """Slopes of R(λ), each ``(n_panels, n_wavelengths)``.
 
-    `full` has an unknown at each wavelength, `single` and `segments` one for all wavelengths.
+    `full` has an unknown at each wavelength, `single` and `segments` one for all wavelengths;
+    `by_log_gain` is that of the panel.
     """
 
     full: list[FloatArray]
     single: list[FloatArray]
     segments: list[FloatArray]
-    reflectance: FloatArray
+    by_log_gain: FloatArray
 
     def spectral(self, link: FloatArray) -> FloatArray:
         """Derivatives of spectral residuals in the shared parameters, a wavelength each."""
@@ -412,7 +440,7 @@ class _Columns:
 
     def local(self, link: FloatArray) -> FloatArray:
         """Derivatives of spectral residuals in the local parameters."""
-        return np.stack([link * column for column in (*self.segments, self.reflectance)], axis=-1)
+        return np.stack([link * column for column in (*self.segments, self.by_log_gain)], axis=-1)
 
     def seen_through(self, link: FloatArray) -> FloatArray:
         """Slopes of Lab residuals in the shared parameters; `link` ``(n_panels, 3, n_waves)``."""
@@ -422,5 +450,5 @@ class _Columns:
 
     def local_through(self, link: FloatArray) -> FloatArray:
         """Derivatives of Lab residuals in the local parameters."""
-        columns = [link @ c[..., np.newaxis] for c in (*self.segments, self.reflectance)]
+        columns = [link @ c[..., np.newaxis] for c in (*self.segments, self.by_log_gain)]
         return np.concatenate(columns, axis=-1)

@@ -4,7 +4,8 @@ Variation
     How far panels (``panel_cv``), coats (``coat_cv``) and grounds from panel to panel vary is found
     by the marginal likelihood with all curves, films and gains integrated out (Laplace), under
     log-normal priors about what shelf.toml says, one after another over a small grid and the top of
-    the parabola through its best three.
+    the parabola through its best three. Whether a panel's gain is its ground's or the whole
+    reading's is what `unlikelihood` of the two fits says.
 
 Flake
     Where films over several metallics were read, how far their return ratios lie apart is found by
@@ -40,6 +41,7 @@ __all__ = [
     "infer_flake",
     "infer_variation",
     "inferred_hand",
+    "unlikelihood",
     "with_slanted_solids",
 ]
 
@@ -143,6 +145,20 @@ def doubted_hand(problem: Problem, prior: Prior, solution: Solution, stated: Mix
     sd = _HAND_STEP * np.sqrt(2.0 / max(less - 2.0 * here + more, _LEAST_CURVATURE))
     wider = 1.0 + 0.5 * (_Z_95**2 + 1.0) * min(float(sd), _MOST_DOUBT) ** 2
     return replace(problem.mixing, panel_cv=problem.mixing.panel_cv * wider)
+
+
+def unlikelihood(problem: Problem, prior: Prior, solution: Solution, stated: Mixing) -> float:
+    """Minus twice the log of marginal likelihood and prior of a fit, but for a constant.
+
+    Parameters
+    ----------
+    problem, prior, solution
+        The fit.
+    stated
+        The hand that shelf.toml says.
+    """
+    cvs = [problem.mixing.panel_cv, problem.mixing.coat_cv, *problem.ground_cv]
+    return _VariationCost(problem, prior, solution, stated)(np.log(cvs))
 
 
 class _VariationCost:

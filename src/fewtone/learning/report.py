@@ -198,9 +198,8 @@ def reading_differences(problem: Problem, at: Parameters, light: Light) -> Float
     spectral = seen.has_spectrum
     if spectral.any():
         matrix, white = weights(seen.wavelength_nm, light), white_point(light)
-        gain = np.exp(at.log_gain[seen.panel[spectral]])[:, np.newaxis]
         off[spectral] = delta_e_2000(
-            lab_from_xyz(fitted[spectral] * gain @ matrix, white),
+            lab_from_xyz(fitted[spectral] @ matrix, white),
             lab_from_xyz(seen.spectral[spectral] @ matrix, white),
         )
     for i, other in reversed(list(enumerate(seen.lights))):

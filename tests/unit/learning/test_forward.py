@@ -48,10 +48,15 @@ def test_noise_of_lab_is_that_of_sampled_spectra(level: float) -> None:
     assert NOISE.of_lab(read @ matrix, GRID, D65) == pytest.approx(labs.std(axis=0), rel=0.03)
 
 
-def test_slopes_are_those_of_the_residuals() -> None:
-    """Analytic slopes equal central differences, for spectra, Labs, strips and blends."""
+@pytest.mark.parametrize("by_ground", [False, True])
+def test_slopes_are_those_of_the_residuals(by_ground: bool) -> None:
+    """Analytic slopes equal central differences, for spectra, Labs, strips and blends.
+
+    They do so whether panels' gains are of whole readings or of grounds.
+    """
     seen = observe(settings(CURVES), _mixed())
     problem = Problem(seen, settings(CURVES).measurement.optics, settings(CURVES).mixing, NOISE)
+    problem = problem.with_gains_of_grounds() if by_ground else problem
     rng = np.random.default_rng(5)
     layout = ParameterLayout.of(seen)
     start = blank(seen)

@@ -232,14 +232,14 @@ class _Levels:
             np.zeros(panels),
             np.zeros((panels, size)),
         )
-        spectra = problem.reflectance(at) * np.exp(at.log_gain[problem.seen.panel])[:, np.newaxis]
+        spectra = problem.reflectance(at)
         for group, linear in zip(problem.groups, problem.linearise(at), strict=True):
             here, level_sd = group.panels, group.precision[:, -1, -1] ** -0.5
             derivatives = _derivatives(problem, group, spectra)
             noise, offset = group_covariance(problem, group, linear, at)
             # (kinds · courses + 1 level, panels, rows)
             moves = np.einsum("kpri,cpi->kcpr", derivatives, courses[:, group.readings])
-            level = derivatives[0].sum(axis=-1) * level_sd[:, np.newaxis]
+            level = linear.local[..., -1] * level_sd[:, np.newaxis]
             moves = np.concatenate([moves.reshape(2 * shapes, *level.shape), level[np.newaxis]])
             moves = moves.transpose(1, 2, 0)
             solved = np.linalg.solve(noise, moves) * counted[here, np.newaxis, np.newaxis]

@@ -1,0 +1,98 @@
+"""Fits anew: one shows what varies from panel to panel, and which toners only seem to scatter."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from fewtone.learning.forward import Problem
+from fewtone.learning.hyperparameters import infer_variation, unlikelihood
+from fewtone.learning.model_error import ModelError
+from fewtone.learning.parameters import GAIN_SD
+from fewtone.learning.solver import Prior, Solution, schur_complement, solve
+from fewtone.typing import BoolArray
+
+__all__ = ["scatters", "with_variation", "without_seeming_haze"]
+
+# Less haze than this, as scattering depth of the film that holds most of a toner, is out of sight;
+# and of a level known no better than this, on the log, the readings say nothing: the toner passes
+# for clear.
+_LEAST_HAZE, _LEVEL_KNOWN = 0.05, 0.7
+# Grounds vary from panel to panel by more than panels lie differently under the instrument [1].
+_CLEARLY_VARIES = 2.0 * GAIN_SD
+# Gains are of whole readings unless that costs so much more: three standard deviations.
+_CLEARLY_BETTER = 9.0
+# A fit need only settle so far: others follow.
+_SETTLED = 1e-3
+
+
+def scatters(problem: Problem, prior: Prior, solution: Solution) -> BoolArray:
+    """Which toners scatter: so much that it shows, and surely more than nothing.
+
+    Parameters
+    ----------
+    problem, prior, solution
+        The fit.
+
+    Returns
+    -------
+    Shape ``(n_toners,)``.
+    """
+    at = solution.at
+    covariance = np.linalg.inv(schur_complement(problem, prior, at, solution.weights))
+    levels = [problem.layout.haze(toner)[0] for toner in range(problem.layout.n_toners)]
+    return np.asarray(
+        (np.exp(at.shared[levels]) * problem.seen.most_dose > _LEAST_HAZE)
+        & (np.sqrt(covariance[levels, levels]) < _LEVEL_KNOWN)
+    )
+
+
+def without_seeming_haze(
+    problem: Problem, prior: Prior, solution: Solution
+) -> tuple[Problem, Solution]:
+    """The fit without haze that only seemed to be there before hand, grounds and film were known.
+
+    What the film model misses of a hazy film is far more, so that its readings would tell less.
+
+    Parameters
+    ----------
+    problem, prior, solution
+        The fit.
+    """
+    hazy = solution.at.hazy
+    if hazy.any():
+        hazy = hazy & scatters(problem, prior, solution)
+    if np.array_equal(hazy, solution.at.hazy):
+        return problem, solution
+    problem, start = problem.with_model_error(ModelError(hazy)), replace(solution.at, hazy=hazy)
+    return problem, solve(problem, prior, start, weights=solution.weights, tolerance=_SETTLED)
+
+
+def with_variation(problem: Problem, prior: Prior, solution: Solution) -> tuple[Problem, Solution]:
+    """The fit with hand and grounds as unsteady as the readings say.
+
+    Where grounds vary, a panel's gain is its ground's if that is clearly the likelier.
+
+    Parameters
+    ----------
+    problem, prior, solution
+        The fit, under the hand that shelf.toml says.
+    """
+
+    def varied(problem: Problem, solution: Solution) -> tuple[Problem, Solution]:
+        varies = infer_variation(problem, prior, solution)
+        problem = problem.with_variation(varies.mixing, varies.ground_cv)
+        solved = solve(problem, prior, solution.at, weights=solution.weights, tolerance=_SETTLED)
+        return problem, solved
+
+    stated = problem.mixing
+    problem, solution = varied(problem, solution)
+    if max(problem.ground_cv) < _CLEARLY_VARIES:
+        return problem, solution
+    other = problem.with_gains_of_grounds()
+    solved = solve(other, prior, solution.at, weights=solution.weights, tolerance=_SETTLED)
+    other, solved = varied(other.with_variation(stated, other.ground_cv), solved)
+    gain = unlikelihood(problem, prior, solution, stated)
+    gain -= unlikelihood(other, prior, solved, stated)
+    return (other, solved) if gain > _CLEARLY_BETTER else (problem, solution)
