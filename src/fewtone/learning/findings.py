@@ -80,8 +80,8 @@ def findings(
     ]
     if little:
         yield (
-            f"These panels fit so badly that they count for little: {', '.join(little[:12])}"
-            f"{' and more' if len(little) > 12 else ''}."
+            f"These panels fit less well than the rest and count for less than half: "
+            f"{', '.join(little[:12])}{' and more' if len(little) > 12 else ''}. Read them again."
         )
 
 
@@ -97,8 +97,8 @@ def _hand_and_grounds(problem: Problem, settings: ShelfSettings) -> Iterator[str
     for kind, cv in zip(("solid", "metallic"), problem.ground_cv, strict=True):
         if cv > _GROUND:
             yield (
-                f"Your {kind} grounds differ by about {100 * cv:.0f} % from panel to panel: read "
-                "several bare panels of each."
+                f"Your {kind} grounds seem to differ by about {100 * cv:.0f} % from panel to "
+                "panel: read several bare panels of each to see."
             )
 
 

@@ -54,8 +54,10 @@ _LEFT = 2.0
 # How many times as much or as little as the fit takes them to, panels may differ in level; their
 # logarithms are normal about none with this standard deviation.
 _FACTORS, _FACTOR_LOG_SD = np.geomspace(0.1, 3.2, 11), 1.0
-# On either side of a step stand at least this share of the readings, and so many.
-_LEAST_SHARE, _LEAST_READINGS = 0.15, 8
+# On either side of a step stand at least this share of the readings, and so many; and at least so
+# large a share of them are films: bare grounds, which are read first, are off from films as the
+# film model errs, which passes for a step after them.
+_LEAST_SHARE, _LEAST_READINGS, _LEAST_FILMS = 0.15, 8, 0.5
 # So many places of a step are tried; so many panels' levels are judged beside a drift, more of them
 # are taken to vary as the fit found.
 _MOST_STEPS, _MOST_PANELS = 100, 600
@@ -337,11 +339,17 @@ def _courses(items: tuple[Reading, ...], counted: BoolArray) -> Iterator[Course]
     times = _times(items)
     order = sorted(range(len(items)), key=lambda i: (times[i], items[i].row))
     count = len(items)
-    before = np.concatenate([[0], np.cumsum(counted[order])])
+    films = counted & np.array([not item.is_bare for item in items])
+    before, films_before = (
+        np.concatenate([[0], np.cumsum(each[order])]) for each in (counted, films)
+    )
+    least = max(_LEAST_READINGS, _LEAST_SHARE * before[-1])
     steps = [
         k
         for k in range(1, count)
-        if min(before[k], before[-1] - before[k]) >= max(_LEAST_READINGS, _LEAST_SHARE * before[-1])
+        if min(before[k], before[-1] - before[k]) >= least
+        and films_before[k] >= _LEAST_FILMS * before[k]
+        and films_before[-1] - films_before[k] >= _LEAST_FILMS * (before[-1] - before[k])
         and items[order[k]].panel != items[order[k - 1]].panel
     ]
     if not steps:

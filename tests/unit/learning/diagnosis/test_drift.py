@@ -40,6 +40,11 @@ def _moved(kind: str, along: FloatArray, dates: Sequence[str] = ()) -> Readings:
     return replace(READINGS, items=tuple(items))
 
 
+def _read(item: Reading, more: float) -> Reading:
+    assert item.reflectance is not None
+    return replace(item, reflectance=item.reflectance + more)
+
+
 def _found(readings: Readings) -> Drift | None:
     shelf = settings(CURVES)
     problem, prior, solution = fit(shelf, observe(shelf, readings))
@@ -104,6 +109,18 @@ def test_a_drift_within_each_day_is_told_so() -> None:
     assert drift is not None
     assert drift.course.daily
     assert "within each day" in str(drift)
+
+
+def test_bare_grounds_that_read_unlike_films_are_no_step() -> None:
+    """They are read first, and what the film model misses between the two is of no time."""
+    bare, films = READINGS.items[:2], READINGS.items[2:]
+    off = [_read(item, -SIZES["black"]) for item in bare * 6]
+    items = [
+        replace(item, row=row, panel=f"{item.panel}-{row}" if item.is_bare else item.panel)
+        for row, item in enumerate((*off, *films), 2)
+    ]
+    drift = _found(replace(READINGS, items=tuple(items)))
+    assert drift is None or not drift.course.since
 
 
 def test_a_steady_instrument_is_left_in_peace() -> None:
