@@ -27,6 +27,8 @@ NORMAL_INCIDENCE = [
 PRINT_TOLERANCE = 1e-5
 # The booth's discrete ordinates and the doubling lay their directions differently.
 ORDINATES_TOLERANCE = 2e-5
+# Scattering that goes forwards is steep in direction; the booth takes twice the nodes for it.
+FORWARD_TOLERANCE = 1e-4
 
 
 @pytest.mark.parametrize(("depth", "albedo", "ground", "expected"), NORMAL_INCIDENCE)
@@ -53,6 +55,23 @@ def test_hazy_films_equal_discrete_ordinates(geometry: str, index: float) -> Non
     film = FilmOptics(Geometry(geometry), index)
     found = film.reflectance(absorbed, ground, 1.0, scattered)
     assert found == pytest.approx(expected, abs=ORDINATES_TOLERANCE)
+
+
+@pytest.mark.parametrize("geometry", ["45:0", "de:8"])
+@pytest.mark.parametrize("asymmetry", [0.4, 0.8])
+def test_forward_scattering_films_equal_discrete_ordinates(geometry: str, asymmetry: float) -> None:
+    """Where scattering is forwards, too: the booth averages Henyey and Greenstein's law itself."""
+    rng = np.random.default_rng(8)
+    absorbed, scattered = rng.uniform(0.0, 3.0, 60), rng.uniform(0.0, 2.5, 60)
+    ground = rng.uniform(0.05, 0.9, 60)
+    expected = reflectance(
+        absorbed, ground, geometry=geometry, forward=scattered, asymmetry=asymmetry
+    )
+    film = FilmOptics(Geometry(geometry), asymmetry=asymmetry)
+    found = film.reflectance(absorbed, ground, 1.0, scattered)
+    assert found == pytest.approx(expected, abs=FORWARD_TOLERANCE)
+    alike = FilmOptics(Geometry(geometry)).reflectance(absorbed, ground, 1.0, scattered)
+    assert np.abs(alike - expected).max() > 20.0 * FORWARD_TOLERANCE
 
 
 # Flake's lobe as a slope [rad] and a diffuse share, against angular simulation: root mean square

@@ -87,6 +87,8 @@ _SECOND_LOOKS = 3
 _WORTH_ANOTHER_LOOK = 1.0
 # Solids reflect as Lambert has it unless that costs so much more: three standard deviations.
 _CLEARLY_BETTER = 9.0
+# Mean cosine of what coarse haze scatters: pearl sends most of it on.
+_FORWARDS = 0.8
 # Below this the reduced_residual is what chance leaves, and the noise stays as it was.
 _NOISE_CLEARLY_LARGER = 1.25
 
@@ -336,6 +338,7 @@ def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, So
     problem = problem.with_model_error(ModelError(hazy))
     solution = solve(problem, prior, start, weights=robust_weights(problem, start))
     solution = _with_solids(problem, prior, solution)
+    problem, solution = _with_phase(problem, prior, solution)
     wider = infer_flake(problem, prior, solution)
     if wider is not prior:
         # What did not fit because all flake was to return alike must not pass for a bad panel.
@@ -418,6 +421,27 @@ def _with_solids(problem: Problem, prior: Prior, solution: Solution) -> Solution
         return solution
     other = solve(problem, prior, slanted, weights=solution.weights, tolerance=_SETTLED)
     return other if other.cost < solution.cost - _CLEARLY_BETTER else solution
+
+
+def _with_phase(problem: Problem, prior: Prior, solution: Solution) -> tuple[Problem, Solution]:
+    """The fit with scattering that goes forwards, where spectra say that it is clearly better.
+
+    Lab alone takes another hand, black or index for it (one shelf of a mild mix of all: 95 %
+    intervals hold .88 instead of .98).
+    """
+    if problem.seen.lab_lights or not solution.at.hazy.any():
+        return problem, solution
+    forwards = problem.with_film(replace(problem.optics, asymmetry=_FORWARDS), problem.thinning)
+    shared = solution.at.shared.copy()
+    hazy = np.flatnonzero(solution.at.hazy)
+    levels = [problem.layout.haze(int(toner))[0] for toner in hazy]
+    # What goes on hardly counts: as much goes back where more is scattered.
+    shared[levels] -= np.log(1.0 - _FORWARDS)
+    begin = replace(solution.at, shared=shared)
+    other = solve(forwards, prior, begin, weights=solution.weights, tolerance=_SETTLED)
+    if other.cost < solution.cost - _CLEARLY_BETTER:
+        return forwards, other
+    return problem, solution
 
 
 def _first_fit(problem: Problem, prior: Prior) -> Solution:

@@ -133,6 +133,11 @@ def _instrument(problem: Problem, solution: Solution, settings: ShelfSettings) -
             "Light is lost beyond the edge of the aperture, more the thicker film and clear are "
             f"(about {100 * optics.edge:.0f} % of the aperture's radius): a larger aperture helps."
         )
+    if optics.asymmetry:
+        yield (
+            "Toners that scatter send light on rather than back, as coarse pearl does. Predictions "
+            "follow."
+        )
     thin = 1.0 - _MANY**-problem.thinning
     if abs(thin) > _THIN:
         yield (

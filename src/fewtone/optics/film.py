@@ -88,12 +88,15 @@ class FilmOptics:
         Thickness of film and clear over the radius of the aperture [1]. Light that the top returns
         wanders off sideways by twice the tangent of its direction, and some comes up beyond the
         aperture: to what is trapped, the film is deeper by this much.
+    asymmetry
+        Mean cosine of what the film scatters [1]: 0 alike in all directions, toward 1 forwards.
     """
 
     geometry: Geometry
     index: float = 1.5
     surface: float = 0.0
     edge: float = 0.0
+    asymmetry: float = 0.0
 
     def terms(self, tau: FloatLike) -> FilmTerms:
         """Escape and trapped share of a film.
@@ -246,8 +249,8 @@ class FilmOptics:
     def haze(self) -> HazeTables:
         """What scattering adds in this geometry; built on first use."""
         if self.geometry is Geometry.DIRECTIONAL:
-            return haze_tables(45.0, 0.0, self.index)
-        return haze_tables(8.0, None, self.index)
+            return haze_tables(45.0, 0.0, self.index, self.asymmetry)
+        return haze_tables(8.0, None, self.index, self.asymmetry)
 
     @property
     def first_surface(self) -> float:

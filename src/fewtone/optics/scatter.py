@@ -1,7 +1,8 @@
 """A film that also scatters a little, over its ground: tables from adding and doubling.
 
 Model
-    One layer, one refractive index, a smooth top (Fresnel) and isotropic scattering inside,
+    One layer, one refractive index, a smooth top (Fresnel) and scattering inside, alike in all
+    directions or forwards (Henyey & Greenstein, Astrophys. J. 93, 70 (1941), by the mean cosine g),
     described by two optical depths along the normal: absorption τ_a and scattering τ_s. Over a
     Lambertian ground (`fewtone.optics.flake` says what flake changes),
 
@@ -24,7 +25,7 @@ Model
 
 Validity
     τ_a + τ_s up to 32; index from 1 upwards. Errors below 1e-4 in reflectance (tests show it).
-    Scattering is isotropic: forward scattering of coarse haze passes for less of it.
+    Where scattering is forwards, directions are few for it: good for g up to 0.8.
 """
 
 from __future__ import annotations
@@ -42,6 +43,8 @@ from fewtone.typing import FloatArray, FloatLike
 __all__ = ["HazeTables", "haze_tables"]
 
 _OPEN_NODES, _CLOSED_NODES = 12, 10
+# Orders of a phase function: 0.8⁶⁰ is 2e-6.
+_PHASE_ORDERS = 60
 # The instrument's directions carry no light of their own weight: a weight too small to matter.
 _DIRECTION_WEIGHT = 1e-9
 _THINNEST = 2.0**-22
@@ -123,7 +126,9 @@ class HazeTables:
 
 
 @lru_cache(maxsize=16)
-def haze_tables(angle_deg: float, view: float | None, index: float) -> HazeTables:
+def haze_tables(
+    angle_deg: float, view: float | None, index: float, asymmetry: float = 0.0
+) -> HazeTables:
     """Build the tables, or return them if they were built before.
 
     Parameters
@@ -134,6 +139,8 @@ def haze_tables(angle_deg: float, view: float | None, index: float) -> HazeTable
         Where the instrument looks from [degrees]; None where it gathers all directions.
     index
         Refractive index of the film [1].
+    asymmetry
+        Mean cosine of what is scattered [1]: 0 alike in all directions.
     """
     nodes = _lay(index, (angle_deg,) if view is None else (angle_deg, view))
     shares = _share_at(np.linspace(0.0, 1.0, _SHARE_NODES))
@@ -144,7 +151,7 @@ def haze_tables(angle_deg: float, view: float | None, index: float) -> HazeTable
     start = np.log2(_THINNEST)
     table = np.empty((_SHARE_NODES, octaves * _STEPS_PER_OCTAVE + 1, 3))
     albedo, thin = (part.ravel() for part in np.meshgrid(shares, 2.0 ** (start + powers)))
-    reflect, pass_ = _thin_layer(albedo, thin, nodes)
+    reflect, pass_ = _thin_layer(albedo, thin, nodes, asymmetry)
     identity = np.eye(nodes.cosine.size)
     for doubling in range(_LAST_POWER - int(start) + 1):
         octave = int(start) + doubling - _FIRST_POWER
@@ -204,8 +211,21 @@ def _lay(index: float, directions: tuple[float, ...]) -> _Nodes:
     return _Nodes(cosine, weight, flux, internal, source, view)
 
 
+def _phase(nodes: _Nodes, asymmetry: float) -> tuple[FloatArray, FloatArray]:
+    """How much of what is scattered goes back and on, averaged over azimuth, next to isotropic.
+
+    Σ (2l + 1) gˡ Pₗ(±μ) Pₗ(μ'), each direction's whole being kept; shapes ``(n_nodes, n_nodes)``.
+    """
+    order = np.arange(_PHASE_ORDERS)
+    terms = np.polynomial.legendre.legvander(nodes.cosine, _PHASE_ORDERS - 1)
+    moments = (2 * order + 1) * asymmetry**order
+    back, on = ((terms * moments * sign**order) @ terms.T for sign in (-1.0, 1.0))
+    whole = 0.5 * nodes.weight @ (back + on)
+    return back / whole, on / whole
+
+
 def _thin_layer(
-    albedo: FloatArray, depth: FloatArray, nodes: _Nodes
+    albedo: FloatArray, depth: FloatArray, nodes: _Nodes, asymmetry: float
 ) -> tuple[FloatArray, FloatArray]:
     """Reflection and transmission of radiances by layers in which light scatters at most once."""
     out, into = nodes.cosine[:, np.newaxis], nodes.cosine
@@ -216,6 +236,9 @@ def _thin_layer(
     near = np.where(apart == 0.0, 1.0, apart)
     crossed = np.where(apart == 0.0, tau, np.expm1(tau * near) / near)
     pass_ = gain * np.exp(-tau / out) * crossed
+    if asymmetry:
+        back, on = _phase(nodes, asymmetry)
+        reflect, pass_ = reflect * back, pass_ * on
     each = np.arange(nodes.cosine.size)
     pass_[:, each, each] += np.exp(-depth[:, np.newaxis] / nodes.cosine)
     return reflect, pass_

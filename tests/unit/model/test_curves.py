@@ -52,6 +52,20 @@ def test_what_it_may_be_off_by_grows_with_it() -> None:
     assert strong.uncertainty.model_sd == sure.model_sd
 
 
+def test_a_phase_function_is_kept(tmp_path: Path) -> None:
+    """How far forwards the film scatters stands in curves.csv, and a hazy blend's colour by it."""
+    curves, _ = invented_shelf(3, 4, 3, hazy=2)
+    forwards = replace(curves, optics=replace(curves.optics, asymmetry=0.8))
+    save_curves(tmp_path, forwards)
+    read = load_curves(tmp_path)
+    assert read.optics == forwards.optics
+    haziest = curves.toners[int(curves.scattering.max(axis=1).argmax())]
+    recipe, light = [parse(f"{haziest}, 6:1, 4 coats over silver")], Light("D65", 10)
+    labs = [predict(each, recipe, light).lab for each in (forwards, read, curves)]
+    np.testing.assert_allclose(labs[0], labs[1], atol=1e-4)
+    assert np.abs(labs[0] - labs[2]).max() > 0.1
+
+
 def test_later_coats_that_are_thinner_make_less_film() -> None:
     """With a power of .1 six coats make 4 (6/4)^.9; a mist is as thick as half a coat."""
     curves, _ = invented_shelf(3, 4, 3, hazy=2)

@@ -38,7 +38,9 @@ def ends_and_films(
 
 
 @pytest.mark.parametrize("geometry", list(Geometry))
-@pytest.mark.parametrize("other", [{}, {"index": 1.4, "surface": 0.02, "edge": 0.05}])
+@pytest.mark.parametrize(
+    "other", [{}, {"index": 1.4, "surface": 0.02, "edge": 0.05}, {"asymmetry": 0.8}]
+)
 def test_films_lie_between_the_ends(geometry: Geometry, other: dict[str, float]) -> None:
     """Over solids and over flake, thin and deep, hardly and mostly scattering.
 
