@@ -9,10 +9,10 @@ were never sprayed, the share of Lab coordinates within their 95 % and 68 % inte
 of blends that are sure and wrong (ΔE00 above 1 and more than three standard deviations off in some
 coordinate). With `--markdown` each row of the table has all modes. With `--keep`, readings are
 stored in the folder and used again until the booth or the row changes; learning is always done.
-With `--floor`, what the hand alone leaves of the same panels to someone who knows all but the
-toners' strengths. With `--passes`, the rows' chances to pass are compared with fresh panels
-instead: the share that passed less the chance that was told, in ten bins of the chance; 20 panels
-of each of 40 blends over four grounds.
+With `--floor`, what hand and grounds leave of the same panels to someone who knows all but the
+toners' strengths and the grounds as they usually are. With `--passes`, the rows' chances to pass
+are compared with fresh panels instead: the share that passed less the chance that was told, in ten
+bins of the chance; 20 panels of each of 40 blends over four grounds.
 """
 
 from __future__ import annotations
@@ -41,9 +41,9 @@ from outside.unkind_worlds import (  # noqa: E402
     Outcome,
     Stats,
     booth_of,
-    hand_floor,
     learnt,
     outcome,
+    panels_floor,
     pooled,
 )
 
@@ -63,7 +63,7 @@ def main() -> None:
     parser.add_argument("--first-seed", type=int, default=1)
     parser.add_argument("--keep", type=Path, help="where to store what the booth read")
     parser.add_argument("--passes", action="store_true", help="chances to pass instead")
-    parser.add_argument("--floor", action="store_true", help="what the hand alone leaves instead")
+    parser.add_argument("--floor", action="store_true", help="what hand and grounds leave instead")
     parser.add_argument("--processes", type=int, default=1)
     parser.add_argument("--markdown", action="store_true", help="one row for all modes")
     told = parser.parse_args()
@@ -72,7 +72,7 @@ def main() -> None:
     seeds = range(told.first_seed, told.first_seed + told.seeds)
     if told.floor:
         for name in names:
-            off = np.concatenate([hand_floor(ROWS[name], seed).ravel() for seed in seeds])
+            off = np.concatenate([panels_floor(ROWS[name], seed).ravel() for seed in seeds])
             print(f"{name:34s}{np.median(off):5.2f} {np.percentile(off, 90):5.2f}", flush=True)
         return
     if told.passes:

@@ -47,9 +47,9 @@ __all__ = [
     "Row",
     "Stats",
     "booth_of",
-    "hand_floor",
     "learnt",
     "outcome",
+    "panels_floor",
     "pooled",
 ]
 
@@ -223,17 +223,19 @@ def outcome(row: Row, mode: str, seed: int, keep: Path | None = None) -> Outcome
     return _compared(shelf.curves, booth_of(row, seed), truth, seed)
 
 
-def hand_floor(row: Row, seed: int) -> Array:
-    """ΔE00 `(n_grounds, n_blends)` that the hand leaves, whatever is made of the same readings.
+def panels_floor(row: Row, seed: int) -> Array:
+    """ΔE00 `(n_grounds, n_blends)` that hand and grounds leave, whatever is made of the readings.
 
-    It is what is left to someone who knows the optics, the curves, the grounds, the film under each
-    reading and how the hand varies: all but each toner's strength, which no reading tells from a
-    heavy hand. The last step of a panel holds all that it tells of it: log film less log strength
-    varies by panel_cv² + coat_cv²/n for n coats, and the panels' mean so weighed is the best there
-    is.
+    It is what is left to someone who knows the optics, the curves, the film and the ground under
+    each reading and how both vary: all but each toner's strength, which no reading tells from a
+    heavy hand, and each ground as it usually is, which nobody has seen but in these panels. The
+    last step of a panel holds all that it tells of a strength: log film less log strength varies
+    by panel_cv² + coat_cv²/n for n coats, and the panels' mean so weighed is the best there is. Of
+    a ground it is the mean of all its panels.
     """
     booth = booth_of(row, seed)
-    last = {step.panel: step for step in _sprayed(booth, row) if step.blend}
+    steps = _sprayed(booth, row)
+    last = {step.panel: step for step in steps if step.blend}
     total, weight = np.zeros(N_TONERS), np.zeros(N_TONERS)
     for step in last.values():
         (name,) = step.blend
@@ -245,12 +247,37 @@ def hand_floor(row: Row, seed: int) -> Array:
         total[toner] += (np.log(step.build / meant) + 0.5 * variance) / variance
         weight[toner] += 1.0 / variance
     blends = random_blends(np.random.default_rng(1000 + seed), N_TONERS, N_BLENDS)
-    places = np.arange(len(booth.grounds))[:, None]
+    places, load = np.arange(len(booth.grounds))[:, None], booth.true_load(blends)
     truth, found = (
-        booth.true_lab(mix, booth.true_load(blends), places)
-        for mix in (blends.fractions, blends.fractions * np.exp(total / weight))
+        lab(
+            booth.true_reflectance(mix, load, places, level=level),
+            booth.wavelength_nm,
+            "D65/10",
+        )
+        for mix, level in (
+            (blends.fractions, 1.0),
+            (blends.fractions * np.exp(total / weight), _seen_levels(booth, steps)[:, None]),
+        )
     )
     return delta_e(found, truth)
+
+
+def _seen_levels(booth: Booth, steps: Sequence[Step]) -> Array:
+    """Reflectance of each ground as its panels are on average, of the usual one [1].
+
+    Flake that is turned counts by what it does to the bare reading, shape `(n_grounds,)`.
+    """
+    levels = []
+    for ground in booth.grounds:
+        panels = {
+            step.panel: (step.level, step.turn) for step in steps if step.ground == ground.name
+        }
+        level, turn = np.array([(1.0, 1.0), (np.e**0.01, 1.0), *panels.values()]).T
+        none = np.zeros((level.size, N_TONERS))
+        bare = booth.true_reflectance(none, none[:, 0], ground.name, level=level, turn=turn)
+        change = np.log(bare[1:] / bare[0]).mean(axis=1)
+        levels.append(np.exp(0.01 * (change[1:] / change[0]).mean()))
+    return np.array(levels)
 
 
 def pooled(outcomes: Sequence[Outcome]) -> Stats:
