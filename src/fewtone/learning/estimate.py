@@ -35,7 +35,12 @@ from fewtone.learning.model_error import ModelError
 from fewtone.learning.noise import Noise
 from fewtone.learning.observations import Observations, observe
 from fewtone.learning.parameters import shared_prior
-from fewtone.learning.refits import scatters, with_variation, without_seeming_haze
+from fewtone.learning.refits import (
+    CLEARLY_VARIES,
+    scatters,
+    with_variation,
+    without_seeming_haze,
+)
 from fewtone.learning.report import FitReport, fit_report
 from fewtone.learning.solver import Prior, Solution, robust_weights, solve
 from fewtone.learning.starts import last_look, second_look, starting_point
@@ -338,7 +343,29 @@ def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, So
     problem = problem.with_model_error(ModelError(hazy))
     solution = solve(problem, prior, start, weights=robust_weights(problem, start))
     solution = _with_solids(problem, prior, solution)
-    problem, solution = _with_phase(problem, prior, solution)
+    forwards, phased = _with_phase(problem, prior, solution)
+    fitted = _with_conditions(settings, forwards, prior, phased)
+    if forwards is not problem and max(fitted[0].ground_cv) > CLEARLY_VARIES:
+        # Over grounds that vary from panel to panel clear toners seem to be pearls.
+        fitted = _with_conditions(settings, problem, prior, solution)
+    problem, prior, solution = fitted
+    other = last_look(problem, solution.at)
+    if other is not None:
+        solved = solve(problem, prior, other, weights=solution.weights, tolerance=_SETTLED)
+        if solved.cost < solution.cost:
+            solution = solved
+            if not _surface_varies(settings, problem):
+                problem, prior, solution = _with_film(problem, prior, solution)
+    # Only now: drawn to a wrong curve's dyes, no look would find the right one.
+    prior = with_likely_dyes(problem, prior, solution)
+    solution = solve(problem, prior, solution.at, weights=solution.weights)
+    return problem, prior, solution
+
+
+def _with_conditions(
+    settings: ShelfSettings, problem: Problem, prior: Prior, solution: Solution
+) -> tuple[Problem, Prior, Solution]:
+    """The fit with flake, hand, grounds, noise and film as the readings say."""
     wider = infer_flake(problem, prior, solution)
     if wider is not prior:
         # What did not fit because all flake was to return alike must not pass for a bad panel.
@@ -357,20 +384,9 @@ def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, So
         if np.array_equal(weights, solution.weights):
             break
         solution = solve(problem, prior, solution.at, weights=weights, tolerance=_SETTLED)
-    steady = not _surface_varies(settings, problem)
-    if steady:
+    if not _surface_varies(settings, problem):
         problem, prior, solution = _with_film(problem, prior, solution)
         problem, solution = without_seeming_haze(problem, prior, solution)
-    other = last_look(problem, solution.at)
-    if other is not None:
-        solved = solve(problem, prior, other, weights=solution.weights, tolerance=_SETTLED)
-        if solved.cost < solution.cost:
-            solution = solved
-            if steady:
-                problem, prior, solution = _with_film(problem, prior, solution)
-    # Only now: drawn to a wrong curve's dyes, no look would find the right one.
-    prior = with_likely_dyes(problem, prior, solution)
-    solution = solve(problem, prior, solution.at, weights=solution.weights)
     return problem, prior, solution
 
 

@@ -13,14 +13,15 @@ from fewtone.learning.parameters import GAIN_SD
 from fewtone.learning.solver import Prior, Solution, schur_complement, solve
 from fewtone.typing import BoolArray
 
-__all__ = ["scatters", "with_variation", "without_seeming_haze"]
+__all__ = ["CLEARLY_VARIES", "scatters", "with_variation", "without_seeming_haze"]
+
+CLEARLY_VARIES = 2.0 * GAIN_SD
+"""Grounds vary from panel to panel by more than panels lie differently under the instrument [1]."""
 
 # Less haze than this, as scattering depth of the film that holds most of a toner, is out of sight;
 # and of a level known no better than this, on the log, the readings say nothing: the toner passes
 # for clear.
 _LEAST_HAZE, _LEVEL_KNOWN = 0.05, 0.7
-# Grounds vary from panel to panel by more than panels lie differently under the instrument [1].
-_CLEARLY_VARIES = 2.0 * GAIN_SD
 # Gains are of whole readings unless that costs so much more: three standard deviations.
 _CLEARLY_BETTER = 9.0
 # A fit need only settle so far: others follow.
@@ -88,7 +89,7 @@ def with_variation(problem: Problem, prior: Prior, solution: Solution) -> tuple[
 
     stated = problem.mixing
     problem, solution = varied(problem, solution)
-    if max(problem.ground_cv) < _CLEARLY_VARIES:
+    if max(problem.ground_cv) < CLEARLY_VARIES:
         return problem, solution
     other = problem.with_gains_of_grounds()
     solved = solve(other, prior, solution.at, weights=solution.weights, tolerance=_SETTLED)
