@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import pytest
 
-from outside.unkind_worlds import ROWS, outcome, pooled
+from outside.unkind_worlds import ROWS, learnt, outcome, pooled
 
 pytestmark = pytest.mark.trial
 
@@ -57,3 +57,14 @@ def test_predictions_and_certainty(name: str, report_figure: Callable[[str], Non
     assert stats.p90 <= bar.p90
     assert stats.covers_95 >= bar.covers_95
     assert stats.sure_and_wrong <= bar.sure_and_wrong
+
+
+def test_grounds_that_vary_make_no_pearls() -> None:
+    """Clear toners over them look as if they scattered forwards, until it is known that they vary.
+
+    On this shelf two of ten did.
+    """
+    shelf, _ = learnt(ROWS["flake differs by 10 %"], "spectral", 3)
+    assert shelf.curves.optics.asymmetry == 0.0
+    pearls, _ = learnt(ROWS["forward-scattering pearl"], "spectral", 3)
+    assert pearls.curves.optics.asymmetry > 0.0

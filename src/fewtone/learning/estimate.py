@@ -25,7 +25,6 @@ from fewtone.learning.hyperparameters import (
     infer_film,
     infer_flake,
     inferred_hand,
-    with_slanted_solids,
 )
 from fewtone.learning.keyed import mixing_links
 from fewtone.learning.leave_one_out import Expectation, expectations, prediction_errors
@@ -38,6 +37,8 @@ from fewtone.learning.parameters import shared_prior
 from fewtone.learning.refits import (
     CLEARLY_VARIES,
     scatters,
+    with_phase,
+    with_solids,
     with_variation,
     without_seeming_haze,
 )
@@ -90,10 +91,6 @@ _STATED_SURFACE_SD = 1e-5
 _SETTLED = 1e-3
 _SECOND_LOOKS = 3
 _WORTH_ANOTHER_LOOK = 1.0
-# Solids reflect as Lambert has it unless that costs so much more: three standard deviations.
-_CLEARLY_BETTER = 9.0
-# Mean cosine of what coarse haze scatters: pearl sends most of it on.
-_FORWARDS = 0.8
 # Below this the reduced_residual is what chance leaves, and the noise stays as it was.
 _NOISE_CLEARLY_LARGER = 1.25
 
@@ -342,8 +339,8 @@ def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, So
     start = replace(solution.at, hazy=hazy)
     problem = problem.with_model_error(ModelError(hazy))
     solution = solve(problem, prior, start, weights=robust_weights(problem, start))
-    solution = _with_solids(problem, prior, solution)
-    forwards, phased = _with_phase(problem, prior, solution)
+    solution = with_solids(problem, prior, solution)
+    forwards, phased = with_phase(problem, prior, solution)
     fitted = _with_conditions(settings, forwards, prior, phased)
     if forwards is not problem and max(fitted[0].ground_cv) > CLEARLY_VARIES:
         # Over grounds that vary from panel to panel clear toners seem to be pearls.
@@ -424,40 +421,6 @@ def _with_film(
             break
         solution = solve(problem, prior, solution.at, weights=solution.weights, tolerance=_SETTLED)
     return problem, prior, solution
-
-
-def _with_solids(problem: Problem, prior: Prior, solution: Solution) -> Solution:
-    """The fit with solids that send light back slanted, where that is clearly the better one.
-
-    Through the film that shelf.toml states: another index is not told from slanted light by what it
-    does over solids, and is looked for after.
-    """
-    slanted = with_slanted_solids(problem, solution.at)
-    if slanted is None:
-        return solution
-    other = solve(problem, prior, slanted, weights=solution.weights, tolerance=_SETTLED)
-    return other if other.cost < solution.cost - _CLEARLY_BETTER else solution
-
-
-def _with_phase(problem: Problem, prior: Prior, solution: Solution) -> tuple[Problem, Solution]:
-    """The fit with scattering that goes forwards, where spectra say that it is clearly better.
-
-    Lab alone takes another hand, black or index for it (one shelf of a mild mix of all: 95 %
-    intervals hold .88 instead of .98).
-    """
-    if problem.seen.lab_lights or not solution.at.hazy.any():
-        return problem, solution
-    forwards = problem.with_film(replace(problem.optics, asymmetry=_FORWARDS), problem.thinning)
-    shared = solution.at.shared.copy()
-    hazy = np.flatnonzero(solution.at.hazy)
-    levels = [problem.layout.haze(int(toner))[0] for toner in hazy]
-    # What goes on hardly counts: as much goes back where more is scattered.
-    shared[levels] -= np.log(1.0 - _FORWARDS)
-    begin = replace(solution.at, shared=shared)
-    other = solve(forwards, prior, begin, weights=solution.weights, tolerance=_SETTLED)
-    if other.cost < solution.cost - _CLEARLY_BETTER:
-        return forwards, other
-    return problem, solution
 
 
 def _first_fit(problem: Problem, prior: Prior) -> Solution:
