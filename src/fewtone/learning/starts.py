@@ -203,6 +203,10 @@ def _alone(
 
 
 def _best(problem: Problem, starts: list[Parameters]) -> Solution:
+    if len(starts) > 1:
+        begun = _solutions(problem, starts, _FIRST_STEPS)
+        least = min(begun, key=_cost).cost
+        starts = [one.at for one in begun if one.cost < least + _WORTH_MORE]
     return min(_solutions(problem, starts, 20), key=_cost)
 
 
@@ -236,20 +240,23 @@ def _nearest_dyes(problem: Problem, at: Parameters) -> list[FloatArray]:
 
 
 def _dyes_off(problem: Problem, at: Parameters, rows: IntArray, dyes: FloatArray) -> FloatArray:
-    """How far each dye at each strength is from the readings, ``(n_dyes, n_strengths)``."""
-    seen = problem.seen
-    curves = dyes[:, np.newaxis] * np.array(_STRENGTHS)[:, np.newaxis]
+    """How far each dye at each strength is from the readings, ``(n_dyes, n_strengths)``.
+
+    By every other wavelength: it only has to find those that come near.
+    """
+    seen, grid = problem.seen, problem.seen.wavelength_nm[::2]
+    curves = dyes[:, np.newaxis, ::2] * np.array(_STRENGTHS)[:, np.newaxis]
     dose = (problem.films(at) * seen.rate)[rows, np.newaxis]
     reflectance = problem.optics.reflectance(
         dose * curves[:, :, np.newaxis],
-        at.ground_reflectance[seen.ground[rows]],
+        at.ground_reflectance[seen.ground[rows], ::2],
         at.return_ratio[seen.ground[rows], np.newaxis],
-        dose * at.scattering[0] if at.hazy.any() else None,
+        dose * at.scattering[0, ::2] if at.hazy.any() else None,
     )
     off: FloatArray = np.zeros(curves.shape[:2])
     for i, light in enumerate(seen.lights):
         read = seen.lab[rows, i]
         known = ~np.isnan(read[:, 0])
-        xyz = reflectance[:, :, known] @ weights(seen.wavelength_nm, light)
+        xyz = reflectance[:, :, known] @ weights(grid, light)
         off += ((lab_from_xyz(xyz, white_point(light)) - read[known]) ** 2).sum(axis=(2, 3))
     return off
