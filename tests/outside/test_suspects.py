@@ -117,3 +117,10 @@ def test_a_drifting_instrument_is_named() -> None:
 
 def _said(kind: str, n: int) -> tuple[str, ...]:
     return drifting_shelf(kind, n, FIRST_DRIFT_SEED)[1].report.cautions
+
+
+def test_a_row_whose_gain_no_ground_can_have_stops_nothing() -> None:
+    """A pasted row of this shelf, far too light, would ask for a ground that loses no light."""
+    verdict = planted("pasted row", 7, 48301)
+    assert verdict.found
+    assert "pasted" in verdict.suspects[0].explanation

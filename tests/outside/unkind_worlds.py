@@ -272,7 +272,7 @@ def _seen_levels(booth: Booth, steps: Sequence[Step]) -> Array:
         panels = {
             step.panel: (step.level, step.turn) for step in steps if step.ground == ground.name
         }
-        level, turn = np.array([(1.0, 1.0), (np.e**0.01, 1.0), *panels.values()]).T
+        level, turn = np.array([(1.0, 1.0), (np.exp(0.01), 1.0), *panels.values()]).T
         none = np.zeros((level.size, N_TONERS))
         bare = booth.true_reflectance(none, none[:, 0], ground.name, level=level, turn=turn)
         change = np.log(bare[1:] / bare[0]).mean(axis=1)

@@ -150,7 +150,11 @@ def with_variation(problem: Problem, prior: Prior, solution: Solution) -> tuple[
     if max(problem.ground_cv) < CLEARLY_VARIES:
         return problem, solution
     other = problem.with_gains_of_grounds()
-    solved = solve(other, prior, solution.at, weights=solution.weights, tolerance=_SETTLED)
+    begin = solution.at
+    if other.residuals(begin) is None:
+        # The gain of a bad reading would make a ground that loses no light.
+        begin = replace(begin, log_gain=np.zeros_like(begin.log_gain))
+    solved = solve(other, prior, begin, weights=solution.weights, tolerance=_SETTLED)
     other, solved = varied(other.with_variation(stated, other.ground_cv), solved)
     gain = unlikelihood(problem, prior, solution, stated)
     gain -= unlikelihood(other, prior, solved, stated)
