@@ -124,3 +124,8 @@ def test_a_row_whose_gain_no_ground_can_have_stops_nothing() -> None:
     verdict = planted("pasted row", 7, 48301)
     assert verdict.found
     assert "pasted" in verdict.suspects[0].explanation
+
+
+def test_a_toner_that_begins_nowhere_stops_nothing() -> None:
+    """Over this shelf's uncleared panel no start of a toner makes physical sense at first."""
+    assert planted("uncleared", 3, 48301).found

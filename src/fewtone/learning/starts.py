@@ -206,7 +206,7 @@ def _best(problem: Problem, starts: list[Parameters]) -> Solution:
     if len(starts) > 1:
         begun = _solutions(problem, starts, _FIRST_STEPS)
         least = min(begun, key=_cost).cost
-        starts = [one.at for one in begun if one.cost < least + _WORTH_MORE]
+        starts = [one.at for one in begun if one.cost <= least + _WORTH_MORE]
     return min(_solutions(problem, starts, 20), key=_cost)
 
 
