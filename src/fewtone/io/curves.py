@@ -261,10 +261,12 @@ def _curves(notes: dict[str, str], rows: list[list[str]]) -> Curves:
 
 def _metallic(names: str | None, grounds: tuple[str, ...]) -> BoolArray:
     """Which grounds hold flake, ``(n_grounds,)``; of a file that does not say so, nothing."""
-    flaked = [] if names is None else [name for name in names.split(", ") if name]
-    if set(flaked) - set(grounds):
+    if names is None:
+        return np.zeros(0, dtype=np.bool_)
+    flaked = {name for name in names.split(", ") if name}
+    if flaked - set(grounds):
         raise ValueError("what is metallic is not among the grounds")
-    return np.array([name in flaked for name in grounds if names is not None], dtype=np.bool_)
+    return np.array([name in flaked for name in grounds], dtype=np.bool_)
 
 
 def _pair(text: str) -> tuple[float, float]:

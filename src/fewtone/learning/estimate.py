@@ -36,6 +36,7 @@ from fewtone.learning.observations import Observations, observe
 from fewtone.learning.parameters import shared_prior
 from fewtone.learning.refits import (
     CLEARLY_VARIES,
+    SETTLED,
     scatters,
     with_phase,
     with_solids,
@@ -87,8 +88,6 @@ _LEAST_LAB_NOISE = 0.03
 _NOISE_ROUNDS, _ROBUST_ROUNDS, _FILM_ROUNDS = 3, 2, 2
 # How far a stated surface may be off [1]: next to nothing.
 _STATED_SURFACE_SD = 1e-5
-# Between rounds a fit need only settle so far.
-_SETTLED = 1e-3
 _SECOND_LOOKS = 3
 _WORTH_ANOTHER_LOOK = 1.0
 # Below this the reduced_residual is what chance leaves, and the noise stays as it was.
@@ -334,7 +333,7 @@ def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, So
     solution = _first_fit(problem, prior)
     # A bad panel must not decide what scatters, nor how far a hand varies.
     weights = robust_weights(problem, solution.at)
-    solution = solve(problem, prior, solution.at, weights=weights, tolerance=_SETTLED)
+    solution = solve(problem, prior, solution.at, weights=weights, tolerance=SETTLED)
     hazy = scatters(problem, prior, solution)
     start = replace(solution.at, hazy=hazy)
     problem = problem.with_model_error(ModelError(hazy))
@@ -348,7 +347,7 @@ def fit(settings: ShelfSettings, seen: Observations) -> tuple[Problem, Prior, So
     problem, prior, solution = fitted
     other = last_look(problem, solution.at)
     if other is not None:
-        solved = solve(problem, prior, other, weights=solution.weights, tolerance=_SETTLED)
+        solved = solve(problem, prior, other, weights=solution.weights, tolerance=SETTLED)
         if solved.cost < solution.cost:
             solution = solved
             if not _surface_varies(settings, problem):
@@ -367,9 +366,9 @@ def _with_conditions(
     if wider is not prior:
         # What did not fit because all flake was to return alike must not pass for a bad panel.
         prior = wider
-        solution = solve(problem, prior, solution.at, tolerance=_SETTLED)
+        solution = solve(problem, prior, solution.at, tolerance=SETTLED)
         weights = robust_weights(problem, solution.at)
-        solution = solve(problem, prior, solution.at, weights=weights, tolerance=_SETTLED)
+        solution = solve(problem, prior, solution.at, weights=weights, tolerance=SETTLED)
     if settings.measurement.surface > 0.0:
         # First what the surface does: it must not pass for the hand.
         problem, solution = _with_noise(problem, prior, solution)
@@ -380,7 +379,7 @@ def _with_conditions(
         weights = robust_weights(problem, solution.at)
         if np.array_equal(weights, solution.weights):
             break
-        solution = solve(problem, prior, solution.at, weights=weights, tolerance=_SETTLED)
+        solution = solve(problem, prior, solution.at, weights=weights, tolerance=SETTLED)
     if not _surface_varies(settings, problem):
         problem, prior, solution = _with_film(problem, prior, solution)
         problem, solution = without_seeming_haze(problem, prior, solution)
@@ -406,7 +405,7 @@ def _with_noise(problem: Problem, prior: Prior, solution: Solution) -> tuple[Pro
         if factor < _NOISE_CLEARLY_LARGER:
             break
         problem = problem.with_noise(problem.noise.scaled(factor))
-        solution = solve(problem, prior, solution.at, weights=solution.weights, tolerance=_SETTLED)
+        solution = solve(problem, prior, solution.at, weights=solution.weights, tolerance=SETTLED)
     return problem, solution
 
 
@@ -419,7 +418,7 @@ def _with_film(
         problem, prior = infer_film(problem, prior, solution)
         if problem is before:
             break
-        solution = solve(problem, prior, solution.at, weights=solution.weights, tolerance=_SETTLED)
+        solution = solve(problem, prior, solution.at, weights=solution.weights, tolerance=SETTLED)
     return problem, prior, solution
 
 

@@ -138,8 +138,7 @@ def doubted_hand(problem: Problem, prior: Prior, solution: Solution, stated: Mix
         The hand that shelf.toml says.
     """
     cost = _VariationCost(problem, prior, solution, stated)
-    cvs = problem.mixing.panel_cv, problem.mixing.coat_cv, *problem.ground_cv
-    log_cvs = np.log(np.maximum(cvs, np.exp(_GROUND_CVS[0])))
+    log_cvs = cost.found
     step = np.array([_HAND_STEP, 0.0, 0.0, 0.0])
     less, here, more = (cost(log_cvs + way * step) for way in (-1.0, 0.0, 1.0))
     sd = _HAND_STEP * np.sqrt(2.0 / max(less - 2.0 * here + more, _LEAST_CURVATURE))
@@ -157,8 +156,8 @@ def unlikelihood(problem: Problem, prior: Prior, solution: Solution, stated: Mix
     stated
         The hand that shelf.toml says.
     """
-    cvs = [problem.mixing.panel_cv, problem.mixing.coat_cv, *problem.ground_cv]
-    return _VariationCost(problem, prior, solution, stated)(np.log(cvs))
+    cost = _VariationCost(problem, prior, solution, stated)
+    return cost(cost.found)
 
 
 class _VariationCost:
@@ -172,6 +171,13 @@ class _VariationCost:
         self.mixing = stated
         cvs = (stated.panel_cv, stated.coat_cv)
         self.stated = tuple(float(np.log(max(cv, _LEAST_CV))) for cv in cvs)
+
+    @property
+    def found(self) -> FloatArray:
+        """The logs that the problem itself has, ``(4,)``; what does not vary at all hardly does."""
+        mixing = self.problem.mixing
+        cvs = mixing.panel_cv, mixing.coat_cv, *self.problem.ground_cv
+        return np.asarray(np.log(np.maximum(cvs, np.exp(_GROUND_CVS[0]))))
 
     def varied(self, logs: FloatArray) -> Variation:
         panel_cv, coat_cv, solid, metallic = (float(value) for value in np.exp(logs))

@@ -19,6 +19,7 @@ from fewtone.typing import BoolArray
 
 __all__ = [
     "CLEARLY_VARIES",
+    "SETTLED",
     "scatters",
     "with_phase",
     "with_solids",
@@ -26,6 +27,8 @@ __all__ = [
     "without_seeming_haze",
 ]
 
+SETTLED = 1e-3
+"""Between rounds a fit need only settle so far."""
 CLEARLY_VARIES = 2.0 * GAIN_SD
 """Grounds vary from panel to panel by more than panels lie differently under the instrument [1]."""
 
@@ -38,8 +41,6 @@ _LEAST_HAZE, _LEVEL_KNOWN = 0.05, 0.7
 _CLEARLY_BETTER = 9.0
 # Mean cosine of what coarse haze scatters: pearl sends most of it on.
 _FORWARDS = 0.8
-# A fit need only settle so far: others follow.
-_SETTLED = 1e-3
 
 
 def scatters(problem: Problem, prior: Prior, solution: Solution) -> BoolArray:
@@ -77,7 +78,7 @@ def with_solids(problem: Problem, prior: Prior, solution: Solution) -> Solution:
     slanted = with_slanted_solids(problem, solution.at)
     if slanted is None:
         return solution
-    other = solve(problem, prior, slanted, weights=solution.weights, tolerance=_SETTLED)
+    other = solve(problem, prior, slanted, weights=solution.weights, tolerance=SETTLED)
     return other if other.cost < solution.cost - _CLEARLY_BETTER else solution
 
 
@@ -101,7 +102,7 @@ def with_phase(problem: Problem, prior: Prior, solution: Solution) -> tuple[Prob
     # What goes on hardly counts: as much goes back where more is scattered.
     shared[levels] -= np.log(1.0 - _FORWARDS)
     begin = replace(solution.at, shared=shared)
-    other = solve(forwards, prior, begin, weights=solution.weights, tolerance=_SETTLED)
+    other = solve(forwards, prior, begin, weights=solution.weights, tolerance=SETTLED)
     if other.cost < solution.cost - _CLEARLY_BETTER:
         return forwards, other
     return problem, solution
@@ -125,7 +126,7 @@ def without_seeming_haze(
     if np.array_equal(hazy, solution.at.hazy):
         return problem, solution
     problem, start = problem.with_model_error(ModelError(hazy)), replace(solution.at, hazy=hazy)
-    return problem, solve(problem, prior, start, weights=solution.weights, tolerance=_SETTLED)
+    return problem, solve(problem, prior, start, weights=solution.weights, tolerance=SETTLED)
 
 
 def with_variation(problem: Problem, prior: Prior, solution: Solution) -> tuple[Problem, Solution]:
@@ -142,7 +143,7 @@ def with_variation(problem: Problem, prior: Prior, solution: Solution) -> tuple[
     def varied(problem: Problem, solution: Solution) -> tuple[Problem, Solution]:
         varies = infer_variation(problem, prior, solution)
         problem = problem.with_variation(varies.mixing, varies.ground_cv)
-        solved = solve(problem, prior, solution.at, weights=solution.weights, tolerance=_SETTLED)
+        solved = solve(problem, prior, solution.at, weights=solution.weights, tolerance=SETTLED)
         return problem, solved
 
     stated = problem.mixing
@@ -154,7 +155,7 @@ def with_variation(problem: Problem, prior: Prior, solution: Solution) -> tuple[
     if other.residuals(begin) is None:
         # The gain of a bad reading would make a ground that loses no light.
         begin = replace(begin, log_gain=np.zeros_like(begin.log_gain))
-    solved = solve(other, prior, begin, weights=solution.weights, tolerance=_SETTLED)
+    solved = solve(other, prior, begin, weights=solution.weights, tolerance=SETTLED)
     other, solved = varied(other.with_variation(stated, other.ground_cv), solved)
     gain = unlikelihood(problem, prior, solution, stated)
     gain -= unlikelihood(other, prior, solved, stated)
